@@ -1,0 +1,253 @@
+"""Hertz contact of wheel and rail: the elliptic patch, its peak pressure and the approach.
+
+The axis ratio is solved, never read from a table of Hertz coefficients.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scipy.optimize import brentq
+from scipy.special import ellipe, ellipkm1, elliprd
+
+from bench.errors import InputError
+
+
+@dataclass(frozen=True)
+class ContactPatch:
+    """Elliptic contact between two elastic bodies.
+
+    Attributes
+    ----------
+    semi_axis_rolling : float   Semi-axis a along the rolling direction x. [m]
+    semi_axis_lateral : float   Semi-axis b along the lateral direction y. [m]
+    peak_pressure : float       Largest normal pressure, at the centre. [Pa]
+    approach : float            Approach of distant points of the two bodies. [m]
+    load : float                Normal load carried by the patch. [N]
+    """
+
+    semi_axis_rolling: float
+    semi_axis_lateral: float
+    peak_pressure: float
+    approach: float
+    load: float
+
+    @property
+    def axis_ratio(self) -> float:
+        """Ratio a/b of the rolling to the lateral semi-axis. [-]."""
+        return self.semi_axis_rolling / self.semi_axis_lateral
+
+    @property
+    def area(self) -> float:
+        """Area pi a b of the patch. [m^2]."""
+        return math.pi * self.semi_axis_rolling * self.semi_axis_lateral
+
+
+def require_positive(name: str, value: float, unit: str) -> float:
+    """Return `value` as a float, or refuse it unless it is finite and above zero.
+
+    Parameters
+    ----------
+    name : str      Name of the quantity, for the message.
+    value : float   Value to check. [unit]
+    unit : str      Unit, for the message.
+
+    Raises
+    ------
+    InputError
+        If `value` is not a finite number above zero.
+    """
+    number = float(value)
+    if not (math.isfinite(number) and number > 0.0):
+        raise InputError(f"{name} = {value!r} {unit}: must be a finite number above 0")
+    return number
+
+
+def require_poisson_ratio(value: float) -> float:
+    """Return `value` as a float, or refuse it outside 0 to 0.5.
+
+    Raises
+    ------
+    InputError
+        If `value` is outside the range of the Kalker table, 0 to 0.5.
+    """
+    number = float(value)
+    if not 0.0 <= number <= 0.5:
+        raise InputError(f"poisson_ratio = {value!r} -: must lie between 0 and 0.5")
+    return number
+
+
+def shear_modulus(elastic_modulus: float, poisson_ratio: float) -> float:
+    """Return the shear modulus G = E / (2 (1 + nu)). [Pa].
+
+    Parameters
+    ----------
+    elastic_modulus : float   Young's modulus E. [Pa], > 0
+    poisson_ratio : float     Poisson's ratio nu. [-], 0 to 0.5
+
+    Raises
+    ------
+    InputError
+        If a value is out of range.
+    """
+    modulus = require_positive("elastic_modulus", elastic_modulus, "Pa")
+    return modulus / (2.0 * (1.0 + require_poisson_ratio(poisson_ratio)))
+
+
+def contact_modulus_of(elastic_modulus: float, poisson_ratio: float) -> float:
+    """Return E* = E / (2 (1 - nu^2)) of two bodies of the same material. [Pa].
+
+    Parameters
+    ----------
+    elastic_modulus : float   Young's modulus E of both bodies. [Pa], > 0
+    poisson_ratio : float     Poisson's ratio nu of both bodies. [-], 0 to 0.5
+
+    Raises
+    ------
+    InputError
+        If a value is out of range.
+    """
+    modulus = require_positive("elastic_modulus", elastic_modulus, "Pa")
+    return modulus / (2.0 * (1.0 - require_poisson_ratio(poisson_ratio) ** 2))
+
+
+def ellipse_axis_ratio(curvature_ratio: float) -> float:
+    """Solve for the short-to-long axis ratio of a Hertz ellipse.
+
+    Parameters
+    ----------
+    curvature_ratio : float   Larger over smaller curvature of the gap. [-], >= 1
+
+    Returns
+    -------
+    float   Short over long semi-axis k. [-], 0 < k <= 1
+
+    Raises
+    ------
+    InputError
+        If `curvature_ratio` is below 1 or not finite.
+
+    Notes
+    -----
+    The condition [E(m)/k^2 - K(m)] / [K(m) - E(m)] = curvature ratio, m = 1 - k^2, loses digits
+    near the circle.  Written with Carlson's integrals it is R_D(0, 1, k^2) / R_D(0, k^2, 1),
+    which does not.
+
+    References
+    ----------
+    [Johnson1985] Contact Mechanics, ch. 4 (the condition; from memory, not verified).
+    """
+    if not (math.isfinite(curvature_ratio) and curvature_ratio >= 1.0):
+        raise InputError(f"curvature_ratio = {curvature_ratio!r} -: must be finite and >= 1")
+    if curvature_ratio == 1.0:
+        return 1.0
+    target = math.log(curvature_ratio)
+
+    def excess(log_k: float) -> float:
+        k_squared = math.exp(2.0 * log_k)
+        return math.log(elliprd(0.0, 1.0, k_squared) / elliprd(0.0, k_squared, 1.0)) - target
+
+    # The left side lies between 1/k and 1/k^2, so -target brackets the root from below.
+    return math.exp(float(brentq(excess, -target, 0.0, xtol=1e-14, rtol=1e-14)))
+
+
+def hertz_ellipse(
+    curvature_x: float, curvature_y: float, load: float, contact_modulus: float
+) -> ContactPatch:
+    """Return the Hertz ellipse for a gap A x^2 + B y^2.
+
+    Parameters
+    ----------
+    curvature_x : float       Coefficient A of the gap along the rolling direction: half the sum
+        of the two bodies' curvatures there, 1/(2 Rw) for a wheel on straight rail. [1/m], > 0
+    curvature_y : float       Coefficient B of the gap along the lateral direction. [1/m], > 0
+    load : float              Normal load N. [N], > 0
+    contact_modulus : float   E*, with 1/E* = sum (1 - nu_i^2)/E_i. [Pa], > 0
+
+    Returns
+    -------
+    ContactPatch
+
+    Raises
+    ------
+    InputError
+        If an argument is not a finite number above zero.
+
+    Notes
+    -----
+    Smooth, frictionless, elastic bodies, patch small against the radii.  The long axis lies along
+    the smaller curvature; A and B come in either order.  L^3 = 3 N E(m) / (2 pi E* (A+B) k^2),
+    S = k L, p0 = 3 N / (2 pi L S), approach = p0 S K(m) / E*, m = 1 - k^2.
+    Checked by `tests/validation/test_contact_hertz.py`.
+
+    References
+    ----------
+    [Johnson1985] Contact Mechanics, ch. 4 (from memory, confirmed numerically).
+    """
+    a_gap = require_positive("curvature_x", curvature_x, "1/m")
+    b_gap = require_positive("curvature_y", curvature_y, "1/m")
+    force = require_positive("load", load, "N")
+    modulus = require_positive("contact_modulus", contact_modulus, "Pa")
+    k = ellipse_axis_ratio(max(a_gap, b_gap) / min(a_gap, b_gap))
+    second_kind = float(ellipe(1.0 - k * k))
+    long_cubed = 3.0 * force * second_kind / (2.0 * math.pi * modulus * (a_gap + b_gap) * k * k)
+    long_axis = long_cubed ** (1.0 / 3.0)
+    short_axis = k * long_axis
+    peak = 3.0 * force / (2.0 * math.pi * long_axis * short_axis)
+    approach = peak * short_axis * float(ellipkm1(k * k)) / modulus
+    along, across = (long_axis, short_axis) if a_gap <= b_gap else (short_axis, long_axis)
+    return ContactPatch(along, across, peak, approach, force)
+
+
+def contact_patch(
+    wheel_radius: float,
+    rail_crown_radius: float,
+    load: float,
+    *,
+    wheel_profile_radius: float = math.inf,
+    elastic_modulus: float = 210e9,
+    poisson_ratio: float = 0.28,
+) -> ContactPatch:
+    """Return the contact patch of a wheel on a straight rail.
+
+    Parameters
+    ----------
+    wheel_radius : float           Rolling radius of the wheel. [m], > 0
+    rail_crown_radius : float      Radius of the rail head across the rail. [m], > 0
+    load : float                   Wheel load N. [N], > 0
+    wheel_profile_radius : float   Radius of the wheel tread across the rail: infinite for a coned
+        tread, positive convex, negative concave (worn). [m], not 0
+    elastic_modulus : float        Young's modulus of wheel and rail. [Pa], > 0; the default is
+        a common value for steel (assumed)
+    poisson_ratio : float          Poisson's ratio of wheel and rail. [-], 0 to 0.5 (assumed)
+
+    Returns
+    -------
+    ContactPatch
+
+    Raises
+    ------
+    InputError
+        If a value is out of range, or a concave tread fits the rail head so closely that the
+        lateral gap curvature is not positive.
+
+    Notes
+    -----
+    Yaw and rail inclination are left out: principal axes lie along x and y.
+    """
+    curvature_x = 0.5 / require_positive("wheel_radius", wheel_radius, "m")
+    curvature_y = 0.5 / require_positive("rail_crown_radius", rail_crown_radius, "m")
+    if math.isnan(wheel_profile_radius) or wheel_profile_radius == 0.0:
+        raise InputError(
+            f"wheel_profile_radius = {wheel_profile_radius!r} m: must be non-zero "
+            "(infinite for a coned tread, negative for a concave one)"
+        )
+    curvature_y += 0.5 / wheel_profile_radius
+    if curvature_y <= 0.0:
+        raise InputError(
+            f"wheel_profile_radius = {wheel_profile_radius!r} m: a concave tread must be flatter "
+            f"than the rail crown, below -{rail_crown_radius!r} m"
+        )
+    modulus = contact_modulus_of(elastic_modulus, poisson_ratio)
+    return hertz_ellipse(curvature_x, curvature_y, load, modulus)

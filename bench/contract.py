@@ -1,0 +1,180 @@
+"""What a slip-control strategy is: one function, and a frozen record that says what it claims.
+
+The function, written in the part of Python that numba compiles (so it runs either way):
+
+    update(observation, parameters, memory, command, signals)
+
+It is called once every sample time with the axles under its control and fills the last three.
+
+=============  =====================  ==========================================================
+argument       shape, float64         holds
+=============  =====================  ==========================================================
+observation    (n_axles, n_observed)  a row an axle, front first; columns by `COLUMN`, see below
+parameters     (n_parameters,)        values of the record's parameters, in their order, SI
+memory         (n_axles+1, n_memory)  zero at the start; a row an axle, the last for the vehicle
+command        (n_axles, 2)           valve (`FILL`, `HOLD`, `VENT`) and demand factor [-]
+signals        (n_signals,)           what the vehicle tells the rest, see `SIGNALS`
+=============  =====================  ==========================================================
+
+Columns of the observation:
+
+=====================  ======  ==============================================================
+measured_wheel_speed   m/s     rim speed as the toothed-wheel sensor and its timing give it
+measured_pressure      Pa      brake cylinder, gauge
+brake_demand           -       demand acting now over the emergency demand
+sample_time            s       time between two calls
+train_speed            m/s     truth; NaN unless the strategy declares `uses_truth`, like the rest
+wheel_speed            m/s     truth, at the rim
+peak_force             N       truth: rail force of the axle at the peak of the curve it meets
+peak_creepage          -       truth: where that peak is
+demanded_force         N       truth: rim force at demand factor one
+rotating_mass          kg      truth: J / r^2
+train_acceleration     m/s2    truth: mean over the last step
+=====================  ======  ==============================================================
+
+Valve fill connects the cylinder to the demanded pressure times the demand factor, hold isolates
+it, vent empties it to atmosphere; each acts after the valve's delay. A strategy of `scope="train"`
+sees all axles of the train; else one call sees one vehicle's axles. Shared helper functions a
+strategy calls must be decorated with `numba.njit`. For numbers that are the same to the last bit
+compiled and plain, keep to + - * /, comparisons, min, max, abs and functions of `math`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from bench.errors import InputError
+from bench.kernel.columns import FILL, HOLD, N_MEASURED, OBSERVED, VENT
+
+__all__ = [
+    "COLUMN",
+    "DEMAND",
+    "DEMAND_FACTOR",
+    "FILL",
+    "HOLD",
+    "ISOLATED",
+    "MEASURED",
+    "OBSERVED",
+    "PRESSURE",
+    "SAMPLE_TIME",
+    "SIGNALS",
+    "SLIDE",
+    "TRUTH",
+    "VALVE",
+    "VENT",
+    "WHEEL_SPEED",
+    "Controller",
+    "Floats",
+    "Parameter",
+    "Update",
+]
+
+Floats = npt.NDArray[np.float64]
+Update = Callable[[Floats, Floats, Floats, Floats, Floats], None]
+
+VALVE, DEMAND_FACTOR = 0, 1
+"""Columns of the command."""
+
+MEASURED = OBSERVED[:N_MEASURED]
+"""Observation columns that fitted equipment can see."""
+
+TRUTH = OBSERVED[N_MEASURED:]
+"""Observation columns only a strategy with `uses_truth` gets."""
+
+COLUMN = {name: i for i, name in enumerate(OBSERVED)}
+"""Column number of each observed quantity."""
+
+SLIDE, ISOLATED = 0, 1
+SIGNALS = ("slide", "isolated")
+"""Signals a vehicle gives: a slide is in progress (sanders trigger on it); slip control is out."""
+
+WHEEL_SPEED = COLUMN["measured_wheel_speed"]
+PRESSURE = COLUMN["measured_pressure"]
+DEMAND = COLUMN["brake_demand"]
+SAMPLE_TIME = COLUMN["sample_time"]
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One number a strategy can be tuned by."""
+
+    name: str
+    default: float
+    unit: str
+    low: float
+    high: float
+    source: str
+    """Where the default comes from, with its mark (published, memory, assumed, tuned ...)."""
+    doc: str = ""
+
+
+@dataclass(frozen=True)
+class Controller:
+    """A strategy and what it declares about itself; the declarations are tested claims."""
+
+    name: str
+    title: str
+    """One line: the principle."""
+    update: Update
+    parameters: tuple[Parameter, ...] = ()
+    observes: tuple[str, ...] = ("measured_wheel_speed", "sample_time")
+    """Names of the observation columns the command may depend on."""
+    n_memory: int = 1
+    scope: Literal["vehicle", "train"] = "vehicle"
+    uses_truth: bool = False
+    """It sees the true state: an upper bound, ranked apart."""
+    actuator: Literal["valves", "ideal"] = "valves"
+    """`ideal`: the demand factor acts on the brake torque at once; allowed with `uses_truth`."""
+    values: tuple[float, ...] | None = None
+    """Parameter values in their order; None stands for the defaults."""
+
+    def __post_init__(self) -> None:
+        """Check the record against itself."""
+        unknown = [name for name in self.observes if name not in OBSERVED]
+        if unknown:
+            raise InputError(
+                f"controller {self.name}: observes {unknown[0]!r}, which is no observation column; "
+                f"allowed: {', '.join(OBSERVED)}"
+            )
+        if not self.uses_truth and any(name in TRUTH for name in self.observes):
+            raise InputError(
+                f"controller {self.name}: observes a truth column without uses_truth=True"
+            )
+        if self.actuator == "ideal" and not self.uses_truth:
+            raise InputError(
+                f"controller {self.name}: the ideal actuator is for strategies with uses_truth=True"
+            )
+        if self.n_memory < 1:
+            raise InputError(f"controller {self.name}: n_memory = {self.n_memory}; allowed: >= 1")
+        for parameter, value in zip(self.parameters, self.parameter_values, strict=True):
+            if not (math.isfinite(value) and parameter.low <= value <= parameter.high):
+                raise InputError(
+                    f"controller {self.name}: {parameter.name} = {value:g} {parameter.unit}; "
+                    f"allowed: {parameter.low:g} to {parameter.high:g} {parameter.unit}"
+                )
+
+    @property
+    def parameter_values(self) -> Floats:
+        """The parameters as the update function gets them. (n_parameters,), SI"""
+        if self.values is not None:
+            return np.array(self.values, dtype=np.float64)
+        return np.array([p.default for p in self.parameters], dtype=np.float64)
+
+    def with_parameters(self, **values: float) -> Controller:
+        """Return the strategy with some parameters set; an unknown name or value is refused."""
+        names = [p.name for p in self.parameters]
+        for name in values:
+            if name not in names:
+                raise InputError(
+                    f"controller {self.name}: no parameter {name!r}; "
+                    f"it has: {', '.join(names) or 'none'}"
+                )
+        now = dict(zip(names, self.parameter_values.tolist(), strict=True))
+        now.update(values)
+        return replace(self, values=tuple(float(now[name]) for name in names))

@@ -1,0 +1,9 @@
+"""The one error a user can cause."""
+
+
+class InputError(ValueError):
+    """Something the user gave cannot be used.
+
+    The message is one line: what is wrong, where (file, key, value, unit), what is allowed.
+    The command line prints it and exits with code 2; library callers catch it as a `ValueError`.
+    """

@@ -1,0 +1,200 @@
+"""Time from the first handle movement to standstill: samples, commands, traces.
+
+`run_compiled` is compiled once for every strategy, which it takes as a typed function. The Python
+loop in bench.simulate calls the same `advance`, `observe` and `accept`.
+"""
+
+import math
+
+import numba
+from numba import njit
+
+from bench.kernel.cache import compiled_here
+from bench.kernel.columns import FILL, N_MEASURED, VENT
+from bench.kernel.pneumatics import send_command
+from bench.kernel.rail import leave_cell, peak_met
+from bench.kernel.records import RUNNING, WORLD_TYPE
+from bench.kernel.sensing import measure_speed
+from bench.kernel.step import advance, next_sample
+from bench.kernel.tally import usable_force
+
+UPDATE_SIGNATURE = numba.types.void(
+    numba.float64[:, ::1],
+    numba.float64[::1],
+    numba.float64[:, ::1],
+    numba.float64[:, ::1],
+    numba.float64[::1],
+)
+"""update(observation, parameters, memory, command, signals): see bench.contract."""
+
+
+@njit(error_model="numpy")
+def observe(i_group, world):
+    """Fill the rows of the observation of one controller's axles, as its equipment sees them now.
+
+    Truth columns are NaN unless the controller declared that it uses truth.
+    """
+    group = world.groups[i_group]
+    state = world.train_state[0]
+    train = world.train[0]
+    for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
+        axle, moving = world.axles[i_axle], world.axle_states[i_axle]
+        row = world.observation[i_axle]
+        row[0] = measure_speed(state.time, train, axle, moving)
+        row[1] = moving.pressure
+        row[2] = state.demand
+        row[3] = group.sample_time
+        if not group.sees_truth:
+            row[N_MEASURED:] = math.nan
+            continue
+        row[4] = state.speed
+        row[5] = moving.wheel_speed
+        row[6] = peak_met(state.speed, axle, moving)
+        row[7] = moving.peak_creepage
+        row[8] = axle.brake_gain * moving.pressure
+        row[9] = axle.rotating_mass
+        row[10] = state.acceleration
+
+
+@njit(error_model="numpy")
+def accept(i_group, world):
+    """Take a controller's commands; return the first axle whose command is not valid, else -1.
+
+    Valid: a valve position of fill, hold or vent, a finite demand factor within the equipment's
+    limit.
+    """
+    group = world.groups[i_group]
+    train = world.train[0]
+    time = world.train_state[0].time
+    for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
+        valve, factor = world.command[i_axle, 0], world.command[i_axle, 1]
+        if not (FILL <= valve <= VENT and valve == math.floor(valve)):
+            return i_axle
+        if not 0.0 <= factor <= train.demand_factor_limit:
+            return i_axle
+        if group.is_ideal:
+            world.axle_states[i_axle].demand_factor = factor
+        else:
+            send_command(time, int(valve), factor, train, world.axle_states[i_axle])
+    return -1
+
+
+@njit(error_model="numpy")
+def plan_next_sample(i_group, world):
+    """Set a controller's next sample: phase plus a whole number of sample times, by one product."""
+    group, state = world.groups[i_group], world.group_states[i_group]
+    state.n_samples += 1
+    state.next_sample = group.phase + state.n_samples * group.sample_time
+
+
+@njit(error_model="numpy")
+def record(world, is_last):
+    """Write one row of the traces, if the interval since the last has passed and there is room."""
+    state = world.train_state[0]
+    if state.n_traces >= world.train_traces.shape[0]:
+        return
+    if not is_last and state.time < state.next_trace:
+        return
+    train = world.train[0]
+    row = world.train_traces[state.n_traces]
+    row[0], row[1], row[2] = state.time, state.distance, state.speed
+    row[3], row[4] = state.demand, state.handle
+    for i_axle in range(world.axles.shape[0]):
+        axle, moving = world.axles[i_axle], world.axle_states[i_axle]
+        cell = world.axle_traces[state.n_traces, i_axle]
+        cell[0], cell[1] = moving.wheel_speed, moving.pressure
+        cell[2] = moving.rail_force if moving.is_locked else moving.brake_force
+        cell[3], cell[4] = moving.rail_force, moving.friction
+        demanded = axle.brake_gain * state.demand * train.full_pressure
+        cell[5] = usable_force(state.speed, demanded, state.acceleration, axle, moving)
+        cell[6], cell[7] = moving.valve, moving.measured_speed
+        cell[8] = moving.contact_energy
+    state.n_traces += 1
+    state.next_trace = state.time + world.run[0].trace_interval
+
+
+@njit(error_model="numpy")
+def finish(world):
+    """Put what the axles collected in their last cells onto the rail, and record the end."""
+    for i_axle in range(world.axle_states.shape[0]):
+        leave_cell(world.train[0].cell_length, world.rail_work, world.axle_states[i_axle])
+    record(world, True)
+
+
+with compiled_here():
+
+    @njit(numba.void(numba.float64, WORLD_TYPE), cache=True, error_model="numpy")
+    def advance_compiled(until, world):
+        """Advance to the next sample and record: `advance` and `record` for the Python loop."""
+        advance(until, world)
+        if world.train_state[0].status == RUNNING:
+            record(world, False)
+
+    @njit(numba.void(numba.int64, WORLD_TYPE), cache=True, error_model="numpy")
+    def observe_compiled(i_group, world):
+        """Call `observe` from the Python loop."""
+        observe(i_group, world)
+
+    @njit(numba.int64(numba.int64, WORLD_TYPE), cache=True, error_model="numpy")
+    def accept_compiled(i_group, world):
+        """Call `accept` and `plan_next_sample` from the Python loop."""
+        refused = accept(i_group, world)
+        plan_next_sample(i_group, world)
+        return refused
+
+    @njit(numba.void(WORLD_TYPE), cache=True, error_model="numpy")
+    def finish_compiled(world):
+        """Call `finish` from the Python loop."""
+        finish(world)
+
+    @njit(
+        numba.int64(
+            WORLD_TYPE,
+            numba.types.FunctionType(UPDATE_SIGNATURE),
+            numba.float64[::1],
+            numba.float64[:, ::1],
+            numba.float64[:, ::1],
+        ),
+        cache=True,
+        error_model="numpy",
+    )
+    def run_compiled(world, update, parameters, memory, signals):
+        """Run a stop from start to end under a compiled strategy.
+
+        Parameters
+        ----------
+        world : World
+        update : compiled function with UPDATE_SIGNATURE
+        parameters : (n_parameters,)
+        memory : (n_axles + n_groups, n_memory)   a block a group: its axles, then its own row
+        signals : (n_groups, n_signals)
+
+        Returns
+        -------
+        int   -1, or the first axle whose command was not valid (the stop ends there)
+        """
+        state = world.train_state[0]
+        while state.status == RUNNING:
+            advance(next_sample(world), world)
+            if state.status != RUNNING:
+                break
+            record(world, False)
+            for i_group in range(world.groups.shape[0]):
+                group = world.groups[i_group]
+                if world.group_states[i_group].next_sample > state.time:
+                    continue
+                observe(i_group, world)
+                first, last = group.first_axle, group.first_axle + group.n_axles
+                update(
+                    world.observation[first:last],
+                    parameters,
+                    memory[first + i_group : last + i_group + 1],
+                    world.command[first:last],
+                    signals[i_group],
+                )
+                refused = accept(i_group, world)
+                if refused >= 0:
+                    return refused
+                plan_next_sample(i_group, world)
+        finish(world)
+        return -1

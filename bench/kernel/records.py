@@ -1,0 +1,243 @@
+"""The records that the kernel works on: what is fixed for a stop, and what moves.
+
+Everything is SI. `World` bundles them; the kernel's functions change only the `*_state` parts.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numba
+import numpy as np
+
+QUEUE_LENGTH = 16
+"""Valve commands that may be on their way at once (delay over sample time, plus one)."""
+
+AT_TIME, AT_SPEED, AT_DISTANCE = 0, 1, 2
+"""What releases an entry of the handle programme."""
+
+RUNNING, STOPPED, TOO_FAR, TOO_LONG = 0, 1, 2, 3
+"""How a stop stands or ended."""
+
+_f, _i = np.float64, np.int64
+
+
+def _record(*fields: tuple[Any, ...]) -> np.dtype[np.void]:
+    return np.dtype(list(fields), align=True)
+
+
+RUN = _record(
+    ("maximum_step", _f),  # [s]
+    ("maximum_distance", _f),  # [m]
+    ("maximum_time", _f),  # [s]
+    ("trace_interval", _f),  # [s]
+    ("locked_wheel_speed", _f),  # rim speed below which a wheel counts as locked [m/s]
+    ("locked_train_speed", _f),  # ... while the train does more than this [m/s]
+    ("sliding_creepage", _f),  # creepage above which a wheel counts as sliding [-]
+    ("sliding_slip_speed", _f),  # ... with at least this slip speed [m/s]
+)
+
+TRAIN = _record(
+    ("mass", _f),  # without the rotating part [kg]
+    ("resistance_constant", _f),  # [m/s2]
+    ("resistance_linear", _f),  # [1/s]
+    ("resistance_quadratic", _f),  # [1/m]
+    ("demand_delay", _f),  # handle to first pressure [s]
+    ("build_up_time", _f),  # linear ramp to a higher demand [s]
+    ("release_time", _f),  # linear ramp to a lower demand [s]
+    ("fill_rate", _f),  # cylinder pressure, upper limit [Pa/s]
+    ("vent_rate", _f),  # [Pa/s]
+    ("fill_delay", _f),  # command to effect [s]
+    ("vent_delay", _f),  # also for hold [s]
+    ("demand_factor_limit", _f),  # [-]
+    ("full_pressure", _f),  # at emergency demand [Pa]
+    ("clock_tick", _f),  # resolution of pulse times [s]
+    ("zero_timeout", _f),  # no pulse for so long: measured zero [s]
+    ("cell_length", _f),  # [m]
+    ("rail_start", _f),  # distance where cell 0 begins, negative [m]
+    ("locked_cleaning_share", _f),  # cleaning efficiency at creepage one [-]
+    ("full_cleaning_slip", _f),  # creepage up to which cleaning is full [-]
+)
+
+AXLE = _record(
+    ("offset", _f),  # behind the train's front [m]
+    ("mass_carried", _f),  # [kg]
+    ("rotating_mass", _f),  # J / r^2 [kg]
+    ("wheel_load", _f),  # of one wheel [N]
+    ("contact_stiffness", _f),  # G a b C11 of one wheel [N]
+    ("brake_gain", _f),  # rim force per cylinder pressure [N/Pa]
+    ("pulse_pitch", _f),  # rim travel between two pulses [m]
+    ("i_group", _i),
+)
+
+CELL = _record(
+    ("friction", _f),  # uncleaned, static [-]
+    ("recovered_friction", _f),  # wholly cleaned [-]
+    ("cleaning_work", _f),  # W0 [J/m]
+    ("cleaning_exponent", _f),  # p [-]
+    ("friction_ratio", _f),  # A [-]
+    ("friction_decay", _f),  # B [s/m]
+    ("adhesion_reduction", _f),  # kA [-]
+    ("slip_reduction", _f),  # kS [-]
+)
+
+GROUP = _record(  # axles under one controller: a vehicle, or the whole train
+    ("first_axle", _i),
+    ("n_axles", _i),
+    ("sample_time", _f),  # [s]
+    ("phase", _f),  # first sample [s]
+    ("is_ideal", _i),  # 1: brake torque follows the demand factor at once, no valves
+    ("sees_truth", _i),  # 1: the truth columns of the observation are filled
+)
+
+HANDLE = _record(
+    ("trigger", _i),  # AT_TIME, AT_SPEED or AT_DISTANCE
+    ("value", _f),  # [s], [m/s] or [m]
+    ("demand", _f),  # share of the emergency demand [-]
+)
+
+TRAIN_STATE = _record(
+    ("time", _f),
+    ("distance", _f),
+    ("speed", _f),
+    ("acceleration", _f),  # mean over the last step [m/s2]
+    ("demand", _f),  # share of the emergency demand now acting [-]
+    ("demand_rate", _f),  # [1/s]
+    ("demand_target", _f),
+    ("ramp_end", _f),  # [s]
+    ("handle", _f),  # demand of the handle's position, before any delay [-]
+    ("n_handled", _i),  # entries of the programme that have acted
+    ("n_effective", _i),  # ... and whose delay has run out
+    ("status", _i),
+    ("n_steps", _i),
+    ("n_axle_steps", _i),
+    ("resistance_work", _f),  # [J]
+    ("gradient_work", _f),  # [J]
+    ("next_trace", _f),  # [s]
+    ("n_traces", _i),
+)
+
+AXLE_STATE = _record(
+    ("wheel_speed", _f),
+    ("is_locked", _i),
+    ("pressure", _f),
+    ("brake_force", _f),  # at the rim, as the last step ended [N]
+    ("rail_force", _f),  # of both wheels, as the last step ended [N]
+    ("valve", _i),
+    ("demand_factor", _f),
+    ("queue_time", _f, (QUEUE_LENGTH,)),
+    ("queue_valve", _i, (QUEUE_LENGTH,)),
+    ("queue_factor", _f, (QUEUE_LENGTH,)),
+    ("queue_head", _i),
+    ("queue_count", _i),
+    # the cell it stands in
+    ("i_cell", _i),
+    ("to_border", _f),  # [m]
+    ("cell_energy", _f),  # cleaning energy of one wheel collected here, not yet on the rail [J]
+    ("friction", _f),
+    ("friction_ratio", _f),
+    ("friction_decay", _f),
+    ("adhesion_reduction", _f),
+    ("slip_reduction", _f),
+    ("peak_ratio", _f),  # peak of the creep curve over load and friction [-]
+    ("peak_creepage", _f),
+    ("peak_speed", _f),  # train speed for which the peak was last found [m/s]
+    # what its sensor has seen
+    ("rim_travel", _f),  # [m]
+    ("next_pulse", _f),  # rim travel of the next pulse [m]
+    ("n_pulses", _i),  # since the last sample
+    ("pulse_time", _f),  # latest pulse [s]
+    ("sampled_pulse_time", _f),  # latest pulse the last sample knew [s]
+    ("measured_speed", _f),
+    # tallies
+    ("locked_time", _f),
+    ("lock_duration", _f),  # of the lock now running [s]
+    ("longest_lock", _f),
+    ("longest_lock_speed", _f),  # train speed where it began [m/s]
+    ("lock_start_speed", _f),
+    ("n_locks", _i),
+    ("locked_distance", _f),
+    ("sliding_time", _f),
+    ("sliding_distance", _f),
+    ("contact_energy", _f),  # both wheels [J]
+    ("locked_energy", _f),  # ... while locked [J]
+    ("brake_energy", _f),  # [J]
+    ("cleaning_energy", _f),  # one wheel, after the efficiency [J]
+    ("used_work", _f),  # rail force over distance, capped at what was usable [J]
+    ("usable_work", _f),  # min(peak, net demand) over distance [J]
+    ("excess_work", _f),  # rail force above the usable one: wheels spinning up [J]
+    ("vent_count", _i),
+)
+
+GROUP_STATE = _record(
+    ("n_samples", _i),
+    ("next_sample", _f),  # [s]
+)
+
+TRACED_TRAIN = ("time", "distance", "train_speed", "demand", "handle")
+TRACED_AXLE = (
+    "wheel_speed",
+    "pressure",
+    "brake_force",
+    "rail_force",
+    "friction",
+    "usable_force",
+    "valve",
+    "measured_wheel_speed",
+    "contact_energy",
+)
+
+
+class World(NamedTuple):
+    """Everything one stop needs. Fixed parts first, then what moves.
+
+    Lengths: `n_axles` axles from the front, `n_cells` rail cells along the track, `n_groups`
+    controllers, `n_entries` handle entries, `n_grades` gradient sections.
+    """
+
+    run: Any  # (1,) RUN
+    train: Any  # (1,) TRAIN
+    axles: Any  # (n_axles,) AXLE
+    cells: Any  # (n_cells,) CELL
+    grades: Any  # (n_grades, 2) from distance [m], rise [-]
+    groups: Any  # (n_groups,) GROUP
+    handle: Any  # (n_entries,) HANDLE
+    train_state: Any  # (1,) TRAIN_STATE
+    axle_states: Any  # (n_axles,) AXLE_STATE
+    rail_work: Any  # (n_cells,) cleaning work W left by all wheels of one rail [J/m]
+    effective: Any  # (n_entries,) when an acted entry takes effect [s]
+    group_states: Any  # (n_groups,) GROUP_STATE
+    observation: Any  # (n_axles, n_observed)
+    command: Any  # (n_axles, 2) valve, demand factor
+    train_traces: Any  # (n_traces, len(TRACED_TRAIN))
+    axle_traces: Any  # (n_traces, n_axles, len(TRACED_AXLE))
+
+
+def _array(dtype: np.dtype[np.void]) -> Any:
+    return numba.types.Array(numba.from_dtype(dtype), 1, "C")
+
+
+_matrix = numba.float64[:, ::1]
+
+WORLD_TYPE = numba.types.NamedTuple(
+    [
+        _array(RUN),
+        _array(TRAIN),
+        _array(AXLE),
+        _array(CELL),
+        _matrix,
+        _array(GROUP),
+        _array(HANDLE),
+        _array(TRAIN_STATE),
+        _array(AXLE_STATE),
+        numba.float64[::1],
+        numba.float64[::1],
+        _array(GROUP_STATE),
+        _matrix,
+        _matrix,
+        _matrix,
+        numba.float64[:, :, ::1],
+    ],
+    World,
+)
+"""The compiled type of `World`: the loop is compiled for it once, before any call."""

@@ -1,0 +1,114 @@
+"""What a stop adds up while it runs, piece by piece and axle by axle.
+
+Sums kept here, not read off the traces: they are exact for every piece of time however sparse the
+traces are, and a campaign needs no traces at all.
+"""
+
+from numba import njit
+
+from bench.kernel.rail import cleaning_efficiency, peak_met
+from bench.kernel.wheelset import GAMMA
+
+
+@njit(error_model="numpy")
+def _time_below(threshold, before, after, duration):
+    if before < threshold and after < threshold:
+        return duration
+    if before >= threshold and after >= threshold:
+        return 0.0
+    share = (threshold - before) / (after - before)
+    return duration * (1.0 - share if after < threshold else share)
+
+
+@njit(error_model="numpy")
+def count_lock(duration, wheel_before, train_speed, contact_energy, run, state):
+    """Count time, distance and energy while the wheel counts as locked, and the longest such spell.
+
+    A wheel counts as locked while its rim does less than `locked_wheel_speed` and the train more
+    than `locked_train_speed`.
+    """
+    locked = 0.0
+    if train_speed > run.locked_train_speed:
+        locked = _time_below(
+            run.locked_wheel_speed, wheel_before, state.wheel_speed, duration
+        )
+    if locked > 0.0:
+        if state.lock_duration == 0.0:
+            state.n_locks += 1
+            state.lock_start_speed = train_speed
+        state.locked_time += locked
+        state.lock_duration += locked
+        state.locked_distance += locked * train_speed
+        state.locked_energy += contact_energy * locked / duration
+        if state.lock_duration > state.longest_lock:
+            state.longest_lock = state.lock_duration
+            state.longest_lock_speed = state.lock_start_speed
+    if locked < duration:
+        if locked == 0.0 or state.wheel_speed >= run.locked_wheel_speed:
+            state.lock_duration = 0.0
+
+
+@njit(error_model="numpy")
+def count_slide(duration, train_speed, run, state):
+    """Count time and distance of a wheel that slides: past both the creepage and the slip speed."""
+    slip_speed = train_speed - state.wheel_speed
+    if slip_speed > run.sliding_slip_speed and slip_speed > run.sliding_creepage * train_speed:
+        state.sliding_time += duration
+        state.sliding_distance += duration * train_speed
+
+
+@njit(error_model="numpy")
+def count_energy(piece, speed, acceleration, brake_force, brake_rate, train, state):
+    """Add up contact and brake heat and the cleaning energy of one piece; return the contact's.
+
+    Each is the method's own quadrature over its stages, not a difference of states: so the energy
+    audit measures the error of the time stepping and does not close by construction. [J]
+    """
+    spent, wheel_1, force_1, wheel_2, force_2 = piece
+    speed_1 = speed + acceleration * GAMMA * spent
+    speed_2 = speed + acceleration * spent
+    power_1 = force_1 * (speed_1 - wheel_1) * (1.0 - GAMMA) * spent
+    power_2 = force_2 * (speed_2 - wheel_2) * GAMMA * spent
+    state.brake_energy += spent * (
+        (1.0 - GAMMA) * (brake_force + brake_rate * GAMMA * spent) * wheel_1
+        + GAMMA * (brake_force + brake_rate * spent) * wheel_2
+    )
+    state.contact_energy += power_1 + power_2
+    creepage_1 = 1.0 - wheel_1 / max(speed_1, 1e-9)
+    creepage_2 = 1.0 - wheel_2 / max(speed_2, 1e-9)
+    cleaning = 0.5 * (
+        cleaning_efficiency(creepage_1, train) * power_1
+        + cleaning_efficiency(creepage_2, train) * power_2
+    )
+    state.cell_energy += cleaning
+    state.cleaning_energy += cleaning
+    return power_1 + power_2
+
+
+@njit(error_model="numpy")
+def usable_force(train_speed, demanded_force, acceleration, axle, state):
+    """Return min(peak of the creep curve met, demanded rim force net of the wheel's inertia). [N]
+
+    A wheel that keeps up with the decelerating train gives up momentum of its own, so the rail
+    need carry only demand + m_rot dv/dt.
+    """
+    net = max(0.0, demanded_force + axle.rotating_mass * min(acceleration, 0.0))
+    return min(peak_met(train_speed, axle, state), net)
+
+
+@njit(error_model="numpy")
+def count_adhesion(piece, speed, acceleration, demanded, demanded_rate, axle, state):
+    """Add up used and usable work of the rail over one piece (`demanded` is a rim force). [J]"""
+    spent, _, force_1, _, force_2 = piece
+    for share, moment, force in (
+        (1.0 - GAMMA, GAMMA * spent, force_1),
+        (GAMMA, spent, force_2),
+    ):
+        at_speed = speed + acceleration * moment
+        usable = usable_force(
+            at_speed, demanded + demanded_rate * moment, acceleration, axle, state
+        )
+        path = share * spent * at_speed
+        state.usable_work += usable * path
+        state.used_work += min(force, usable) * path
+        state.excess_work += max(force - usable, 0.0) * path

@@ -1,0 +1,42 @@
+"""The train as one body on its line: running resistance and gradient."""
+
+import math
+
+from numba import njit
+
+GRAVITY = 9.80665
+"""Standard acceleration of free fall, by definition (CGPM 1901). [m/s2]"""
+
+
+@njit(error_model="numpy")
+def running_resistance(train_speed, train):
+    """Return the running resistance of the train, a + b v + c v^2 times its mass. [N]"""
+    return train.mass * (
+        train.resistance_constant
+        + train_speed * (train.resistance_linear + train_speed * train.resistance_quadratic)
+    )
+
+
+@njit(error_model="numpy")
+def gradient_force(distance, axles, grades):
+    """Return the force of gravity along the track, positive where it retards. [N]
+
+    Parameters
+    ----------
+    distance : float            of the train's front [m]
+    axles : (n_axles,) AXLE     each pulls with the mass it carries where it stands
+    grades : (n_grades, 2)      from distance [m] ascending, rise over run [-], + uphill
+    """
+    if grades.shape[0] == 0:
+        return 0.0
+    force = 0.0
+    for i_axle in range(axles.shape[0]):
+        place = distance - axles[i_axle].offset
+        rise = 0.0
+        for i_grade in range(grades.shape[0]):
+            if grades[i_grade, 0] > place:
+                break
+            rise = grades[i_grade, 1]
+        # the sine of a slope of 100 permille differs from its tangent by half a per cent
+        force += axles[i_axle].mass_carried * GRAVITY * rise / math.sqrt(1.0 + rise * rise)
+    return force

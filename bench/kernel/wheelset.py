@@ -1,0 +1,198 @@
+"""Rotation of one wheelset: implicit in time, with lock-up and re-spin as events.
+
+The wheel's slip settles within v J / (2 G a b C11 r^2): half a millisecond at 30 m/s, microseconds
+at walking pace. So each piece of time is a step of a two-stage, stiffly accurate, L-stable
+diagonally implicit Runge-Kutta method of order two; each stage is one bracketed scalar solve.
+The train's speed and the brake force run linearly over the piece.
+
+References
+----------
+[Alexander1977] SIAM J. Numer. Anal. 14, 1006-1021: the method, gamma = 1 - 1/sqrt(2). From memory;
+tests/convergence measures its order.
+"""
+
+import math
+
+from numba import njit
+
+from bench.kernel.creep import creep_force, steepest_fall
+
+GAMMA = 1.0 - math.sqrt(0.5)
+"""Diagonal coefficient of both stages; their weights in the step are 1 - gamma and gamma."""
+
+_LARGEST_SHAPE = 4.0 / math.pi * (0.5 + 0.5 * math.pi)
+"""Force of an axle over load times static friction cannot pass this."""
+
+LONGEST_FALL = 0.25
+"""Pieces are cut so that step times growth rate of an unstable slide stays below this. [-]"""
+
+
+@njit(error_model="numpy")
+def longest_piece(axle, state):
+    """Return the longest piece of time that follows an unstable slide. [s]
+
+    Past the peak of the creep curve a slide grows; a long implicit step would damp that growth and
+    meet several roots. Up to this length each stage has exactly one root, for the stage's equation
+    then rises with the wheel's speed everywhere, so the root is the one reached continuously.
+    """
+    fall = steepest_fall(axle, state)
+    if fall <= 0.0:
+        return math.inf
+    return LONGEST_FALL * axle.rotating_mass / fall
+
+
+@njit(error_model="numpy")
+def solve_stage(base, weight, brake_force, train_speed, guess, axle, state):
+    """Return the rim speed U with U = base + weight (F(v - U) - B).
+
+    Parameters
+    ----------
+    base : float          [m/s]
+    weight : float        stage's share of the step over the rotating mass. [s/kg]
+    brake_force : float   at the stage. [N]
+    train_speed : float   at the stage. [m/s]
+    guess : float         [m/s]
+
+    Notes
+    -----
+    Newton's method kept inside a bracket: the creep force lies within plus and minus its limit,
+    which bounds U from both sides; every evaluation narrows the bracket, and a step that leaves it
+    is replaced by halving. Ends when the step is below 1e-6 of the slip speed: the next one would
+    be its square.
+    """
+    spread = _LARGEST_SHAPE * axle.wheel_load * state.friction
+    low = base - weight * (brake_force + spread)
+    high = base - weight * (brake_force - spread)
+    wheel_speed = min(max(guess, low), high)
+    for _ in range(60):
+        slip_speed = train_speed - wheel_speed
+        force, slope = creep_force(slip_speed, train_speed, axle, state)
+        residual = wheel_speed - base - weight * (force - brake_force)
+        if residual > 0.0:
+            high = wheel_speed
+        else:
+            low = wheel_speed
+        change = -residual / (1.0 + weight * slope)
+        tried = wheel_speed + change
+        if not low <= tried <= high:
+            tried = 0.5 * (low + high)
+            change = tried - wheel_speed
+        wheel_speed = tried
+        if abs(change) <= 1e-6 * abs(slip_speed) + 1e-13:
+            break
+    return wheel_speed
+
+
+@njit(error_model="numpy")
+def spin(duration, speed, acceleration, brake_force, brake_rate, axle, state):
+    """Return both stages of one step of a rolling wheel: speeds and rail forces.
+
+    Parameters
+    ----------
+    duration : float                    [s]
+    speed, acceleration : float         of the train at the start, constant acceleration
+    brake_force, brake_rate : float     at the start [N], [N/s]
+
+    Returns
+    -------
+    (U1, F1, U2, F2)   rim speeds [m/s] and rail forces [N]; U2 is the speed after the step. The
+    forces come from the balance of the wheel, so momentum is kept to rounding whatever the
+    solver's tolerance.
+    """
+    weight = GAMMA * duration / axle.rotating_mass
+    speed_1 = speed + acceleration * GAMMA * duration
+    brake_1 = brake_force + brake_rate * GAMMA * duration
+    start = state.wheel_speed
+    wheel_1 = solve_stage(start, weight, brake_1, speed_1, speed_1 - speed + start, axle, state)
+    net_1 = (wheel_1 - start) / weight
+    base = start + (1.0 - GAMMA) * duration / axle.rotating_mass * net_1
+    speed_2 = speed + acceleration * duration
+    brake_2 = brake_force + brake_rate * duration
+    wheel_2 = solve_stage(base, weight, brake_2, speed_2, speed_2 - speed_1 + wheel_1, axle, state)
+    return wheel_1, net_1 + brake_1, wheel_2, (wheel_2 - base) / weight + brake_2
+
+
+@njit(error_model="numpy")
+def spin_until_locked(duration, speed, acceleration, brake_force, brake_rate, axle, state):
+    """Take a step of a rolling wheel, cut short where the rim comes to rest.
+
+    Returns
+    -------
+    (spent, U1, F1, U2, F2)   as `spin`, with the time taken; `state` is locked where it ended so.
+    """
+    result = spin(duration, speed, acceleration, brake_force, brake_rate, axle, state)
+    if result[2] > 0.0:
+        return duration, result[0], result[1], result[2], result[3]
+    short, long = 0.0, duration
+    short_end, long_end = state.wheel_speed, result[2]
+    spent = duration
+    for _ in range(30):
+        spent = short + (long - short) * short_end / (short_end - long_end)
+        spent = min(max(spent, 1e-9), duration)
+        result = spin(spent, speed, acceleration, brake_force, brake_rate, axle, state)
+        if abs(result[2]) <= 1e-9 or spent <= 1e-9:
+            break
+        if result[2] > 0.0:
+            short, short_end = spent, result[2]
+        else:
+            long, long_end = spent, result[2]
+    state.is_locked = 1
+    return spent, result[0], result[1], 0.0, result[3]
+
+
+@njit(error_model="numpy")
+def _surplus(elapsed, speed, acceleration, brake_force, brake_rate, axle, state):
+    at_speed = max(speed + acceleration * elapsed, 0.0)
+    grip = creep_force(at_speed, at_speed, axle, state)[0]
+    return grip - (brake_force + brake_rate * elapsed), grip
+
+
+@njit(error_model="numpy")
+def stay_locked(duration, speed, acceleration, brake_force, brake_rate, axle, state):
+    """Take a step of a locked wheel, cut short where the rail grips more than the brake holds.
+
+    Returns
+    -------
+    (spent, U1, F1, U2, F2)   as `spin_until_locked`; the brake holds with the rail's force. The
+    wheel rolls again (`state.is_locked` 0) where the step was cut short.
+    """
+    spent = duration
+    after, grip = _surplus(duration, speed, acceleration, brake_force, brake_rate, axle, state)
+    if after > 0.0:
+        before = _surplus(0.0, speed, acceleration, brake_force, brake_rate, axle, state)[0]
+        short, long = 0.0, duration
+        for _ in range(30):
+            spent = short + (long - short) * before / (before - after)
+            spent = min(max(spent, 1e-9), duration)
+            middle, grip = _surplus(
+                spent, speed, acceleration, brake_force, brake_rate, axle, state
+            )
+            if abs(middle) <= 1e-9 * brake_force or spent <= 1e-9:
+                break
+            if middle > 0.0:
+                long, after = spent, middle
+            else:
+                short, before = spent, middle
+        state.is_locked = 0
+    first = _surplus(
+        GAMMA * spent, speed, acceleration, brake_force, brake_rate, axle, state
+    )[1]
+    return spent, 0.0, first, 0.0, grip
+
+
+@njit(error_model="numpy")
+def turn(duration, speed, acceleration, brake_force, brake_rate, axle, state):
+    """Move a wheelset on by a piece of time, or until it locks or rolls again.
+
+    Returns
+    -------
+    (spent, U1, F1, U2, F2)   time taken [s], rim speeds [m/s] and rail forces [N] of the stages
+    """
+    if state.is_locked:
+        surplus = _surplus(0.0, speed, acceleration, brake_force, brake_rate, axle, state)[0]
+        if surplus <= 0.0:
+            return stay_locked(
+                duration, speed, acceleration, brake_force, brake_rate, axle, state
+            )
+        state.is_locked = 0
+    return spin_until_locked(duration, speed, acceleration, brake_force, brake_rate, axle, state)

@@ -1,0 +1,32 @@
+"""What is tested: train, brake equipment, rail, driver and sensing, as checked SI records.
+
+The only place of the project that reads TOML, converts units and validates.
+"""
+
+from bench.scenario.brake import Brake, SlipControl
+from bench.scenario.driver import Driver, HandleEntry
+from bench.scenario.rail import GradientSection, Rail, RailSection
+from bench.scenario.reader import load_scenario, scenario_names
+from bench.scenario.run import Run
+from bench.scenario.scenario import Scenario
+from bench.scenario.sensing import Sensing
+from bench.scenario.train import Train, Vehicle
+from bench.scenario.units import parse_speed
+
+__all__ = [
+    "Brake",
+    "Driver",
+    "GradientSection",
+    "HandleEntry",
+    "Rail",
+    "RailSection",
+    "Run",
+    "Scenario",
+    "Sensing",
+    "SlipControl",
+    "Train",
+    "Vehicle",
+    "load_scenario",
+    "parse_speed",
+    "scenario_names",
+]

@@ -1,0 +1,354 @@
+"""Declared fields: what a scenario value is, in which unit, between which bounds.
+
+Every scenario class is a frozen dataclass made by `record`. Its fields are declared by `quantity`
+and its relatives, so that unit, bounds, meaning and source of a default stand together and one
+checker serves TOML files, Python callers and `Scenario.replace` alike.
+"""
+
+import dataclasses
+import math
+import numbers
+import operator
+from collections.abc import Callable, Mapping
+from typing import Any, NoReturn, TypeVar, dataclass_transform
+
+from bench.errors import InputError
+from bench.scenario.units import Unit, si_unit
+
+T = TypeVar("T")
+_NO_DEFAULT: Any = object()
+
+
+def shown(value: object) -> str:
+    """Return `value` as one short line for an error message."""
+    text = one_line(repr(value))
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def one_line(text: str) -> str:
+    """Return `text` with every run of white space, line ends included, as one space."""
+    return " ".join(text.split())
+
+
+class Unacceptable(ValueError):
+    """A value does not fit its field; the message says what would. Internal to this layer."""
+
+
+class FieldProblem(InputError):
+    """An `InputError` that still knows which field it is about.
+
+    Parameters
+    ----------
+    owner : str
+        Where the field lives (class name, or dotted path once known); may be empty.
+    key : str
+        Field name, possibly dotted.
+    value : str
+        The offending value as text; may be empty.
+    detail : str
+        What is wrong and what is allowed.
+    """
+
+    def __init__(self, owner: str, key: str, value: str, detail: str) -> None:
+        super().__init__(owner, key, value, detail)
+        self.owner, self.key, self.value, self.detail = owner, key, value, detail
+
+    def __str__(self) -> str:
+        where = f"{self.owner}.{self.key}" if self.owner else self.key
+        return f"{where} = {self.value}: {self.detail}" if self.value else f"{where}: {self.detail}"
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class FieldSpec:
+    """What one field may hold. Bounds are SI; `above` is an open lower bound."""
+
+    kind: str
+    doc: str
+    dimension: str = "ratio"
+    low: float | None = None
+    above: float | None = None
+    high: float | None = None
+    is_list: bool = False
+    is_optional: bool = False
+    min_items: int = 0
+    max_items: int | None = None
+    mark: str = ""
+    source: str = ""
+    record_type: type[Any] | None = None
+    key: str = ""
+    is_repeatable: bool = False
+
+    @property
+    def is_numeric(self) -> bool:
+        """Whether the field holds numbers with a dimension (or plain ratios and counts)."""
+        return self.kind in ("quantity", "count", "position")
+
+    @property
+    def unit_text(self) -> str:
+        """SI unit as text; empty for counts, text and flags."""
+        return si_unit(self.dimension).text if self.kind == "quantity" else ""
+
+    def allowed_text(self, unit: Unit | None = None) -> str:
+        """Say in words what the field accepts, bounds written in `unit` (SI if None)."""
+        chosen = unit or si_unit(self.dimension)
+        if self.kind == "text":
+            return "text of one line, not empty"
+        if self.kind == "flag":
+            return "true or false"
+        if self.kind == "record":
+            return f"a {self.record_type.__name__}" if self.record_type else "a table"
+        noun = "a number" if self.kind == "quantity" else "a whole number"
+        return f"{noun} {_bounds_text(self, chosen)}".rstrip()
+
+    def accept(self, value: object, unit: Unit | None = None) -> Any:
+        """Return `value`, given in `unit` (SI if None), normalised to SI.
+
+        Raises
+        ------
+        Unacceptable
+            If the type, the number of items or the range does not fit.
+        """
+        if value is None and self.is_optional:
+            return None
+        if not self.is_list:
+            return self._accept_one(value, unit)
+        if not _is_sequence(value):
+            raise Unacceptable(f"must be a list, each item {self.allowed_text(unit)}")
+        items = tuple(self._accept_one(item, unit) for item in value)  # type: ignore[attr-defined]
+        if len(items) < self.min_items:
+            raise Unacceptable(
+                f"must have at least {self.min_items} item(s), each {self.allowed_text(unit)}"
+            )
+        if self.max_items is not None and len(items) > self.max_items:
+            raise Unacceptable(f"has {len(items)} items, at most {self.max_items} are allowed")
+        return items
+
+    def _accept_one(self, value: object, unit: Unit | None) -> Any:
+        if self.kind == "record":
+            if self.record_type is None or not isinstance(value, self.record_type):
+                raise Unacceptable(f"must be {self.allowed_text()}")
+            return value
+        if self.kind == "text":
+            return _accept_text(value)
+        if self.kind == "flag":
+            if isinstance(value, bool):
+                return value
+            raise Unacceptable("must be true or false")
+        return self._accept_number(value, unit or si_unit(self.dimension))
+
+    def _accept_number(self, value: object, unit: Unit) -> float | int:
+        allowed = self.allowed_text(unit)
+        if isinstance(value, bool) or not isinstance(value, numbers.Real):
+            raise Unacceptable(f"must be {allowed}")
+        if self.kind != "quantity" and not isinstance(value, numbers.Integral):
+            raise Unacceptable(f"must be {allowed}")
+        try:
+            number = unit.to_si(float(value))
+        except OverflowError:
+            number = math.inf
+        if not math.isfinite(number):
+            raise Unacceptable(f"must be finite: {allowed}")
+        is_low = self.low is not None and number < self.low
+        is_at_bound = self.above is not None and number <= self.above
+        if is_low or is_at_bound or (self.high is not None and number > self.high):
+            raise Unacceptable(f"out of range, must be {allowed}")
+        return number if self.kind == "quantity" else operator.index(value)  # type: ignore[arg-type]
+
+
+def _is_sequence(value: object) -> bool:
+    is_scalar = isinstance(value, str | bytes | Mapping)
+    return hasattr(value, "__len__") and hasattr(value, "__iter__") and not is_scalar
+
+
+def _accept_text(value: object) -> str:
+    if not isinstance(value, str) or not value.strip() or value.splitlines() != [value]:
+        raise Unacceptable("must be text of one line, not empty")
+    return value
+
+
+def _bounds_text(spec: FieldSpec, unit: Unit) -> str:
+    def written(bound: float) -> str:
+        return f"{unit.from_si(bound):.6g}"
+
+    tail = f" {unit.text}" if unit.text not in ("", "-") else ""
+    high = f"{written(spec.high)}{tail}" if spec.high is not None else ""
+    if spec.above is not None:
+        start = f"above {written(spec.above)}"
+        return f"{start} and at most {high}" if high else start + tail
+    if spec.low is not None:
+        start = written(spec.low)
+        return f"from {start} to {high}" if high else f"of at least {start}{tail}"
+    return f"of at most {high}" if high else (f"in {unit.text}" if tail else "")
+
+
+def _declare(spec: FieldSpec, default: Any, default_factory: Any = _NO_DEFAULT) -> Any:
+    metadata = {"spec": spec}
+    if default_factory is not _NO_DEFAULT:
+        return dataclasses.field(metadata=metadata, default_factory=default_factory)
+    if default is not _NO_DEFAULT:
+        return dataclasses.field(metadata=metadata, default=default)
+    return dataclasses.field(metadata=metadata)
+
+
+def quantity(
+    dimension: str,
+    *,
+    doc: str,
+    low: float | None = None,
+    above: float | None = None,
+    high: float | None = None,
+    default: Any = _NO_DEFAULT,
+    mark: str = "",
+    source: str = "",
+) -> Any:
+    """Declare a number with a dimension. Bounds and default are SI; `above` is an open bound.
+
+    A default of None makes the field optional; any other default needs `mark` and `source`.
+    """
+    spec = FieldSpec(
+        kind="quantity",
+        dimension=dimension,
+        doc=doc,
+        low=low,
+        above=above,
+        high=high,
+        is_optional=default is None,
+        mark=mark,
+        source=source,
+    )
+    return _declare(spec, default)
+
+
+def quantities(
+    dimension: str,
+    *,
+    doc: str,
+    low: float | None = None,
+    above: float | None = None,
+    high: float | None = None,
+    min_items: int = 1,
+    max_items: int | None = None,
+) -> Any:
+    """Declare a tuple of numbers of one dimension."""
+    spec = FieldSpec(
+        kind="quantity",
+        dimension=dimension,
+        doc=doc,
+        low=low,
+        above=above,
+        high=high,
+        is_list=True,
+        min_items=min_items,
+        max_items=max_items,
+    )
+    return _declare(spec, _NO_DEFAULT)
+
+
+def count(*, doc: str, low: int, high: int, kind: str = "count") -> Any:
+    """Declare a whole number (or, with `kind="position"`, a brake handle position)."""
+    return _declare(
+        FieldSpec(kind=kind, dimension="count", doc=doc, low=low, high=high), _NO_DEFAULT
+    )
+
+
+def text(*, doc: str) -> Any:
+    """Declare a one-line text."""
+    return _declare(FieldSpec(kind="text", doc=doc), _NO_DEFAULT)
+
+
+def flag(*, doc: str, default: bool, mark: str, source: str) -> Any:
+    """Declare a truth value."""
+    return _declare(FieldSpec(kind="flag", doc=doc, mark=mark, source=source), default)
+
+
+def part(record_type: type[Any], *, doc: str, default_factory: Any = _NO_DEFAULT) -> Any:
+    """Declare a nested record: a table of its own in TOML."""
+    spec = FieldSpec(kind="record", doc=doc, record_type=record_type)
+    return _declare(spec, _NO_DEFAULT, default_factory)
+
+
+def parts(
+    record_type: type[Any],
+    *,
+    key: str,
+    doc: str,
+    min_items: int = 1,
+    max_items: int | None = None,
+    default: Any = _NO_DEFAULT,
+    is_repeatable: bool = False,
+) -> Any:
+    """Declare a tuple of nested records: an array of tables named `key` in TOML."""
+    spec = FieldSpec(
+        kind="record",
+        doc=doc,
+        record_type=record_type,
+        key=key,
+        is_list=True,
+        min_items=min_items,
+        max_items=max_items,
+        is_repeatable=is_repeatable,
+    )
+    return _declare(spec, default)
+
+
+def specs_of(record_type: type[Any]) -> dict[str, FieldSpec]:
+    """Return the declared fields of a record class by name, in order."""
+    return {
+        field.name: field.metadata["spec"]
+        for field in dataclasses.fields(record_type)
+        if "spec" in field.metadata
+    }
+
+
+def default_of(record_type: type[Any], name: str) -> Any:
+    """Return the default of a field, or `dataclasses.MISSING` if the field is required."""
+    field = record_type.__dataclass_fields__[name]
+    if field.default_factory is not dataclasses.MISSING:
+        return field.default_factory()
+    return field.default
+
+
+class Record:
+    """Base of every scenario class: checks its fields whenever an instance is made."""
+
+    def __post_init__(self) -> None:
+        """Normalise and check each field, then the fields together."""
+        for name, spec in specs_of(type(self)).items():
+            value = getattr(self, name)
+            try:
+                object.__setattr__(self, name, spec.accept(value))
+            except Unacceptable as problem:
+                self.refuse(name, str(problem))
+        self.check_together()
+
+    def check_together(self) -> None:
+        """Check what concerns several fields at once; nothing by default."""
+
+    def refuse(self, key: str, detail: str, value: object = _NO_DEFAULT) -> NoReturn:
+        """Raise the `FieldProblem` that `key` (value shown) does not fit, because of `detail`."""
+        if value is _NO_DEFAULT:
+            value = getattr(self, key)
+        raise FieldProblem(type(self).__name__, key, shown(value), detail)
+
+
+def _attributes_section(record_type: type[Any]) -> str:
+    lines = ["", "    Attributes", "    ----------"]
+    for name, spec in specs_of(record_type).items():
+        lines.append(f"    {name}")
+        unit = f" [{spec.unit_text}]" if spec.unit_text else ""
+        allowed = f" Allowed: {spec.allowed_text()}." if spec.is_numeric else ""
+        lines.append(f"        {spec.doc}{unit}{allowed}")
+    return "\n".join(lines) + "\n    "
+
+
+@dataclass_transform(
+    frozen_default=True,
+    kw_only_default=True,
+    field_specifiers=(quantity, quantities, count, text, flag, part, parts, dataclasses.field),
+)
+def record(cls: type[T]) -> type[T]:
+    """Make `cls` a frozen, keyword-only dataclass and list its declared fields in its docstring."""
+    decorate: Callable[[type[T]], type[T]] = dataclasses.dataclass(frozen=True, kw_only=True)
+    made = decorate(cls)
+    made.__doc__ = (made.__doc__ or "").rstrip() + "\n" + _attributes_section(made)
+    return made

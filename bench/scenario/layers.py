@@ -1,0 +1,188 @@
+"""Tables of a scenario file turned into checked SI values, not yet complete.
+
+A file may hold only part of a scenario and lean on another, so each file becomes a layer of its
+own; layers are merged, and only then built into a `Scenario`.
+"""
+
+from collections.abc import Mapping
+from typing import Any, NamedTuple, NoReturn
+
+from bench.errors import InputError
+from bench.scenario.brake import RELEASE
+from bench.scenario.change import nearest_text
+from bench.scenario.fields import FieldSpec, Unacceptable, one_line, shown, specs_of
+from bench.scenario.provenance import MARKS, MARKS_NEEDING_SOURCE, Provenance
+from bench.scenario.units import ALL_SUFFIXES, DIMENSIONS, Unit, unit_of
+
+EMERGENCY_WORD = "emergency"
+RELEASE_WORD = "release"
+_REPEAT = FieldSpec(kind="count", dimension="count", doc="Equal vehicles.", low=1, high=20)
+_PROVENANCE_KEYS = ("value", "mark", "source")
+
+
+class Leaf(NamedTuple):
+    """One value in SI, with the file and key it was read from."""
+
+    value: Any
+    provenance: Provenance | None
+    file: str
+    key: str
+    shown: str
+
+
+class Branch(NamedTuple):
+    """One table: its values, tables and lists of tables by field name."""
+
+    record_type: type[Any]
+    path: str
+    file: str
+    entries: dict[str, Any]
+
+
+def refuse(file: str, key: str, detail: str, value: str = "") -> NoReturn:
+    """Raise the one-line `InputError` for `key` of `file`."""
+    is_given = f" = {value}" if value else ""
+    raise InputError(one_line(f"{file}: {key}{is_given}: {detail}"))
+
+
+def read_table(
+    record_type: type[Any],
+    table: Mapping[str, Any],
+    path: str,
+    file: str,
+    extra_keys: tuple[str, ...] = (),
+) -> Branch:
+    """Read one TOML table into a `Branch`; raise `InputError` at the first thing wrong.
+
+    `extra_keys` are keys the caller has already dealt with; they are only named as known.
+    """
+    specs = specs_of(record_type)
+    entries: dict[str, Any] = {}
+    used: dict[str, str] = {}
+    for key, raw in table.items():
+        where = f"{path}.{key}" if path else key
+        name, unit = _resolve(specs, key, path, file, extra_keys)
+        if name in used:
+            refuse(file, where, f"given twice, also as {used[name]}; give it once, in one unit")
+        used[name] = key
+        spec = specs[name]
+        if spec.kind != "record":
+            entries[name] = _read_leaf(spec, unit, raw, where, file)
+        elif spec.is_list:
+            entries[name] = _read_list(spec, raw, where, file)
+        else:
+            if not isinstance(raw, Mapping):
+                refuse(file, where, f"must be a table, [{where}]", shown(raw))
+            entries[name] = read_table(_type_of(spec), raw, where, file)
+    return Branch(record_type, path, file, entries)
+
+
+def merge(base: Branch, top: Branch) -> Branch:
+    """Lay `top` over `base`: tables are merged, values and lists are replaced whole."""
+    entries = dict(base.entries)
+    for name, entry in top.entries.items():
+        below = entries.get(name)
+        both = isinstance(entry, Branch) and isinstance(below, Branch)
+        entries[name] = merge(below, entry) if both else entry  # type: ignore[arg-type]
+    return Branch(top.record_type, top.path, top.file, entries)
+
+
+def keys_of(name: str, spec: FieldSpec) -> list[str]:
+    """Return the TOML keys that may give a field."""
+    if spec.kind == "record":
+        return [spec.key or name]
+    if spec.kind != "quantity":
+        return [name]
+    units = DIMENSIONS[spec.dimension]
+    return [f"{name}_{unit.suffix}" if unit.suffix else name for unit in units]
+
+
+def _type_of(spec: FieldSpec) -> type[Any]:
+    assert spec.record_type is not None
+    return spec.record_type
+
+
+def _resolve(
+    specs: Mapping[str, FieldSpec], key: str, path: str, file: str, extra_keys: tuple[str, ...]
+) -> tuple[str, Unit | None]:
+    """Return the field a key means, and the unit it names."""
+    for name, spec in specs.items():
+        if key in keys_of(name, spec):
+            suffix = key[len(name) + 1 :] if spec.kind == "quantity" else ""
+            return name, unit_of(spec.dimension, suffix)
+    prefix = f"{path}." if path else ""
+    where = prefix + key
+    for name, spec in specs.items():
+        choices = ", ".join(keys_of(name, spec))
+        has_unit = spec.kind == "quantity" and len(keys_of(name, spec)[0]) > len(name)
+        if key == name and has_unit:
+            refuse(file, where, f"a unit is needed in the key: {choices}")
+        if key.startswith(f"{name}_"):
+            suffix = key[len(name) + 1 :]
+            if has_unit:
+                refuse(file, where, f"unknown unit {shown(suffix)} for {name}; allowed: {choices}")
+            if suffix in ALL_SUFFIXES and spec.kind != "record":
+                refuse(file, where, f"{name} takes no unit; the key is {prefix}{name}")
+    known = [k for name, spec in specs.items() for k in keys_of(name, spec)]
+    refuse(file, where, f"unknown key; {nearest_text(key, [*known, *extra_keys])}")
+
+
+def _read_leaf(spec: FieldSpec, unit: Unit | None, raw: object, where: str, file: str) -> Leaf:
+    provenance = None
+    if isinstance(raw, Mapping):
+        raw, provenance = _read_provenance(raw, spec, unit, where, file)
+    try:
+        if spec.kind == "position" and isinstance(raw, str):
+            value = _position_of(raw)
+        else:
+            value = spec.accept(raw, unit)
+    except Unacceptable as problem:
+        words = f', "{RELEASE_WORD}" or "{EMERGENCY_WORD}"' if spec.kind == "position" else ""
+        refuse(file, where, f"{problem}{words}", shown(raw))
+    return Leaf(value, provenance, file, where, shown(raw))
+
+
+def _position_of(word: str) -> object:
+    if word == RELEASE_WORD:
+        return RELEASE
+    if word == EMERGENCY_WORD:
+        return word  # becomes a number once the brake's steps are known
+    raise Unacceptable("must be a whole number from 0")
+
+
+def _read_provenance(
+    table: Mapping[str, Any], spec: FieldSpec, unit: Unit | None, where: str, file: str
+) -> tuple[object, Provenance | None]:
+    if "value" not in table:
+        refuse(file, where, f"needs a value, {spec.allowed_text(unit)}", shown(dict(table)))
+    for key in table:
+        if key not in _PROVENANCE_KEYS:
+            known = ", ".join(_PROVENANCE_KEYS)
+            refuse(file, f"{where}.{key}", f"unknown key; allowed here: {known}")
+    mark, source = table.get("mark", "given"), table.get("source", "")
+    if mark not in ("given", *MARKS) or ("mark" in table and mark == "given"):
+        refuse(file, f"{where}.mark", f"must be one of {', '.join(MARKS)}", shown(mark))
+    if not isinstance(source, str) or len(source.splitlines()) > 1:
+        refuse(file, f"{where}.source", "must be text of one line", shown(source))
+    if mark in MARKS_NEEDING_SOURCE and not source.strip():
+        refuse(file, f"{where}.source", f"missing; a {mark} value must name its source (text)")
+    return table["value"], Provenance(mark, source)
+
+
+def _read_list(spec: FieldSpec, raw: object, where: str, file: str) -> tuple[Branch, ...]:
+    if not isinstance(raw, list) or not all(isinstance(item, Mapping) for item in raw):
+        refuse(file, where, f"must be a list of tables, [[{where}]]", shown(raw))
+    extra_keys = ("repeat",) if spec.is_repeatable else ()
+    if len(raw) < spec.min_items:
+        refuse(file, where, f"must have at least {spec.min_items} table, [[{where}]]", shown(raw))
+    branches: list[Branch] = []
+    for i, item in enumerate(raw):
+        table, n_equal = dict(item), 1
+        if spec.is_repeatable and "repeat" in table:
+            leaf = _read_leaf(_REPEAT, None, table.pop("repeat"), f"{where}.{i}.repeat", file)
+            n_equal = leaf.value
+        branch = read_table(_type_of(spec), table, f"{where}.{i}", file, extra_keys)
+        branches += [branch] * n_equal
+    if spec.max_items is not None and len(branches) > spec.max_items:
+        refuse(file, where, f"has {len(branches)} items, at most {spec.max_items} are allowed")
+    return tuple(branches)

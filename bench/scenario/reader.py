@@ -1,0 +1,225 @@
+"""Scenario files: find them, read them, lay them over each other, build the scenario."""
+
+import dataclasses
+import os
+import tomllib
+from pathlib import Path
+from typing import Any, NoReturn
+
+from bench.errors import InputError
+from bench.scenario.change import nearest_text
+from bench.scenario.fields import FieldProblem, FieldSpec, default_of, one_line, shown, specs_of
+from bench.scenario.layers import (
+    EMERGENCY_WORD,
+    Branch,
+    Leaf,
+    keys_of,
+    merge,
+    read_table,
+    refuse,
+)
+from bench.scenario.provenance import Provenance
+from bench.scenario.scenario import Scenario
+
+PRESETS = Path(__file__).parent / "presets"
+_BASE_KEY = "based_on"
+
+
+def scenario_names() -> tuple[str, ...]:
+    """Return the names of the shipped scenarios, in alphabetical order."""
+    return tuple(name for name in _all_presets() if not name.startswith("_"))
+
+
+def load_scenario(name_or_path: str | os.PathLike[str]) -> Scenario:
+    """Load a shipped scenario by name, or any scenario file by path.
+
+    Parameters
+    ----------
+    name_or_path : str or path
+        A name from `scenario_names()`, or a path: text that ends in `.toml` or holds a path
+        separator, or names an existing file or directory, is taken as a path.
+
+    Returns
+    -------
+    Scenario
+        In SI, checked, with the provenance its files give.
+
+    Raises
+    ------
+    InputError
+        If there is no such scenario or anything in its files does not fit.
+
+    Notes
+    -----
+    `based_on = "..."` at the top of a file names another (a shipped name, or a path relative to
+    the file) over which this one is laid: tables are merged, values and lists replaced whole.
+    The name of a scenario is its own or its file's, never inherited.
+    """
+    path = _locate(name_or_path, Path())
+    layer, base_title = _read_chain(path, ())
+    layer.entries.setdefault("name", _text_leaf(path.stem, path))
+    if "title" not in layer.entries and base_title:
+        layer.entries["title"] = _text_leaf(f"changed from: {base_title}", path)
+    _resolve_emergency(layer)
+    provenance: dict[str, Provenance] = {}
+    values = _build_values(layer, "", provenance)
+    scenario = _construct(layer, {**values, "provenance": provenance})
+    assert isinstance(scenario, Scenario)
+    return scenario
+
+
+def _text_leaf(text: str, path: Path) -> Leaf:
+    return Leaf(text, None, str(path), "", shown(text))
+
+
+def _locate(name_or_path: str | os.PathLike[str], directory: Path) -> Path:
+    try:
+        text = os.fspath(name_or_path)
+    except TypeError:
+        text = ""
+    if not isinstance(text, str) or not text or "\0" in text:
+        allowed = "must be a shipped name or a path (text)"
+        raise InputError(f"scenario {shown(name_or_path)}: {allowed}")
+    is_path = not isinstance(name_or_path, str) or text.endswith(".toml")
+    is_path = is_path or "/" in text or os.sep in text
+    if not is_path and text in _all_presets():
+        return PRESETS / f"{text}.toml"
+    if is_path or os.path.exists(directory / text):
+        return directory / text
+    raise InputError(
+        f"scenario {shown(text)}: no shipped scenario and no file of this name; "
+        f"{nearest_text(text, scenario_names())} (a path ends in .toml)"
+    )
+
+
+def _all_presets() -> tuple[str, ...]:
+    return tuple(sorted(file.stem for file in PRESETS.glob("*.toml")))
+
+
+def _read_toml(path: Path) -> dict[str, Any]:
+    where = one_line(str(path))
+    if os.path.isdir(path):
+        raise InputError(f"{where}: is a directory; a scenario is a TOML file")
+    if os.path.exists(path) and not os.path.isfile(path):
+        raise InputError(f"{where}: is no regular file; a scenario is a TOML file")
+    try:
+        content = path.read_bytes().decode("utf-8")
+    except FileNotFoundError:
+        names = ", ".join(scenario_names())
+        raise InputError(f"{where}: no such file; shipped scenarios: {names}") from None
+    except OSError as problem:
+        raise InputError(f"{where}: cannot be read ({problem.strerror})") from None
+    except UnicodeDecodeError as problem:
+        raise InputError(
+            f"{where}: byte {problem.start} is not UTF-8; a scenario is UTF-8 text"
+        ) from None
+    try:
+        return tomllib.loads(content)
+    except tomllib.TOMLDecodeError as problem:
+        raise InputError(f"{where}: not valid TOML: {one_line(str(problem))}") from None
+    except (RecursionError, ValueError):  # ValueError: a whole number of thousands of digits
+        raise InputError(
+            f"{where}: not valid TOML: nested too deeply, or a number too long"
+        ) from None
+
+
+def _read_chain(path: Path, above: tuple[Path, ...]) -> tuple[Branch, str]:
+    """Read a file and all it is based on; return the merged layer and the title lying below."""
+    resolved = Path(os.path.realpath(path))  # Path.resolve raises on a circle of links
+    if resolved in above:
+        circle = " -> ".join(file.name for file in (*above, resolved))
+        refuse(str(above[-1]), _BASE_KEY, f"goes round in a circle ({circle}); it must end")
+    data = _read_toml(path)
+    base_name = data.pop(_BASE_KEY, None)
+    layer = read_table(Scenario, data, "", str(path), extra_keys=(_BASE_KEY,))
+    if base_name is None:
+        return layer, ""
+    lower, base_title = _read_chain(_locate_base(base_name, path), (*above, resolved))
+    lower.entries.pop("name", None)
+    title = lower.entries.pop("title", None)
+    return merge(lower, layer), title.value if title else base_title
+
+
+def _locate_base(base_name: object, path: Path) -> Path:
+    allowed = "must be a shipped name or a path relative to this file (text)"
+    if not isinstance(base_name, str) or not base_name.strip():
+        refuse(str(path), _BASE_KEY, allowed, shown(base_name))
+    try:
+        base_path = _locate(base_name, path.parent)
+    except InputError as problem:
+        refuse(str(path), _BASE_KEY, str(problem), shown(base_name))
+    if not os.path.isfile(base_path):
+        refuse(str(path), _BASE_KEY, f"no file {base_path}; {allowed}", shown(base_name))
+    return base_path
+
+
+def _resolve_emergency(layer: Branch) -> None:
+    """Turn the word emergency into its handle position, once the number of steps is known."""
+    brake, driver = layer.entries.get("brake"), layer.entries.get("driver")
+    steps = brake.entries.get("steps") if brake else None
+    if not steps or not driver:
+        return
+    for entry in driver.entries.get("programme", ()):
+        position = entry.entries.get("position")
+        if position is not None and position.value == EMERGENCY_WORD:
+            entry.entries["position"] = position._replace(value=len(steps.value) + 1)
+
+
+def _build_values(branch: Branch, path: str, provenance: dict[str, Provenance]) -> dict[str, Any]:
+    """Return the constructor arguments of a branch, inner records built; note provenance."""
+    values: dict[str, Any] = {}
+    for name, spec in specs_of(branch.record_type).items():
+        here = f"{path}{name}"
+        entry = branch.entries.get(name)
+        if entry is None:
+            if default_of(branch.record_type, name) is dataclasses.MISSING:
+                _refuse_missing(branch, name, spec)
+        elif isinstance(entry, Leaf):
+            values[name] = entry.value
+            if entry.provenance is not None:
+                provenance[here] = entry.provenance
+        elif isinstance(entry, Branch):
+            values[name] = _construct(entry, _build_values(entry, f"{here}.", provenance))
+        else:
+            values[name] = tuple(
+                _construct(item, _build_values(item, f"{here}.{i}.", provenance))
+                for i, item in enumerate(entry)
+            )
+    return values
+
+
+def _refuse_missing(branch: Branch, name: str, spec: FieldSpec) -> NoReturn:
+    prefix = f"{branch.path}." if branch.path else ""
+    keys = [prefix + key for key in keys_of(name, spec)]
+    if spec.kind == "record":
+        what = f"the table [[{keys[0]}]]" if spec.is_list else f"the table [{keys[0]}]"
+        refuse(branch.file, keys[0], f"missing; give {what}. {spec.doc}")
+    what = f"{' or '.join(keys)}, {spec.allowed_text()}"
+    refuse(branch.file, prefix + name, f"missing; give {what}. {spec.doc}")
+
+
+def _construct(branch: Branch, values: dict[str, Any]) -> Any:
+    """Build the record; a problem is told with the file and the key the value was read from."""
+    try:
+        return branch.record_type(**values)
+    except FieldProblem as problem:
+        file, key = _origin(branch, problem.key)
+        refuse(file, key, problem.detail, problem.value)
+
+
+def _origin(branch: Branch, dotted: str) -> tuple[str, str]:
+    """Return file and TOML key of the value at a dotted field path inside `branch`."""
+    entry: Any = branch
+    key, file = branch.path, branch.file
+    for word in dotted.split("."):
+        if isinstance(entry, Branch):
+            spec = specs_of(entry.record_type)[word]
+            entry = entry.entries.get(word)
+            key = f"{key}.{spec.key or word}" if key else spec.key or word
+        elif isinstance(entry, tuple) and not isinstance(entry, Leaf):
+            entry = entry[int(word)]
+            key = f"{key}.{word}"
+        if isinstance(entry, Branch | Leaf):
+            file = entry.file
+            key = (entry.path if isinstance(entry, Branch) else entry.key) or key
+    return file, key

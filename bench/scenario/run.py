@@ -1,0 +1,81 @@
+"""How a stop is computed and counted."""
+
+from bench.scenario.fields import Record, quantity, record
+
+
+@record
+class Run(Record):
+    """Limits of the computation and the thresholds of what is counted."""
+
+    maximum_step: float = quantity(
+        "time",
+        low=1e-5,
+        high=0.1,
+        default=0.005,
+        doc="Longest time step.",
+        mark="assumed",
+        source="a choice of accuracy",
+    )
+    maximum_distance: float = quantity(
+        "length",
+        low=1.0,
+        high=1e6,
+        default=20e3,
+        doc="Distance at which the computation gives up.",
+        mark="assumed",
+        source="far beyond any stop of interest",
+    )
+    maximum_time: float = quantity(
+        "time",
+        low=0.1,
+        high=1e5,
+        default=1800.0,
+        doc="Time at which the computation gives up.",
+        mark="assumed",
+        source="far beyond any stop of interest",
+    )
+    trace_interval: float = quantity(
+        "time",
+        low=1e-4,
+        high=10.0,
+        default=0.02,
+        doc="Time between recorded samples.",
+        mark="assumed",
+        source="a choice of resolution",
+    )
+    locked_wheel_speed: float = quantity(
+        "speed",
+        above=0.0,
+        high=5.0,
+        default=0.2,
+        doc="Rim speed below which a wheel counts as locked.",
+        mark="assumed",
+        source="no readable standard gives it",
+    )
+    locked_train_speed: float = quantity(
+        "speed",
+        above=0.0,
+        high=30.0,
+        default=1.4,
+        doc="Train speed below which no wheel counts as locked.",
+        mark="assumed",
+        source="about 5 km/h, the usual low-speed cut-out as remembered; no source",
+    )
+    sliding_creepage: float = quantity(
+        "ratio",
+        above=0.0,
+        high=1.0,
+        default=0.05,
+        doc="Creepage above which a wheel counts as sliding.",
+        mark="assumed",
+        source="no source",
+    )
+    sliding_slip_speed: float = quantity(
+        "speed",
+        above=0.0,
+        high=10.0,
+        default=0.3,
+        doc="Slip speed above which a wheel counts as sliding (both are needed).",
+        mark="assumed",
+        source="no source",
+    )

@@ -1,0 +1,158 @@
+"""The scenario: everything that is tested, in SI, checked whenever one is made."""
+
+import dataclasses
+from collections.abc import Iterator, Mapping
+from typing import Any, NamedTuple, NoReturn
+
+from bench.scenario.brake import Brake, SlipControl
+from bench.scenario.change import changed
+from bench.scenario.driver import Driver
+from bench.scenario.fields import (
+    FieldProblem,
+    Record,
+    default_of,
+    part,
+    parts,
+    quantity,
+    record,
+    shown,
+    specs_of,
+    text,
+)
+from bench.scenario.provenance import Provenance
+from bench.scenario.rail import GradientSection, Rail, check_gradient
+from bench.scenario.run import Run
+from bench.scenario.sensing import Sensing
+from bench.scenario.train import Train
+
+MAXIMUM_DELAY_SAMPLES = 14  # valve delays are kept in a buffer of fixed length
+
+
+class ScenarioValue(NamedTuple):
+    """One value of a scenario with all that is known about it.
+
+    `mark` is published, secondary, memory, derived or assumed as the file says; "given" where the
+    file or the caller says nothing; "default" for a library default, whose own mark then opens
+    `source`.
+    """
+
+    path: str
+    value: object
+    unit: str
+    mark: str
+    source: str
+    doc: str
+
+
+@record
+class Scenario(Record):
+    """One stop to be simulated: train, brake, rail, driver, sensing and how to compute it."""
+
+    name: str = text(doc="Short name.")
+    title: str = text(doc="What it is, in one line.")
+    initial_speed: float = quantity("speed", low=0.5, high=120.0, doc="Train speed at the start.")
+    train: Train = part(Train, doc="The train.")
+    brake: Brake = part(Brake, doc="The brake equipment.")
+    slip_control: SlipControl = part(
+        SlipControl, default_factory=SlipControl, doc="The slip control's sampling."
+    )
+    rail: Rail = part(Rail, doc="The rail.")
+    gradient: tuple[GradientSection, ...] = parts(
+        GradientSection,
+        key="gradient",
+        default=(),
+        min_items=0,
+        max_items=10_000,
+        doc="Gradients in order; level before the first.",
+    )
+    driver: Driver = part(Driver, doc="The driver.")
+    sensing: Sensing = part(Sensing, doc="Speed sensing.")
+    run: Run = part(Run, default_factory=Run, doc="Computation and counting.")
+    provenance: Mapping[str, Provenance] = dataclasses.field(
+        default_factory=dict, compare=False, repr=False
+    )
+
+    def check_together(self) -> None:
+        """Check what concerns several parts at once."""
+        spacing = self.train.smallest_axle_spacing
+        if self.rail.cell_length > 0.5 * spacing:
+            self._refuse_at(
+                "rail.cell_length",
+                self.rail.cell_length,
+                f"must be at most half the smallest axle spacing of {spacing:g} m, "
+                f"so at most {0.5 * spacing:g} m",
+            )
+        longest = MAXIMUM_DELAY_SAMPLES * self.slip_control.sample_time
+        for name in ("fill_delay", "vent_delay"):
+            delay = getattr(self.brake, name)
+            if delay > longest * (1.0 + 1e-9):  # 14 * 0.01 is not exactly 0.14
+                self._refuse_at(
+                    f"brake.{name}",
+                    delay,
+                    f"must be at most {MAXIMUM_DELAY_SAMPLES} sample times of slip_control, "
+                    f"so at most {longest:g} s",
+                )
+        for i, entry in enumerate(self.driver.programme):
+            if entry.position > self.brake.emergency_position:
+                self._refuse_at(
+                    f"driver.programme.{i}.position",
+                    entry.position,
+                    f"the brake has {self.brake.n_steps} steps, so a position is from 0 (release) "
+                    f"to {self.brake.emergency_position} (emergency)",
+                )
+        check_gradient(self, self.gradient)
+
+    def _refuse_at(self, path: str, value: object, detail: str) -> NoReturn:
+        raise FieldProblem("", path, shown(value), detail)
+
+    def replace(self, changes: Mapping[str, Any] | None = None, /, **more: Any) -> "Scenario":
+        """Return a changed copy, checked like any other scenario.
+
+        Parameters
+        ----------
+        changes : mapping of str to value
+            Dotted path to new value in SI, such as `{"brake.build_up_time": 2.0}`. List items are
+            counted from 0; `*` stands for every item (`"rail.sections.*.friction"`).
+        **more
+            The same, as keywords: `initial_speed=33.5` or `**{"train.load": 1.0}`.
+
+        Returns
+        -------
+        Scenario
+            All changes are applied before anything is checked. Where `brake.steps` gets another
+            length and the driver is not changed, entries at emergency stay at emergency. Changed
+            values lose their provenance.
+
+        Raises
+        ------
+        InputError
+            If a path is unknown or a value does not fit.
+        """
+        return changed(self, {**(changes or {}), **more})
+
+    def values(self) -> Iterator[ScenarioValue]:
+        """Yield every value, library defaults included, with SI unit, mark, source and meaning."""
+        yield from _values_of(self, "", self.provenance)
+
+
+def _values_of(
+    owner: Record, prefix: str, provenance: Mapping[str, Provenance]
+) -> Iterator[ScenarioValue]:
+    for name, spec in specs_of(type(owner)).items():
+        value, path = getattr(owner, name), prefix + name
+        if value is None:
+            continue
+        if spec.kind == "record":
+            items = enumerate(value) if spec.is_list else [("", value)]
+            for i, item in items:
+                inner = f"{path}.{i}." if spec.is_list else f"{path}."
+                yield from _values_of(item, inner, provenance)
+            continue
+        origin = provenance.get(path)
+        if origin is not None:
+            mark, source = origin.mark, origin.source
+        elif value == default_of(type(owner), name):
+            mark, source = "default", f"{spec.mark}: {spec.source}"
+        else:
+            mark, source = "given", ""
+        yield ScenarioValue(path, value, spec.unit_text, mark, source, spec.doc)

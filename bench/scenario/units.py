@@ -1,0 +1,123 @@
+"""Units a scenario file may use, and their conversion to SI.
+
+A TOML key is the field name, an underscore and a unit suffix (`build_up_time_s`). This module is
+the only place in the project that knows any unit but SI.
+"""
+
+import math
+import re
+from typing import NamedTuple
+
+from bench.errors import InputError
+
+STANDARD_GRAVITY = 9.80665  # m/s2, exact by definition
+
+
+class Unit(NamedTuple):
+    """One unit: `SI value = value * multiplier / divisor`.
+
+    Two factors instead of one, so that 35 ms becomes exactly the float 0.035 s.
+    """
+
+    suffix: str
+    text: str
+    multiplier: float = 1.0
+    divisor: float = 1.0
+
+    def to_si(self, value: float) -> float:
+        """Return `value`, given in this unit, in SI."""
+        return value * self.multiplier / self.divisor
+
+    def from_si(self, value: float) -> float:
+        """Return the SI `value` in this unit."""
+        return value * self.divisor / self.multiplier
+
+
+# The first unit of each dimension is the SI one.
+DIMENSIONS: dict[str, tuple[Unit, ...]] = {
+    "speed": (
+        Unit("m_per_s", "m/s"),
+        Unit("kmh", "km/h", 1.0, 3.6),
+        Unit("mph", "mph", 0.44704),
+    ),
+    "length": (
+        Unit("m", "m"),
+        Unit("mm", "mm", 1.0, 1e3),
+        Unit("km", "km", 1e3),
+        Unit("yd", "yd", 0.9144),
+        Unit("mile", "mile", 1609.344),
+    ),
+    "mass": (Unit("kg", "kg"), Unit("t", "t", 1e3)),
+    "time": (Unit("s", "s"), Unit("ms", "ms", 1.0, 1e3), Unit("us", "us", 1.0, 1e6)),
+    "pressure": (Unit("pa", "Pa"), Unit("kpa", "kPa", 1e3), Unit("bar", "bar", 1e5)),
+    "pressure_rate": (Unit("pa_per_s", "Pa/s"), Unit("bar_per_s", "bar/s", 1e5)),
+    "acceleration": (
+        Unit("m_per_s2", "m/s2"),
+        Unit("percent_g", "%g", STANDARD_GRAVITY, 100.0),
+    ),
+    "work_per_length": (Unit("j_per_m", "J/m"), Unit("kj_per_m", "kJ/m", 1e3)),
+    "inertia": (Unit("kg_m2", "kg m2"),),
+    "inverse_speed": (Unit("s_per_m", "s/m"),),
+    "inverse_time": (Unit("per_s", "1/s"),),
+    "inverse_length": (Unit("per_m", "1/m"),),
+    "slope": (
+        Unit("ratio", "-"),
+        Unit("percent", "%", 1.0, 1e2),
+        Unit("permille", "permille", 1.0, 1e3),
+    ),
+    "ratio": (Unit("", "-"),),
+    "count": (Unit("", ""),),
+}
+
+ALL_SUFFIXES: frozenset[str] = frozenset(
+    unit.suffix for units in DIMENSIONS.values() for unit in units if unit.suffix
+)
+
+_SPEED_UNITS = {"mph": "mph", "km/h": "kmh", "kmh": "kmh", "m/s": "m_per_s"}
+_SPEED_PATTERN = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(\S*)\s*", re.ASCII)
+
+
+def unit_of(dimension: str, suffix: str) -> Unit | None:
+    """Return the unit with `suffix` in `dimension`, or None if the dimension has none such."""
+    return next((unit for unit in DIMENSIONS[dimension] if unit.suffix == suffix), None)
+
+
+def si_unit(dimension: str) -> Unit:
+    """Return the SI unit of `dimension`."""
+    return DIMENSIONS[dimension][0]
+
+
+def parse_speed(text: str) -> float:
+    """Read a speed written with its unit, such as `75mph`, `120 km/h` or `33.5m/s`.
+
+    Parameters
+    ----------
+    text : str
+        A number and one of mph, km/h, kmh, m/s; spaces around either are ignored.
+
+    Returns
+    -------
+    float
+        The speed. [m/s], > 0 and finite
+
+    Raises
+    ------
+    InputError
+        If the text is no number, has no unit or an unknown one, or the speed is not above 0.
+    """
+    allowed = "write a number and mph, km/h or m/s, such as 75mph"
+    shown = " ".join(repr(text)[:60].split())
+    match = _SPEED_PATTERN.fullmatch(text)
+    if match is None:
+        raise InputError(f"speed {shown}: not a speed; {allowed}")
+    number, unit_text = match.groups()
+    if not unit_text:
+        raise InputError(f"speed {shown}: a unit is needed; {allowed}")
+    suffix = _SPEED_UNITS.get(unit_text.lower())
+    unit = unit_of("speed", suffix) if suffix else None
+    if unit is None:
+        raise InputError(f"speed {shown}: unknown unit {unit_text[:20]!r}; {allowed}")
+    speed = unit.to_si(float(number))
+    if not (math.isfinite(speed) and speed > 0.0):
+        raise InputError(f"speed {shown}: must be above 0 and finite; {allowed}")
+    return speed

@@ -1,0 +1,181 @@
+"""One stop, as it came out: summary, traces, the rail left behind."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from bench.contract import Controller, Floats
+from bench.kernel.records import STOPPED, TRACED_AXLE, TRACED_TRAIN, World
+from bench.scenario import Scenario
+
+CAUTION = (
+    "Simulation on assumed rails. It approves nothing: local rules, standards in force and "
+    "licensed practice decide."
+)
+
+FLAT_ENERGY = 370e3
+"""Energy one wheel dissipates while locked that gives a flat risk of 1 - 1/e. [J]
+
+Derived: 100 m locked at 73.6 kN and friction 0.05, for which wear laws (from memory) give flats of
+24 to 74 mm, about the lengths at which wheels are withdrawn. A first index, not a flat length."""
+
+
+@dataclass(frozen=True, eq=False)
+class Stop:
+    """One simulated stop.
+
+    Attributes
+    ----------
+    scenario : Scenario
+    controller : Controller
+    seed : int
+    summary : mapping      numbers by name, SI; see `make_stop`
+    traces : mapping       `time` (n,), `distance` (n,), `train_speed` (n,), `demand` (n,),
+                           `handle` (n,) and, per axle (n, n_axles): `wheel_speed`, `pressure`,
+                           `brake_force`, `rail_force`, `friction`, `usable_force`, `valve`,
+                           `measured_wheel_speed`, `contact_energy`; empty without traces
+    rail_start : float     where the first rail cell begins [m]
+    rail_work : (n_cells,) cleaning work on each cell of one rail after the stop [J/m]
+    """
+
+    scenario: Scenario
+    controller: Controller
+    seed: int
+    summary: Mapping[str, Any]
+    traces: Mapping[str, Floats]
+    rail_start: float
+    rail_work: Floats = field(repr=False)
+
+    def __repr__(self) -> str:
+        """Return a short account for a terminal."""
+        lines = [f"{self.scenario.name}, {self.controller.name}, seed {self.seed}: {self.outcome}"]
+        lines += [f"  {label:<24}{text}" for label, text in self._rows()]
+        return "\n".join([*lines, f"  {CAUTION}"])
+
+    def _repr_html_(self) -> str:
+        """Return the same account for a notebook."""
+        rows = "".join(
+            f"<tr><th style='text-align:left'>{html.escape(label)}</th>"
+            f"<td style='text-align:left'>{html.escape(text)}</td></tr>"
+            for label, text in self._rows()
+        )
+        title = html.escape(f"{self.scenario.name}, {self.controller.name}, seed {self.seed}")
+        return (
+            f"<table><caption><b>{title}</b>: {html.escape(self.outcome)}</caption>{rows}</table>"
+            f"<p><small>{html.escape(CAUTION)}</small></p>"
+        )
+
+    @property
+    def outcome(self) -> str:
+        """One phrase: how it ended."""
+        summary = self.summary
+        if summary["is_stopped"]:
+            return f"stopped in {summary['stopping_distance']:.1f} m"
+        return (
+            f"NOT stopped: {summary['final_speed']:.1f} m/s left after "
+            f"{summary['final_distance']:.0f} m, {summary['final_time']:.0f} s"
+        )
+
+    def _rows(self) -> list[tuple[str, str]]:
+        s = self.summary
+        worst = int(np.argmax(s["locked_time"])) + 1
+        longest = f"{s['longest_lock']:.2f} s"
+        if s["longest_lock"] > 0.0:
+            longest += f" (axle {worst} locked longest in all, {max(s['locked_time']):.2f} s)"
+        return [
+            ("from", f"{self.scenario.initial_speed:.2f} m/s"),
+            ("time", f"{s['final_time']:.1f} s"),
+            ("mean deceleration", f"{s['mean_deceleration']:.3f} m/s2"),
+            ("adhesion utilisation", f"{s['adhesion_utilisation']:.3f}"),
+            ("longest lock", longest),
+            ("sliding, worst axle", f"{max(s['sliding_distance']):.0f} m"),
+            ("flat risk", f"{s['flat_risk']:.3f} (first index, 0 to 1)"),
+            ("vent commands", f"{s['vent_count']}"),
+            ("energy not accounted", f"{s['energy_residual']:.1e} of the initial energy"),
+        ]
+
+
+def make_stop(scenario: Scenario, controller: Controller, seed: int, world: World) -> Stop:
+    """Return the account of a finished run; `world` is not needed afterwards."""
+    n_traces = int(world.train_state["n_traces"][0])
+    traces: dict[str, Floats] = {}
+    if n_traces:
+        for i, name in enumerate(TRACED_TRAIN):
+            traces[name] = world.train_traces[:n_traces, i].copy()
+        for i, name in enumerate(TRACED_AXLE):
+            traces[name] = world.axle_traces[:n_traces, :, i].copy()
+    return Stop(
+        scenario=scenario,
+        controller=controller,
+        seed=seed,
+        summary=MappingProxyType(summarise(scenario, world)),
+        traces=MappingProxyType(traces),
+        rail_start=float(world.train["rail_start"][0]),
+        rail_work=world.rail_work,
+    )
+
+
+def energy_residual(initial_speed: float, world: World) -> float:
+    """Return the energy the stop does not account for, over the initial kinetic energy. [-]
+
+    Kinetic energy lost = brake heat + contact heat + resistance work + work against gravity. The
+    heats are quadratures of the time stepping, so this measures its error.
+    """
+    train, axles = world.train_state[0], world.axle_states
+    rotating = world.axles["rotating_mass"]
+    mass = float(world.train["mass"][0])
+    before = 0.5 * (mass + rotating.sum()) * initial_speed**2
+    after = 0.5 * (mass * train["speed"] ** 2 + (rotating * axles["wheel_speed"] ** 2).sum())
+    heat = axles["brake_energy"].sum() + axles["contact_energy"].sum()
+    spent = heat + train["resistance_work"] + train["gradient_work"]
+    return float((before - after - spent) / before)
+
+
+def summarise(scenario: Scenario, world: World) -> dict[str, Any]:
+    """Return the summary of a finished run.
+
+    Names: `stopping_distance` [m] and `stopping_time` [s] (NaN if not stopped), `is_stopped`,
+    `mean_deceleration` [m/s2] (v0^2 / 2 s), `adhesion_utilisation` [-], `longest_lock` [s],
+    `longest_lock_speed` [m/s], `locked_time`, `locked_distance`, `sliding_distance`,
+    `locked_energy` (a list, one an axle), `flat_risk` [-], `vent_count`, `contact_energy` and
+    `brake_energy` of the train [J], `re_spin_work` [J], `energy_residual` [-],
+    `final_distance` [m], `final_time` [s], `final_speed` [m/s], `n_steps`, `n_axle_steps`.
+    """
+    train, axles = world.train_state[0], world.axle_states
+    is_stopped = int(train["status"]) == STOPPED
+    distance, time = float(train["distance"]), float(train["time"])
+    usable = float(axles["usable_work"].sum())
+    worst_energy = 0.5 * float(axles["locked_energy"].max())
+    return {
+        "stopping_distance": distance if is_stopped else math.nan,
+        "stopping_time": time if is_stopped else math.nan,
+        "is_stopped": is_stopped,
+        "mean_deceleration": (
+            scenario.initial_speed**2 / (2.0 * distance) if is_stopped and distance else math.nan
+        ),
+        "adhesion_utilisation": float(axles["used_work"].sum()) / usable if usable else math.nan,
+        "longest_lock": float(axles["longest_lock"].max()),
+        "longest_lock_speed": float(axles["longest_lock_speed"][axles["longest_lock"].argmax()]),
+        "locked_time": axles["locked_time"].tolist(),
+        "locked_distance": axles["locked_distance"].tolist(),
+        "sliding_distance": axles["sliding_distance"].tolist(),
+        "locked_energy": axles["locked_energy"].tolist(),
+        "flat_risk": -math.expm1(-worst_energy / FLAT_ENERGY),
+        "vent_count": int(axles["vent_count"].sum()),
+        "contact_energy": float(axles["contact_energy"].sum()),
+        "brake_energy": float(axles["brake_energy"].sum()),
+        "re_spin_work": float(axles["excess_work"].sum()),
+        "energy_residual": energy_residual(scenario.initial_speed, world),
+        "final_distance": distance,
+        "final_time": time,
+        "final_speed": float(train["speed"]),
+        "n_steps": int(train["n_steps"]),
+        "n_axle_steps": int(train["n_axle_steps"]),
+    }
