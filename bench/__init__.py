@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from bench.errors import InputError
     from bench.scenario import Scenario, load_scenario, scenario_names
     from bench.shortest import shortest_possible
-    from bench.simulate import simulate
+    from bench.simulation import simulate
     from bench.stop import Stop
 
 __version__ = "0.1.0"
@@ -28,7 +28,7 @@ _HOME = {
     "load_scenario": "bench.scenario",
     "scenario_names": "bench.scenario",
     "shortest_possible": "bench.shortest",
-    "simulate": "bench.simulate",
+    "simulate": "bench.simulation",
 }
 
 __all__ = [

@@ -1,0 +1,31 @@
+"""Slip-control strategies: one idea a file."""
+
+import difflib
+
+from bench.contract import Controller
+from bench.errors import InputError
+from controllers import deceleration, none, peak_follower, slip_band, speed_difference
+
+ALL_CONTROLLERS: tuple[Controller, ...] = (
+    none.CONTROLLER,
+    speed_difference.CONTROLLER,
+    deceleration.CONTROLLER,
+    slip_band.CONTROLLER,
+    peak_follower.CONTROLLER,
+)
+"""Every shipped strategy. A new one is added here by hand; a test notices a forgotten one."""
+
+
+def by_name(name: str) -> Controller:
+    """Return a shipped strategy.
+
+    Raises
+    ------
+    InputError   for an unknown name, with the nearest known ones
+    """
+    known = {controller.name: controller for controller in ALL_CONTROLLERS}
+    if name in known:
+        return known[name]
+    near = difflib.get_close_matches(name, known, n=2, cutoff=0.4)
+    hint = f"nearest: {', '.join(near)}; " if near else ""
+    raise InputError(f"unknown controller {name!r}; {hint}known: {', '.join(known)}")

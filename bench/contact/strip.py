@@ -60,8 +60,7 @@ class StripResult:
 
     Attributes
     ----------
-    longitudinal_force : float             Fx of the rail on the wheel. [N]
-    lateral_force : float                  Fy of the rail on the wheel. [N]
+    longitudinal_force, lateral_force : float   Fx, Fy of the rail on the wheel. [N]
     stick_fraction : float                 Stick area over patch area. [-]
     tractions : SurfaceTractions or None   Surface tractions, if asked for.
     """
@@ -79,30 +78,20 @@ class _March:
     force_x: FloatArray
     force_y: FloatArray
     stick_fraction: FloatArray
-    traction_x: FloatArray | None
-    traction_y: FloatArray | None
-    is_slipping: BoolArray | None
+    history: list[tuple[FloatArray, FloatArray, BoolArray]] | None
 
 
 def _check_grid(n_strips: int, n_cells: int) -> None:
     if n_strips < 1:
         raise InputError(f"n_strips = {n_strips!r}: must be at least 1")
-    if n_cells < 2 or n_cells % 2:
-        raise InputError(f"n_cells = {n_cells!r}: must be even and at least 2")
+    if n_cells < 1:
+        raise InputError(f"n_cells = {n_cells!r}: must be at least 1")
 
 
 def _strip_angles(n_strips: int) -> FloatArray:
     """Return the strip angles theta, y/b = sin theta; equal steps crowd strips at the rims."""
-    step = math.pi / n_strips
-    return -0.5 * math.pi + step * (np.arange(n_strips) + 0.5)
-
-
-def _simpson_weights(n_cells: int) -> FloatArray:
-    """Return Simpson weights on n_cells + 1 edges of [-1, 1]; exact on the parabolic bound."""
-    weights: FloatArray = np.full(n_cells + 1, 2.0)
-    weights[1::2] = 4.0
-    weights[[0, -1]] = 1.0
-    return np.asarray(weights * (2.0 / (3.0 * n_cells)), dtype=np.float64)
+    share = (np.arange(n_strips, dtype=np.float64) + 0.5) / n_strips
+    return np.asarray(math.pi * (share - 0.5), dtype=np.float64)
 
 
 def _stick_share(margin_before: FloatArray, margin_after: FloatArray) -> FloatArray:
@@ -115,6 +104,17 @@ def _stick_share(margin_before: FloatArray, margin_after: FloatArray) -> FloatAr
     crossing = margin_before - margin_after
     share = margin_before / np.where(crossing > 0.0, crossing, 1.0)
     return np.where(margin_after >= 0.0, 1.0, share)
+
+
+def _limit_to_bound(
+    p_x: FloatArray, p_y: FloatArray, way: FloatArray, half_length: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return a traction scaled back to the bound, and its margin over the way from the lead."""
+    bound = way * np.maximum(2.0 * half_length - way, 0.0)
+    size = np.hypot(p_x, p_y)
+    scale = np.where(size > bound, bound / np.where(size > 0.0, size, 1.0), 1.0)
+    margin = (bound - size) / np.where(way > 0.0, way, 1.0)
+    return p_x * scale, p_y * scale, margin
 
 
 def _march(
@@ -134,41 +134,48 @@ def _march(
     n_strips, n_cells = grid
     angle = _strip_angles(n_strips)
     half_length, sine = np.cos(angle), np.sin(angle)
-    weights = _simpson_weights(n_cells)
     step = 2.0 * half_length / n_cells
     gain_x = -(slope_x[:, None] - spin_x[:, None] * sine) * step
     shape = gain_x.shape
     p_x, p_y = np.zeros(shape), np.zeros(shape)
+    sum_x, sum_y, stick = np.zeros(shape), np.zeros(shape), np.zeros(shape)
     lead_y = (slope_y[:, None] + spin_y[:, None] * half_length) * step
     margin = np.maximum(2.0 * half_length - np.hypot(gain_x, lead_y) / step, 0.0)
-    sum_x, sum_y, stick = np.zeros(shape), np.zeros(shape), np.zeros(shape)
-    history_x, history_y, history_slip = [p_x], [p_y], [np.zeros(shape, dtype=bool)]
+    history = [(p_x, p_y, np.zeros(shape, dtype=bool))]
     for i_cell in range(n_cells):
-        place = 1.0 - (2.0 * i_cell + 1.0) / n_cells
-        p_x = p_x + gain_x
-        p_y = p_y - (slope_y[:, None] + spin_y[:, None] * place * half_length) * step
-        edge = 1.0 - 2.0 * (i_cell + 1) / n_cells
-        bound = half_length**2 * max(1.0 - edge**2, 0.0)
-        size = np.hypot(p_x, p_y)
-        margin_after = (bound - size) / (step * (i_cell + 1.0))
-        stick += _stick_share(margin, margin_after)
-        scale = np.where(margin_after < 0.0, bound / np.where(size > 0.0, size, 1.0), 1.0)
-        p_x, p_y, margin = p_x * scale, p_y * scale, np.maximum(margin_after, 0.0)
-        sum_x += weights[i_cell + 1] * p_x
-        sum_y += weights[i_cell + 1] * p_y
+        middle = half_length * (1.0 - (2.0 * i_cell + 1.0) / n_cells)
+        gain_y = -(slope_y[:, None] + spin_y[:, None] * middle) * step
+        stuck_x, stuck_y = p_x + gain_x, p_y + gain_y
+        end_x, end_y, margin_after = _limit_to_bound(
+            stuck_x, stuck_y, step * (i_cell + 1.0), half_length
+        )
+        share = _stick_share(margin, margin_after)
+        # Where stick ends inside the cell; p_y is a parabola there, its second derivative spin_y.
+        bow = 0.5 * spin_y[:, None] * step**2
+        turn_x, turn_y, _ = _limit_to_bound(
+            p_x + share * gain_x,
+            p_y + share * gain_y - bow * share * (1.0 - share),
+            step * (i_cell + share),
+            half_length,
+        )
+        slip = 1.0 - share
+        # Trapezoids, and what they miss: the bow of stick and of the bound (g'' = -2).
+        stuck_size = np.hypot(stuck_x, stuck_y)
+        bulge = (step * slip) ** 2 * slip / 3.0 / np.where(stuck_size > 0.0, stuck_size, 1.0)
+        sum_x += share * (p_x + turn_x) + slip * (turn_x + end_x) + bulge * stuck_x
+        sum_y += share * (p_y + turn_y) + slip * (turn_y + end_y) + bulge * stuck_y
+        sum_y -= bow * share**3 / 3.0
+        stick += share
+        p_x, p_y, margin = end_x, end_y, np.maximum(margin_after, 0.0)
         if keep_tractions:
-            history_x.append(p_x)
-            history_y.append(p_y)
-            history_slip.append(margin_after < 0.0)
-    # Strip width b cos(theta) d(theta); the first cos below is the half-length of the strip.
-    area_weight = half_length**2 * (math.pi / n_strips)
+            history.append((p_x, p_y, margin_after < 0.0))
+    # Strip width cos(theta) d(theta) x half the cell length: the sums hold twice the means.
+    area_weight = half_length**2 * (math.pi / n_strips) / n_cells
     return _March(
         (2.0 / math.pi) * (sum_x @ area_weight),
         (2.0 / math.pi) * (sum_y @ area_weight),
-        (2.0 / math.pi) * (stick @ area_weight) / n_cells,
-        np.stack(history_x, axis=-1) if keep_tractions else None,
-        np.stack(history_y, axis=-1) if keep_tractions else None,
-        np.stack(history_slip, axis=-1) if keep_tractions else None,
+        (2.0 / math.pi) * (stick @ area_weight),
+        history if keep_tractions else None,
     )
 
 
@@ -227,7 +234,7 @@ def strip_traction_ratio(
     spin : float         Linear spin force over mu N, held constant. [-]
     axis_ratio : float   a/b; matters only with spin. [-], > 0
     n_strips : int       Strips across the patch. >= 1
-    n_cells : int        Cells along each strip. even, >= 2
+    n_cells : int        Cells along each strip. >= 1
 
     Returns
     -------
@@ -263,7 +270,7 @@ def strip_stick_fraction(
     ----------
     normalised : NormalisedCreepages   Linear forces over mu N. [-]
     axis_ratio : float                 a/b; matters only with spin. [-], > 0
-    n_strips, n_cells : int            Grid; n_cells even.
+    n_strips, n_cells : int            Grid; each >= 1.
 
     Returns
     -------
@@ -297,7 +304,7 @@ def strip_solution(
     contact : RollingContact        Patch, material and friction.
     creepages : Creepages           Longitudinal, lateral [-] and spin [1/m].
     n_strips : int                  Strips across the patch. >= 1
-    n_cells : int                   Cells along each strip. even, >= 2
+    n_cells : int                   Cells along each strip. >= 1
     has_single_flexibility : bool   One creepage-weighted L instead of L1, L2, L3.
     with_tractions : bool           Return the surface tractions too.
 
@@ -349,9 +356,8 @@ def _surface_tractions(
     contact: RollingContact, march: _March, n_strips: int, n_cells: int
 ) -> SurfaceTractions:
     """Return the march's tractions in SI."""
-    assert march.traction_x is not None
-    assert march.traction_y is not None
-    assert march.is_slipping is not None
+    assert march.history is not None
+    p_x, p_y, is_slipping = (np.stack([one[i][0] for one in march.history], -1) for i in range(3))
     a, b = contact.patch.semi_axis_rolling, contact.patch.semi_axis_lateral
     angle = _strip_angles(n_strips)
     edge = 1.0 - 2.0 * np.arange(n_cells + 1) / n_cells
@@ -359,10 +365,10 @@ def _surface_tractions(
     return SurfaceTractions(
         x=a * np.cos(angle)[:, None] * edge,
         y=b * np.sin(angle),
-        longitudinal=peak * march.traction_x[0],
-        lateral=peak * march.traction_y[0],
+        longitudinal=peak * p_x,
+        lateral=peak * p_y,
         bound=peak * (np.cos(angle) ** 2)[:, None] * (1.0 - edge**2),
-        is_slipping=march.is_slipping[0],
+        is_slipping=is_slipping.astype(np.bool_),
     )
 
 

@@ -82,3 +82,8 @@ def compiled_here() -> Iterator[None]:
         yield
     finally:
         numba.config.CACHE_DIR = before
+
+
+def is_cold() -> bool:
+    """Return whether the time loop still has to be compiled from these sources."""
+    return not any(Path(_FOLDER).rglob("loop.run_compiled*.nbi"))

@@ -28,8 +28,8 @@ from bench.kernel.wheelset import GAMMA, longest_piece, turn
 _NO_TIME = 1e-11
 """Pieces shorter than this are nothing. [s]"""
 
-_AT_REST = 1e-4
-"""From this speed on the rest of the stop is one parabola, of some nanometres. [m/s]"""
+_AT_REST = 5e-3
+"""From this speed on the rest of the stop is one parabola, of less than a millimetre. [m/s]"""
 
 
 @njit(error_model="numpy")
@@ -179,7 +179,8 @@ def advance(until, world):
             run.maximum_step, left, time_to_handle_event(world.handle, world.effective, state)
         )
         if state.acceleration < 0.0:
-            duration = min(duration, max(state.speed / -state.acceleration, 1e-9))
+            to_rest = (state.speed - 0.5 * _AT_REST) / -state.acceleration
+            duration = min(duration, max(to_rest, 1e-9))
         step(duration, world)
         if state.speed <= _AT_REST:
             _come_to_rest(world)

@@ -371,7 +371,7 @@ def merge_flats(angles: npt.ArrayLike, lengths: npt.ArrayLike, wheel_radius: flo
     if not np.all(np.isfinite(centre)):
         raise InputError("angles [rad] must be finite")
     is_flat = length > 0.0
-    centre, length = np.mod(centre[is_flat], 2.0 * math.pi), length[is_flat]
+    centre, length = _in_one_turn(centre[is_flat]), length[is_flat]
     length = np.minimum(length, 2.0 * math.pi * radius)
     n_before = -1
     while n_before != length.size:
@@ -379,6 +379,12 @@ def merge_flats(angles: npt.ArrayLike, lengths: npt.ArrayLike, wheel_radius: flo
         centre, length = _merge_once(centre, length, radius)
     order = np.argsort(centre, kind="stable")
     return MergedFlats(centre[order], length[order], radius)
+
+
+def _in_one_turn(angle: FloatArray) -> FloatArray:
+    """Return angles in [0, 2 pi); the remainder of a tiny negative one rounds up to 2 pi."""
+    turned = np.mod(angle, 2.0 * math.pi)
+    return np.asarray(np.where(turned < 2.0 * math.pi, turned, 0.0))
 
 
 def _merge_once(
@@ -404,9 +410,11 @@ def _merge_once(
             continue
         first, last = float(start[chain].min()), float((start + span)[chain].max())
         same_volume = float(np.cbrt(np.sum(length[chain] ** 3)))
-        centres.append((cut + 0.5 * (first + last)) % (2.0 * math.pi))
-        lengths.append(min(max(radius * (last - first), same_volume), 2.0 * math.pi * radius))
-    return np.array(centres), np.array(lengths)
+        longest = float(length[chain].max())
+        centres.append(cut + 0.5 * (first + last))
+        lengths.append(max(radius * (last - first), same_volume, longest))
+    around = 2.0 * math.pi * radius
+    return _in_one_turn(np.array(centres)), np.minimum(np.array(lengths), around)
 
 
 def _sound_spot(centre: FloatArray, span: FloatArray) -> float | None:

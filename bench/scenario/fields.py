@@ -328,7 +328,8 @@ class Record:
         """Raise the `FieldProblem` that `key` (value shown) does not fit, because of `detail`."""
         if value is _NO_DEFAULT:
             value = getattr(self, key)
-        raise FieldProblem(type(self).__name__, key, shown(value), detail)
+        text = "" if value is None else shown(value)
+        raise FieldProblem(type(self).__name__, key, text, detail)
 
 
 def _attributes_section(record_type: type[Any]) -> str:

@@ -133,7 +133,7 @@ def _read_leaf(spec: FieldSpec, unit: Unit | None, raw: object, where: str, file
         raw, provenance = _read_provenance(raw, spec, unit, where, file)
     try:
         if spec.kind == "position" and isinstance(raw, str):
-            value = _position_of(raw)
+            value = _position_of(raw, spec)
         else:
             value = spec.accept(raw, unit)
     except Unacceptable as problem:
@@ -142,12 +142,12 @@ def _read_leaf(spec: FieldSpec, unit: Unit | None, raw: object, where: str, file
     return Leaf(value, provenance, file, where, shown(raw))
 
 
-def _position_of(word: str) -> object:
+def _position_of(word: str, spec: FieldSpec) -> object:
     if word == RELEASE_WORD:
         return RELEASE
     if word == EMERGENCY_WORD:
         return word  # becomes a number once the brake's steps are known
-    raise Unacceptable("must be a whole number from 0")
+    raise Unacceptable(f"must be {spec.allowed_text()}")
 
 
 def _read_provenance(

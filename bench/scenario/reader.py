@@ -125,16 +125,17 @@ def _read_toml(path: Path) -> dict[str, Any]:
 
 def _read_chain(path: Path, above: tuple[Path, ...]) -> tuple[Branch, str]:
     """Read a file and all it is based on; return the merged layer and the title lying below."""
-    resolved = Path(os.path.realpath(path))  # Path.resolve raises on a circle of links
-    if resolved in above:
-        circle = " -> ".join(file.name for file in (*above, resolved))
-        refuse(str(above[-1]), _BASE_KEY, f"goes round in a circle ({circle}); it must end")
     data = _read_toml(path)
     base_name = data.pop(_BASE_KEY, None)
     layer = read_table(Scenario, data, "", str(path), extra_keys=(_BASE_KEY,))
     if base_name is None:
         return layer, ""
-    lower, base_title = _read_chain(_locate_base(base_name, path), (*above, resolved))
+    base_path = _locate_base(base_name, path)
+    chain = (*above, Path(os.path.realpath(path)))  # Path.resolve raises on a circle of links
+    if Path(os.path.realpath(base_path)) in chain:
+        circle = " -> ".join(file.name for file in (*chain, base_path))
+        refuse(str(path), _BASE_KEY, f"goes round in a circle ({circle}); it must end")
+    lower, base_title = _read_chain(base_path, chain)
     lower.entries.pop("name", None)
     title = lower.entries.pop("title", None)
     return merge(lower, layer), title.value if title else base_title
@@ -203,12 +204,12 @@ def _construct(branch: Branch, values: dict[str, Any]) -> Any:
     try:
         return branch.record_type(**values)
     except FieldProblem as problem:
-        file, key = _origin(branch, problem.key)
-        refuse(file, key, problem.detail, problem.value)
+        file, key, as_written = _origin(branch, problem.key)
+        refuse(file, key, problem.detail, as_written or problem.value)
 
 
-def _origin(branch: Branch, dotted: str) -> tuple[str, str]:
-    """Return file and TOML key of the value at a dotted field path inside `branch`."""
+def _origin(branch: Branch, dotted: str) -> tuple[str, str, str]:
+    """Return file, TOML key and text as written of the value at a dotted path in `branch`."""
     entry: Any = branch
     key, file = branch.path, branch.file
     for word in dotted.split("."):
@@ -222,4 +223,4 @@ def _origin(branch: Branch, dotted: str) -> tuple[str, str]:
         if isinstance(entry, Branch | Leaf):
             file = entry.file
             key = (entry.path if isinstance(entry, Branch) else entry.key) or key
-    return file, key
+    return file, key, entry.shown if isinstance(entry, Leaf) else ""

@@ -85,7 +85,7 @@ class Scenario(Record):
         longest = MAXIMUM_DELAY_SAMPLES * self.slip_control.sample_time
         for name in ("fill_delay", "vent_delay"):
             delay = getattr(self.brake, name)
-            if delay > longest * (1.0 + 1e-9):  # 14 * 0.01 is not exactly 0.14
+            if delay > longest * (1.0 + 1e-9):  # 14 * 0.071 is just below 0.994
                 self._refuse_at(
                     f"brake.{name}",
                     delay,

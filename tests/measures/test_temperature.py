@@ -10,11 +10,7 @@ from scipy.sparse import coo_matrix, identity
 from scipy.sparse.linalg import splu
 
 from bench.errors import InputError
-from bench.measures.limits import (
-    TRANSFORMATION,
-    martensite_risk,
-    quench_time,
-)
+from bench.measures.limits import TRANSFORMATION, martensite_risk, quench_time
 from bench.measures.materials import (
     STEEL,
     TREAD_HEAT_SINK,
@@ -102,7 +98,7 @@ def finite_difference_lock(duration, n_steps, force, speed_of, radius_of):
 
 @pytest.mark.parametrize("start_speed", [0.4, 4.0])
 def test_growing_patch_and_falling_speed_match_finite_differences(start_speed):
-    duration, n_steps, force = 1.0, 250, 1500.0
+    duration, n_steps, force, every = 1.0, 1000, 1500.0, 4
 
     def speed_of(time):
         return start_speed * (1.0 - 0.6 * time)
@@ -110,12 +106,20 @@ def test_growing_patch_and_falling_speed_match_finite_differences(start_speed):
     def radius_of(time):
         return 6e-3 + 8e-3 * time
 
-    rises, fluxes = finite_difference_lock(duration, n_steps, force, speed_of, radius_of)
-    time = np.linspace(0.0, duration, n_steps + 1)
+    marched = finite_difference_lock(duration, n_steps, force, speed_of, radius_of)
+    rises, fluxes = (series[::every] for series in marched)
+    time = np.linspace(0.0, duration, n_steps // every + 1)
     found = locked_wheel_temperature(time, force, speed_of(time), radius_of(time))
-    settled = time >= 0.1  # the implicit march is first order, and its start is rough
-    np.testing.assert_allclose(found.temperature_rise[settled], rises[settled], rtol=0.02)
-    np.testing.assert_allclose(found.wheel_heat_flux[settled], fluxes[settled], rtol=0.02)
+    # The march is first order, and halving its step halves the gap: 0.5 % at this one. Its start is
+    # rough, and the flux changes sign on the way, hence the absolute part.
+    settled = time >= 0.1
+    np.testing.assert_allclose(found.temperature_rise[settled], rises[settled], rtol=0.01)
+    np.testing.assert_allclose(
+        found.wheel_heat_flux[settled],
+        fluxes[settled],
+        rtol=0.01,
+        atol=1e-3 * fluxes[settled].max(),
+    )
 
 
 def a_lock(n_samples=120):
@@ -178,9 +182,7 @@ def test_thinned_lock_keeps_its_peak():
     thin = locked_wheel_temperature(time, force, speed, radius, max_nodes=150)
     # A tenth of the nodes smooths a twentieth of the heat (the wheel's) by some per cent.
     assert thin.temperature_rise.max() == pytest.approx(full.temperature_rise.max(), rel=0.005)
-    np.testing.assert_allclose(
-        thin.temperature_rise[50:], full.temperature_rise[50:], rtol=0.01
-    )
+    np.testing.assert_allclose(thin.temperature_rise[50:], full.temperature_rise[50:], rtol=0.01)
 
 
 @pytest.mark.parametrize(("force", "speed"), [(0.0, 20.0), (1500.0, 0.0), (0.0, 0.0)])
@@ -287,9 +289,12 @@ def test_small_hot_spot_quenches_fast_and_may_be_martensite():
     body = 293.15
     cooling = quench_time(heat, body)
     assert 0.0 < cooling < 1.0
-    left = wheel_spot_temperature(heat, [heat.time[-1] + cooling])[0] + body
-    # It left 720 C after the lock ended, so it is at most as hot as 500 C by then.
-    assert left <= TRANSFORMATION.quenched_temperature * 1.02
+    after = heat.time[-1] + np.linspace(0.0, 1.0, 2001)
+    temperature = body + wheel_spot_temperature(heat, after)
+    left = after[np.argmax(temperature < TRANSFORMATION.austenitisation_temperature)]
+    arrived = after[np.argmax(temperature < TRANSFORMATION.quenched_temperature)]
+    # Steps of 0.5 ms here, of 8 % of the time since the lock there (lines between curved points).
+    assert cooling == pytest.approx(arrived - left, rel=0.02)
     assert martensite_risk(body + heat.temperature_rise.max(), cooling) == "likely"
 
 
@@ -336,8 +341,10 @@ def test_tread_bulk_follows_the_exact_answer_to_constant_power():
     time = np.linspace(0.0, 1000.0, 37)
     sink = TREAD_HEAT_SINK
     power = sink.sliding_share * 9e3 + sink.disc_share * 50e3
-    exact = power / sink.cooling_conductance * -np.expm1(
-        -time * sink.cooling_conductance / sink.heat_capacity
+    exact = (
+        power
+        / sink.cooling_conductance
+        * -np.expm1(-time * sink.cooling_conductance / sink.heat_capacity)
     )
     found = tread_bulk_temperature(time, 9e3, 50e3)
     np.testing.assert_allclose(found, exact, rtol=1e-12)

@@ -90,7 +90,7 @@ CASES = {
                    "driver.handle", "at least 1"),
     "table for list of tables": ("[[driver.handle]]", "[driver.handle]", "driver.handle", "[["),
     "list for table": ("[sensing]", "[[sensing]]", "sensing", "[sensing]"),
-    "laden below tare": ("laden_mass_t = 50", "laden_mass_t = 30", "laden_mass_t", "40000 kg"),
+    "laden below tare": ("laden_mass_t = 50", "laden_mass_t = 30", "laden_mass_t = 30", "40000 kg"),
     "recovered below friction": (
         "recovered_friction = 0.15",
         "recovered_friction = 0.04",
@@ -119,7 +119,7 @@ CASES = {
     ),
     "coarse cells": ("cell_length_m = 1.0", "cell_length_m = 1.5", "rail.cell_length_m",
                      "axle spacing of 2.5 m, so at most 1.25 m"),
-    "delay beyond the buffer": ("vent_delay_ms = 30", "vent_delay_ms = 150", "brake.vent_delay_ms",
+    "delay beyond the buffer": ("vent_delay_ms = 30", "vent_delay_ms = 150", "vent_delay_ms = 150",
                                 "at most 0.14 s"),
     "rail begins ahead": ("from_distance_m = 0", "from_distance_m = 5",
                           "rail.section.0.from_distance_m", "at 0 m or before"),
@@ -179,7 +179,7 @@ def test_number_for_a_table_is_refused(load) -> None:
 def test_sections_out_of_order_are_refused(load, minimal) -> None:
     section = minimal[minimal.index("[[rail.section]]") : minimal.index("[[driver")]
     message = refused(load, minimal + section)
-    assert "rail.section.1.from_distance_m = 0.0" in message
+    assert "rail.section.1.from_distance_m = 0" in message
     assert "above 0 m" in message
 
 
@@ -199,7 +199,7 @@ def test_problem_of_a_base_names_the_base(load, minimal, tmp_path) -> None:
 def test_clash_of_two_files_names_the_file_of_the_value(load, minimal, tmp_path) -> None:
     (tmp_path / "base.toml").write_text(minimal)
     message = refused(load, 'based_on = "base.toml"\n[rail]\ncell_length_mm = 2000\n')
-    assert "case.toml: rail.cell_length_mm = 2.0" in message
+    assert "case.toml: rail.cell_length_mm = 2000" in message
 
 
 def test_circle_of_two_files_is_refused(load, tmp_path) -> None:

@@ -109,6 +109,11 @@ class TestBasedOn:
         assert scenario.name == "mine"
         assert scenario.title == f"changed from: {load_scenario('dry').title}"
 
+    def test_name_and_title_of_the_base_are_not_inherited(self, load, minimal, tmp_path) -> None:
+        (tmp_path / "base.toml").write_text('name = "other"\n' + minimal)
+        scenario = load('based_on = "base.toml"\n', "mine.toml")
+        assert (scenario.name, scenario.title) == ("mine", "changed from: One car on wet rail")
+
     def test_path_is_relative_to_the_file(self, load, minimal, tmp_path) -> None:
         (tmp_path / "inner").mkdir()
         (tmp_path / "base.toml").write_text(minimal)

@@ -155,3 +155,10 @@ def test_moving_disc_meets_the_flash_formula_at_high_peclet_number():
     assert float(moving_disc_response(speed, radius)) == pytest.approx(
         float(band.temperature_rise), rel=1e-4
     )
+
+
+def test_moving_disc_response_at_rest_is_the_steady_disc():
+    """Derived: a q / k; the fit's 1.273 stands for 4 / pi = 1.27324."""
+    assert float(moving_disc_response(0.0, 6e-3)) == pytest.approx(
+        6e-3 / STEEL.conductivity, rel=2e-4
+    )

@@ -1,0 +1,316 @@
+"""The command line: `slipbench`, or `python -m bench`. One thin function a command.
+
+Exit codes: 0 done, 2 the input cannot be used (one line on stderr), 130 stopped by Ctrl-C.
+Whatever is slow to import is imported inside the commands.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import shutil
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+import bench
+from bench.caution import CAUTION
+from bench.errors import InputError
+
+if TYPE_CHECKING:
+    from bench.compare import Comparison
+    from bench.registry import Known
+    from bench.scenario import Scenario
+
+BAD_INPUT, INTERRUPTED = 2, 130
+WRITER = "slipbench compare"
+RECORD = "compare.json"
+RESULT_FILES = ("compare.csv", "compare.png", "compare.svg")
+DEFAULT_FOLDER = Path("slipbench-results") / "compare"
+MOST_SEEDS, MOST_WORKERS = 10_000, 1024
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    argv : sequence of str or None   arguments after the program name; None: those of the process
+
+    Returns
+    -------
+    int   the exit code
+    """
+    try:
+        arguments = make_parser().parse_args(argv)
+        code: int = arguments.act(arguments)
+        sys.stdout.flush()
+        return code
+    except SystemExit as end:  # argparse after --help and --version
+        return end.code if isinstance(end.code, int) else BAD_INPUT
+    except InputError as problem:
+        return complain(str(problem))
+    except KeyboardInterrupt:
+        return complain("interrupted", INTERRUPTED)
+    except BrokenPipeError:  # whoever read our output has left
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+
+
+def complain(message: str, code: int = BAD_INPUT) -> int:
+    """Print one line to stderr and return the exit code."""
+    print(f"slipbench: {' '.join(message.split())}", file=sys.stderr)
+    return code
+
+
+class Parser(argparse.ArgumentParser):
+    """An argument parser whose complaints are one line."""
+
+    def __init__(self, **settings: Any) -> None:
+        settings.setdefault("allow_abbrev", False)
+        super().__init__(epilog=CAUTION, **settings)
+
+    def error(self, message: str) -> NoReturn:
+        """Raise the complaint as an `InputError`."""
+        raise InputError(f"{message}; see {self.prog} --help")
+
+
+def make_parser() -> Parser:
+    """Return the parser of all commands."""
+    parser = Parser(
+        prog="slipbench",
+        description="A bench for wheel slide protection: low-adhesion stops of disc-braked trains.",
+    )
+    parser.add_argument("--version", action="version", version=f"slipbench {bench.__version__}")
+    parser.set_defaults(act=no_command)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+    listing = commands.add_parser("list", help="name all scenarios and controllers")
+    listing.set_defaults(act=list_command)
+    show = commands.add_parser("show", help="print every value of a scenario, and its source")
+    show.add_argument("scenario", metavar="SCENARIO", help="a shipped name or a TOML file")
+    show.set_defaults(act=show_command)
+    _add_stop(commands.add_parser("stop", help="run one stop"))
+    _add_compare(commands.add_parser("compare", help="run strategies on rails, side by side"))
+    return parser
+
+
+def _add_stop(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("scenario", metavar="SCENARIO", help="a shipped name or a TOML file")
+    parser.add_argument(
+        "--controller", required=True, metavar="NAME", help="a name, or path/to/file.py:NAME"
+    )
+    parser.add_argument(
+        "--seed", type=whole_number, default=0, help="of sampling and tooth angles (0)"
+    )
+    parser.add_argument("--json", action="store_true", help="print the summary as JSON only")
+    _add_common(parser)
+    parser.set_defaults(act=stop_command)
+
+
+def _add_compare(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "scenarios", nargs="*", metavar="SCENARIO", help="shipped names or TOML files (all shipped)"
+    )
+    parser.add_argument(
+        "--controllers", metavar="A,B", help="names or path/to/file.py:NAME (all shipped)"
+    )
+    parser.add_argument("--seeds", type=whole_number, default=1, help="runs of each pair (1)")
+    parser.add_argument("--out", metavar="DIR", help=f"folder for the results ({DEFAULT_FOLDER})")
+    parser.add_argument(
+        "--json", action="store_true", help="print the rows as JSON only; files only with --out"
+    )
+    parser.add_argument("--workers", type=whole_number, help="processes (one a core)")
+    _add_common(parser)
+    parser.set_defaults(act=compare_command)
+
+
+def _add_common(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--speed", help="start from this speed, with its unit, such as 75mph")
+    parser.add_argument(
+        "--compile", action="store_true", help="compile strategies read from a file"
+    )
+
+
+def whole_number(text: str) -> int:
+    """Read a whole number from 0; argparse prints the message."""
+    if not (text.isascii() and text.isdigit() and len(text) < 20):
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0")
+    return int(text)
+
+
+def no_command(arguments: argparse.Namespace) -> NoReturn:
+    """Refuse a command line without a command."""
+    raise InputError("a command is needed: list, show, stop or compare; see slipbench --help")
+
+
+def list_command(arguments: argparse.Namespace) -> int:
+    """Print scenarios and controllers, one line each."""
+    from bench.registry import known_controllers
+    from bench.scenario import load_scenario, scenario_names
+
+    names, known = scenario_names(), known_controllers()
+    width = max(map(len, [*names, *known]))
+    print("scenarios")
+    for name in names:
+        print(f"  {name:<{width}}  {load_scenario(name).title}")
+    print("controllers")
+    for name, found in known.items():
+        truth = " (sees truth, ranked apart)" if found.controller.uses_truth else ""
+        print(f"  {name:<{width}}  {found.controller.title}{truth} [{found.origin}]")
+    print(f"\n{CAUTION}")
+    return 0
+
+
+def show_command(arguments: argparse.Namespace) -> int:
+    """Print every value of a scenario with unit, mark and source."""
+    from bench.scenario import load_scenario
+    from bench.tables import scenario_table
+
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+    print(scenario_table(load_scenario(arguments.scenario), width))
+    print(f"\n{CAUTION}")
+    return 0
+
+
+def stop_command(arguments: argparse.Namespace) -> int:
+    """Run one stop and print it."""
+    from bench.registry import find_controller
+
+    scenario = _scenario(arguments.scenario, arguments.speed)
+    known = find_controller(arguments.controller, compile_file=arguments.compile)
+    _tell_if_cold()
+    from bench.compare import run_stop, stop_record
+
+    stop = run_stop(scenario, known, arguments.seed)
+    print(_as_json(stop_record(stop)) if arguments.json else stop)
+    return 0
+
+
+def compare_command(arguments: argparse.Namespace) -> int:
+    """Run strategies on rails, print the table, write the files."""
+    from bench.output import check_folder
+    from bench.scenario import scenario_names
+
+    _check_range("--seeds", arguments.seeds, 1, MOST_SEEDS)
+    if arguments.workers is not None:
+        _check_range("--workers", arguments.workers, 1, MOST_WORKERS)
+    names = arguments.scenarios or scenario_names()
+    scenarios = [_scenario(name, arguments.speed) for name in names]
+    strategies = _strategies(arguments.controllers, arguments.compile)
+    folder = None if arguments.json and arguments.out is None else _folder(arguments.out)
+    if folder is not None:
+        check_folder(folder, RESULT_FILES, RECORD, WRITER)
+    _tell_if_cold()
+    comparison = _run_with_progress(arguments, scenarios, strategies)
+    written = [] if folder is None else _write(folder, comparison)
+    if arguments.json:
+        print(_as_json([row.as_record() for row in comparison.rows]))
+        return 0
+    from bench.tables import comparison_table
+
+    print(comparison_table(comparison))
+    print(f"\nwritten to {folder}: {', '.join(path.name for path in written)}\n\n{CAUTION}")
+    return 0
+
+
+def _scenario(name: str, speed: str | None) -> Scenario:
+    from bench.scenario import load_scenario, parse_speed
+
+    scenario = load_scenario(name)
+    if speed is None:
+        return scenario
+    start = parse_speed(speed)
+    title = f"{scenario.title} (started from {start:.2f} m/s instead)"
+    return scenario.replace(initial_speed=start, title=title)
+
+
+def _strategies(text: str | None, compile_files: bool) -> list[Known]:
+    from bench.registry import find_controller, known_controllers
+
+    if text is not None:
+        names = [name.strip() for name in text.split(",")]
+        if not all(names):
+            raise InputError(f"--controllers {text!r}: a name is empty; write them as a,b")
+        return [find_controller(name, compile_file=compile_files) for name in names]
+    shipped = [known for known in known_controllers().values() if known.is_shipped]
+    if not shipped:
+        raise InputError(
+            "no strategies are installed; install the package (python -m pip install -e .)"
+        )
+    return shipped
+
+
+def _folder(out: str | None) -> Path:
+    if out is not None and (not out.strip() or "\0" in out):
+        raise InputError(f"--out {out!r}: must be the path of a folder")
+    return DEFAULT_FOLDER if out is None else Path(out)
+
+
+def _check_range(name: str, value: int, low: int, high: int) -> None:
+    if not low <= value <= high:
+        raise InputError(f"{name} = {value}; allowed: {low} to {high}")
+
+
+def _tell_if_cold() -> None:
+    from bench.kernel.cache import is_cold
+
+    if is_cold():
+        print("slipbench: compiling the physics once, about 20 s ...", file=sys.stderr, flush=True)
+
+
+def _run_with_progress(
+    arguments: argparse.Namespace, scenarios: Sequence[Scenario], strategies: Sequence[Known]
+) -> Comparison:
+    from concurrent.futures.process import BrokenProcessPool
+
+    from tqdm import tqdm
+
+    from bench.compare import compare, plan
+
+    n_jobs = len(plan(scenarios, strategies, arguments.seeds))
+    is_quiet = arguments.json or not sys.stderr.isatty()
+    with tqdm(total=n_jobs, unit="stop", disable=is_quiet, leave=False, file=sys.stderr) as bar:
+        n_done = [0]
+
+        def tell() -> None:
+            n_done[0] += 1
+            bar.update()
+
+        try:
+            return compare(
+                scenarios, strategies, arguments.seeds, n_workers=arguments.workers, tell=tell
+            )
+        except KeyboardInterrupt:
+            bar.close()
+            raise KeyboardInterrupt(f"after {n_done[0]} of {n_jobs} stops") from None
+        except BrokenProcessPool:
+            raise InputError(
+                "a worker process died, perhaps for want of memory; nothing was written; "
+                "try fewer --workers"
+            ) from None
+
+
+def _write(folder: Path, comparison: Comparison) -> list[Path]:
+    from bench.compare import as_csv
+    from bench.figures import style
+    from bench.figures.compare import draw_comparison
+    from bench.output import write_folder
+    from bench.registry import known_controllers
+
+    drawn = [known.controller.name for known in comparison.strategies]
+    looks = style.looks([*known_controllers(), *drawn])
+    pictures = style.save(draw_comparison(comparison, looks))
+    files = {"compare.csv": as_csv(comparison.rows).encode()}
+    files |= {f"compare.{kind}": data for kind, data in pictures.items()}
+    rows = [row.as_record() for row in comparison.rows]
+    return write_folder(folder, files, RECORD, WRITER, {"rows": rows})
+
+
+def _as_json(content: Any) -> str:
+    return json.dumps(content, indent=1, allow_nan=False)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

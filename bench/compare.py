@@ -1,0 +1,377 @@
+"""Many strategies on many rails: run every pair on all cores and put the numbers side by side.
+
+The numbers of a run depend on its scenario, strategy and seed only, so neither the number of
+worker processes nor the order in which they finish changes anything.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import multiprocessing
+import os
+import statistics
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, TypeVar
+
+from bench.errors import InputError
+from bench.interrupts import interrupts_ignored
+from bench.registry import Known, find_controller, one_line, where_in
+from bench.scenario import Scenario, load_scenario
+from bench.simulation import compile_update, simulate
+from bench.stop import Stop
+
+T = TypeVar("T")
+
+DRY_RAIL = "dry"
+"""Shipped scenario whose rail the dry yardstick is run on."""
+
+DRY_STRATEGY = "none"
+"""Strategy of the dry yardstick."""
+
+
+@dataclass(frozen=True)
+class Yardsticks:
+    """What the distances on one rail are held against.
+
+    Attributes
+    ----------
+    dry_distance : float        the same stop on the rail of scenario `dry`, strategy `none` [m];
+                                NaN if it does not stop
+    shortest_possible : float   no strategy can be shorter [m]; NaN if it cannot be told
+    reason : str                why it cannot be told; empty if it can
+    """
+
+    dry_distance: float
+    shortest_possible: float
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One run: its scenario's name and start, its strategy, and the numbers of its summary."""
+
+    scenario: str
+    initial_speed: float
+    controller: str
+    uses_truth: bool
+    seed: int
+    yardsticks: Yardsticks
+    summary: dict[str, Any]
+
+    def as_record(self) -> dict[str, Any]:
+        """Return the row flat, for JSON and CSV; numbers that are not finite become None."""
+        flat = {
+            "scenario": self.scenario,
+            "controller": self.controller,
+            "seed": self.seed,
+            "uses_truth": self.uses_truth,
+            "initial_speed": self.initial_speed,
+            "shortest_possible": self.yardsticks.shortest_possible,
+            "dry_distance": self.yardsticks.dry_distance,
+            **self.summary,
+        }
+        return {name: finite_or_none(value) for name, value in flat.items()}
+
+
+@dataclass(frozen=True)
+class Score:
+    """One strategy on one rail over all seeds.
+
+    A run that did not stop counts as an overrun of infinite distance, so it can neither drop out of
+    a mean nor shorten it: with one such run `distance` is infinite.
+
+    Attributes
+    ----------
+    distance, shortest_run, longest_run : float   mean, least and greatest stopping distance [m]
+    over_dry, over_shortest : float               mean distance over the yardstick [-]; NaN without
+    longest_lock, worst_lock : float              mean and greatest over the seeds [s]
+    flat_risk, vents : float                      means [-]
+    """
+
+    controller: str
+    uses_truth: bool
+    n_runs: int
+    n_stopped: int
+    distance: float
+    shortest_run: float
+    longest_run: float
+    over_dry: float
+    over_shortest: float
+    longest_lock: float
+    worst_lock: float
+    flat_risk: float
+    vents: float
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Every run of a comparison, by scenario, then strategy, then seed, as asked for."""
+
+    scenarios: tuple[Scenario, ...]
+    strategies: tuple[Known, ...]
+    n_seeds: int
+    yardsticks: dict[str, Yardsticks]
+    rows: tuple[Row, ...]
+
+    def scores(self, scenario: str) -> list[Score]:
+        """Return a score a strategy on one rail, shortest mean distance first."""
+        scores = []
+        for known in self.strategies:
+            name = known.controller.name
+            runs = [r for r in self.rows if r.scenario == scenario and r.controller == name]
+            scores.append(_score(runs))
+        return sorted(scores, key=lambda score: (score.distance, score.longest_lock))
+
+
+@dataclass(frozen=True)
+class Job:
+    """One piece of work for a worker; without a reference it finds the scenario's yardsticks."""
+
+    scenario: Scenario
+    reference: str
+    seed: int = 0
+    compile_file: bool = False
+
+
+def compare(
+    scenarios: Sequence[Scenario],
+    strategies: Sequence[Known],
+    n_seeds: int = 1,
+    *,
+    n_workers: int | None = None,
+    tell: Callable[[], None] = lambda: None,
+) -> Comparison:
+    """Run every strategy on every scenario with seeds 0 to n_seeds - 1.
+
+    Parameters
+    ----------
+    scenarios : sequence of Scenario   with different names
+    strategies : sequence of Known     with different names
+    n_seeds : int                      >= 1
+    n_workers : int or None            processes; None is one a core, 1 runs in this process
+    tell : function                    called each time a job is done
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    InputError   for names given twice, and whatever a run refuses
+    """
+    _refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
+    _refuse_twice("strategies", [(k.controller.name, k.origin) for k in strategies])
+    for known in strategies:
+        prepare(known)
+    jobs = plan(scenarios, strategies, n_seeds)
+    n_workers = min(n_workers or n_cores(), len(jobs))
+    if n_workers == 1:
+        results = _run_here(jobs, strategies, tell)
+    else:
+        results = _run_in_pool(jobs, n_workers, tell)
+    yardsticks = {s.name: results.pop(0) for s in scenarios}
+    summaries = iter(results)
+    rows = tuple(
+        Row(
+            scenario=scenario.name,
+            initial_speed=scenario.initial_speed,
+            controller=known.controller.name,
+            uses_truth=known.controller.uses_truth,
+            seed=seed,
+            yardsticks=yardsticks[scenario.name],
+            summary=next(summaries),
+        )
+        for scenario in scenarios
+        for known in strategies
+        for seed in range(n_seeds)
+    )
+    return Comparison(tuple(scenarios), tuple(strategies), n_seeds, yardsticks, rows)
+
+
+def plan(scenarios: Sequence[Scenario], strategies: Sequence[Known], n_seeds: int) -> list[Job]:
+    """Return the jobs of a comparison: yardsticks first, then scenario by strategy by seed."""
+    jobs = [Job(scenario, reference="") for scenario in scenarios]
+    for scenario in scenarios:
+        for known in strategies:
+            for seed in range(n_seeds):
+                jobs.append(Job(scenario, known.reference, seed, known.runs_compiled))
+    return jobs
+
+
+def n_cores() -> int:
+    """Return the number of cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def prepare(known: Known) -> None:
+    """Compile a strategy that runs compiled, so that workers find it on disk."""
+    if known.runs_compiled:
+        _as_input_error(known, lambda: compile_update(known.controller.update))
+
+
+def run_stop(scenario: Scenario, known: Known, seed: int, *, with_traces: bool = False) -> Stop:
+    """Run one stop; whatever a strategy that is not shipped raises becomes an `InputError`."""
+    return _as_input_error(
+        known,
+        lambda: simulate(
+            scenario,
+            known.controller,
+            seed,
+            compiled=known.runs_compiled,
+            with_traces=with_traces,
+        ),
+    )
+
+
+def stop_record(stop: Stop) -> dict[str, Any]:
+    """Return a stop's summary and where it comes from, for JSON; what is not finite is None."""
+    flat = {
+        "scenario": stop.scenario.name,
+        "controller": stop.controller.name,
+        "seed": stop.seed,
+        "uses_truth": stop.controller.uses_truth,
+        "initial_speed": stop.scenario.initial_speed,
+        **stop.summary,
+    }
+    return {name: finite_or_none(value) for name, value in flat.items()}
+
+
+def as_csv(rows: Sequence[Row]) -> str:
+    """Return the rows as CSV: the columns of `Row.as_record`, one value an axle joined by `;`."""
+    stream = io.StringIO()
+    records = [row.as_record() for row in rows]
+    writer = csv.DictWriter(stream, fieldnames=list(records[0]), lineterminator="\n")
+    writer.writeheader()
+    for record in records:
+        writer.writerow({name: _csv_cell(value) for name, value in record.items()})
+    return stream.getvalue()
+
+
+def _csv_cell(value: Any) -> Any:
+    if isinstance(value, list):
+        return ";".join("" if item is None else repr(item) for item in value)
+    return str(value).lower() if isinstance(value, bool) else value
+
+
+def find_yardsticks(scenario: Scenario) -> Yardsticks:
+    """Return what distances of a scenario are held against: dry rail, and the shortest possible."""
+    from bench.shortest import shortest_possible
+
+    dry_sections = load_scenario(DRY_RAIL).rail.sections
+    on_dry = scenario.replace({"rail.sections": dry_sections})
+    dry = run_stop(on_dry, _found(DRY_STRATEGY, False), seed=0)
+    dry_distance = float(dry.summary["stopping_distance"])
+    try:
+        return Yardsticks(dry_distance, float(shortest_possible(scenario)))
+    except InputError as problem:
+        return Yardsticks(dry_distance, math.nan, one_line(problem))
+
+
+def finite_or_none(value: Any) -> Any:
+    """Return a value, or list of values, with every float that is not finite replaced by None."""
+    if isinstance(value, list):
+        return [finite_or_none(item) for item in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def _refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
+    seen: dict[str, str] = {}
+    for name, origin in named:
+        if name in seen:
+            raise InputError(
+                f"two {noun} are called {name!r} ({seen[name]}; {origin}); "
+                "give each once, under a name of its own"
+            )
+        seen[name] = origin
+
+
+def _score(runs: Sequence[Row]) -> Score:
+    n_stopped = sum(run.summary["is_stopped"] for run in runs)
+    distances = [
+        run.summary["stopping_distance"] if run.summary["is_stopped"] else math.inf for run in runs
+    ]
+    mean, marks = statistics.fmean(distances), runs[0].yardsticks
+    locks = [run.summary["longest_lock"] for run in runs]
+    return Score(
+        controller=runs[0].controller,
+        uses_truth=runs[0].uses_truth,
+        n_runs=len(runs),
+        n_stopped=n_stopped,
+        distance=mean,
+        shortest_run=min(distances),
+        longest_run=max(distances),
+        over_dry=mean / marks.dry_distance,
+        over_shortest=mean / marks.shortest_possible,
+        longest_lock=statistics.fmean(locks),
+        worst_lock=max(locks),
+        flat_risk=statistics.fmean(run.summary["flat_risk"] for run in runs),
+        vents=statistics.fmean(run.summary["vent_count"] for run in runs),
+    )
+
+
+def _as_input_error(known: Known, act: Callable[[], T]) -> T:
+    try:
+        return act()
+    except InputError:
+        raise
+    except (Exception, SystemExit) as problem:
+        if known.is_shipped:
+            raise
+        where = where_in(problem, Path(known.origin))
+        raise InputError(
+            f"controller {known.controller.name}: {known.origin}: {where}{one_line(problem)}"
+        ) from problem
+
+
+def _run_job(job: Job, known: Known | None) -> Any:
+    if known is None:
+        return find_yardsticks(job.scenario)
+    return dict(run_stop(job.scenario, known, job.seed).summary)
+
+
+def _run_here(
+    jobs: Sequence[Job], strategies: Sequence[Known], tell: Callable[[], None]
+) -> list[Any]:
+    by_reference = {known.reference: known for known in strategies}
+    results = []
+    for job in jobs:
+        results.append(_run_job(job, by_reference.get(job.reference)))
+        tell()
+    return results
+
+
+@lru_cache(maxsize=64)
+def _found(reference: str, compile_file: bool) -> Known:
+    return find_controller(reference, compile_file=compile_file)
+
+
+def _run_in_worker(job: Job) -> Any:
+    return _run_job(job, _found(job.reference, job.compile_file) if job.reference else None)
+
+
+def _run_in_pool(jobs: Sequence[Job], n_workers: int, tell: Callable[[], None]) -> list[Any]:
+    others = set(multiprocessing.active_children())
+    executor = ProcessPoolExecutor(n_workers, mp_context=multiprocessing.get_context("spawn"))
+    try:
+        with interrupts_ignored():  # the workers inherit it: Ctrl-C is for this process alone
+            futures = [executor.submit(_run_in_worker, job) for job in jobs]
+        for future in as_completed(futures):
+            future.result()
+            tell()
+    except BaseException:
+        executor.shutdown(wait=False, cancel_futures=True)
+        for worker in set(multiprocessing.active_children()) - others:
+            worker.terminate()
+        raise
+    executor.shutdown()
+    return [future.result() for future in futures]

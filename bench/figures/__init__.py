@@ -1,0 +1,1 @@
+"""Every picture. Modules here import matplotlib; nothing else of the bench does."""

@@ -1,0 +1,116 @@
+"""The look all pictures share: colours, markers, sizes, and how they are saved.
+
+Colours are those of Okabe and Ito (Color Universal Design, 2008; values from memory, not verified),
+told apart by people with any common colour blindness. In grey print several of them are alike, so a
+strategy has a marker of its own too.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import matplotlib
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+INK = "#1a1a1a"
+QUIET = "#6b6b6b"
+FAINT = "#d9d9d9"
+BAND = "#f3f1ec"
+PAPER = "#ffffff"
+
+BLACK, BLUE, VERMILION, GREEN = "#000000", "#0072b2", "#d55e00", "#009e73"
+ORANGE, SKY, PURPLE, YELLOW = "#e69f00", "#56b4e9", "#cc79a7", "#f0e442"
+
+COLOURS = (BLACK, BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY, YELLOW)
+MARKERS = ("X", "o", "s", "^", "D", "v", "P", "p", "*")
+"""One more marker than colours, so that a pair returns only after 72 strategies."""
+
+WIDTH = 7.5
+"""Width of a picture that fills a page. [inch]"""
+
+RESOLUTION = 160
+"""Of the PNG. [dots per inch]"""
+
+_RC = {
+    "font.family": "DejaVu Sans",
+    "font.size": 8.5,
+    "text.color": INK,
+    "axes.edgecolor": QUIET,
+    "axes.labelcolor": INK,
+    "axes.labelsize": 8.5,
+    "axes.linewidth": 0.6,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.axisbelow": True,
+    "xtick.color": QUIET,
+    "ytick.color": QUIET,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "xtick.labelsize": 8.0,
+    "ytick.labelsize": 8.0,
+    "grid.color": FAINT,
+    "grid.linewidth": 0.6,
+    "legend.frameon": False,
+    "lines.linewidth": 1.4,
+    "figure.facecolor": PAPER,
+    "svg.hashsalt": "slipbench",
+    "svg.fonttype": "path",
+}
+
+
+@dataclass(frozen=True)
+class Look:
+    """How one strategy is drawn, in every picture of a run."""
+
+    colour: str
+    marker: str
+
+
+def looks(names: Sequence[str]) -> dict[str, Look]:
+    """Return a look for each strategy, by its place in `names`.
+
+    Give all known strategies in their usual order, not only those drawn: then a strategy looks the
+    same in every picture.
+    """
+    return {
+        name: Look(COLOURS[i % len(COLOURS)], MARKERS[i % len(MARKERS)])
+        for i, name in enumerate(dict.fromkeys(names))
+    }
+
+
+@contextmanager
+def styled() -> Iterator[None]:
+    """Draw in the project's look inside the `with` body; a caller's own settings come back."""
+    with matplotlib.rc_context(_RC):
+        yield
+
+
+def new_figure(height: float, width: float = WIDTH) -> Figure:
+    """Return an empty figure, tied to no window. Sizes in inch."""
+    return Figure(figsize=(width, height), dpi=RESOLUTION)
+
+
+def bare(axes: Axes) -> None:
+    """Take away the vertical axis line and its ticks; labels stay."""
+    axes.spines["left"].set_visible(False)
+    axes.tick_params(axis="y", length=0)
+
+
+def save(figure: Figure) -> dict[str, bytes]:
+    """Return a figure as files: `png` and `svg`, the same bytes for the same figure.
+
+    Returns
+    -------
+    dict   file name ending (without dot) to content
+    """
+    files: dict[str, bytes] = {}
+    for kind, metadata in (("png", {"Software": None}), ("svg", {"Date": None})):
+        stream = io.BytesIO()
+        with styled():
+            figure.savefig(stream, format=kind, dpi=RESOLUTION, metadata=metadata)
+        files[kind] = stream.getvalue()
+    return files

@@ -1,0 +1,87 @@
+"""Release an axle whose rim slows faster than any train could.
+
+Principle: the rim's acceleration, from successive measured speeds, decides alone. Slowing beyond
+the vent threshold vents; once the wheel no longer slows, the cylinder is held; once the wheel has
+spun up and its acceleration has died away again (it rolls), or the hold has lasted too long, it is
+filled.
+Observes: measured wheel speeds of each axle by itself; needs no reference speed.
+Known weakness: a slide that grows slowly stays below the threshold and is never seen; noise of the
+speed measurement must be smoothed, which costs time.
+"""
+
+from bench.contract import (
+    DEMAND_FACTOR,
+    FILL,
+    HOLD,
+    SAMPLE_TIME,
+    SLIDE,
+    VALVE,
+    VENT,
+    WHEEL_SPEED,
+    Controller,
+    Floats,
+    Parameter,
+)
+
+VENT_DECELERATION, RE_ACCELERATION, SMOOTHING_TIME, LONGEST_HOLD, CUT_OUT_SPEED = 0, 1, 2, 3, 4
+SPEED, ACCELERATION, PHASE, HELD_TIME, HAS_SPUN_UP = 0, 1, 2, 3, 4  # of the memory
+APPLYING, VENTING, HOLDING = 0.0, 1.0, 2.0
+
+
+def update(
+    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
+) -> None:
+    """Move each axle through applying, venting and holding by its rim acceleration."""
+    signals[SLIDE] = 0.0
+    for i_axle in range(observation.shape[0]):
+        speed = observation[i_axle, WHEEL_SPEED]
+        sample_time = observation[i_axle, SAMPLE_TIME]
+        own = memory[i_axle]
+        if own[SPEED] > 0.0:
+            share = sample_time / (sample_time + parameters[SMOOTHING_TIME])
+            raw = (speed - own[SPEED]) / sample_time
+            own[ACCELERATION] += share * (raw - own[ACCELERATION])
+        own[SPEED] = max(speed, 1e-9)
+        acceleration = own[ACCELERATION]
+        if own[PHASE] == APPLYING and acceleration < -parameters[VENT_DECELERATION]:
+            own[PHASE] = VENTING
+        elif own[PHASE] == VENTING and acceleration > 0.0:
+            own[PHASE] = HOLDING
+            own[HELD_TIME] = 0.0
+            own[HAS_SPUN_UP] = 0.0
+        elif own[PHASE] == HOLDING:
+            own[HELD_TIME] += sample_time
+            if acceleration > parameters[RE_ACCELERATION]:
+                own[HAS_SPUN_UP] = 1.0
+            elif (own[HAS_SPUN_UP] == 1.0 and acceleration < 0.5 * parameters[RE_ACCELERATION]) or (
+                own[HELD_TIME] > parameters[LONGEST_HOLD]
+            ):
+                own[PHASE] = APPLYING
+            if acceleration < -parameters[VENT_DECELERATION]:
+                own[PHASE] = VENTING
+        command[i_axle, DEMAND_FACTOR] = 1.0
+        if own[PHASE] == VENTING and speed > 0.0:
+            signals[SLIDE] = 1.0
+        if speed < parameters[CUT_OUT_SPEED] and own[PHASE] != VENTING:
+            command[i_axle, VALVE] = FILL
+        elif own[PHASE] == VENTING:
+            command[i_axle, VALVE] = VENT
+        elif own[PHASE] == HOLDING:
+            command[i_axle, VALVE] = HOLD
+        else:
+            command[i_axle, VALVE] = FILL
+
+
+CONTROLLER = Controller(
+    name="deceleration",
+    title="vent an axle whose rim slows faster than a train can",
+    update=update,
+    parameters=(
+        Parameter("vent_deceleration", 3.0, "m/s2", 1.5, 12.0, "2.5 to 4 from memory, weak"),
+        Parameter("re_acceleration", 1.5, "m/s2", 0.3, 10.0, "1 to 2 from memory, weak"),
+        Parameter("smoothing_time", 0.03, "s", 0.0, 0.3, "assumed"),
+        Parameter("longest_hold", 0.5, "s", 0.05, 3.0, "assumed"),
+        Parameter("cut_out_speed", 1.4, "m/s", 0.3, 3.0, "3 to 5 km/h from memory, weak"),
+    ),
+    n_memory=5,
+)

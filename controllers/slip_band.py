@@ -1,0 +1,73 @@
+"""Keep each axle's slip inside a band by filling, holding and venting.
+
+Principle: slip against a reference speed (the vehicle's fastest wheel, its fall limited). Above the
+band the cylinder is vented, inside it is held, below it is filled. A wheel in the band that gains
+slip fast is vented early, one that loses slip fast is held rather than vented: the valve's delay
+is as long as a slide needs to cross the band.
+Observes: measured wheel speeds of its own vehicle.
+Known weakness: the band is a fixed slip, whatever the rail; the reference sinks while every axle of
+the vehicle slides.
+"""
+
+from bench.contract import (
+    DEMAND_FACTOR,
+    FILL,
+    HOLD,
+    SAMPLE_TIME,
+    SLIDE,
+    VALVE,
+    VENT,
+    WHEEL_SPEED,
+    Controller,
+    Floats,
+    Parameter,
+)
+from controllers.reference import highest_axle
+
+FILL_SLIP, VENT_SLIP, LOOK_AHEAD, SLOWING_LIMIT, CUT_OUT_SPEED = 0, 1, 2, 3, 4
+SLIP = 0  # of an axle's memory
+REFERENCE = 0  # of the vehicle's memory
+
+
+def update(
+    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
+) -> None:
+    """Vent above the band, fill below it, hold inside, each for the slip a look ahead."""
+    n_axles = observation.shape[0]
+    sample_time = observation[0, SAMPLE_TIME]
+    reference = highest_axle(
+        observation,
+        WHEEL_SPEED,
+        memory[n_axles, REFERENCE],
+        parameters[SLOWING_LIMIT],
+        sample_time,
+    )
+    memory[n_axles, REFERENCE] = reference
+    signals[SLIDE] = 0.0
+    for i_axle in range(n_axles):
+        slip = 1.0 - observation[i_axle, WHEEL_SPEED] / max(reference, 0.1)
+        expected = slip + (slip - memory[i_axle, SLIP]) / sample_time * parameters[LOOK_AHEAD]
+        memory[i_axle, SLIP] = slip
+        command[i_axle, DEMAND_FACTOR] = 1.0
+        if reference < parameters[CUT_OUT_SPEED] or expected < parameters[FILL_SLIP]:
+            command[i_axle, VALVE] = FILL
+        elif expected > parameters[VENT_SLIP]:
+            command[i_axle, VALVE] = VENT
+        else:
+            command[i_axle, VALVE] = HOLD
+        if slip > parameters[FILL_SLIP]:
+            signals[SLIDE] = 1.0
+
+
+CONTROLLER = Controller(
+    name="slip_band",
+    title="fill, hold and vent to keep slip inside a band",
+    update=update,
+    parameters=(
+        Parameter("fill_slip", 0.08, "-", 0.01, 0.5, "5 to 8 per cent from memory, weak"),
+        Parameter("vent_slip", 0.18, "-", 0.03, 0.8, "10 to 20 per cent from memory, weak"),
+        Parameter("look_ahead", 0.05, "s", 0.0, 0.3, "assumed: about the valve's delay"),
+        Parameter("slowing_limit", 1.6, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
+        Parameter("cut_out_speed", 1.4, "m/s", 0.3, 3.0, "3 to 5 km/h from memory, weak"),
+    ),
+)

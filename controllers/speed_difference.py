@@ -1,0 +1,68 @@
+"""Release an axle that turns slower than the vehicle's fastest by a fixed speed.
+
+Principle: each wheel is compared with a reference: the fastest wheel of the vehicle, which may not
+fall faster than a train can slow, so that all wheels sliding together are noticed as well. Beyond
+the release difference the cylinder is vented, between the two differences it is held, below the
+lower one it is filled.
+Observes: measured wheel speeds of its own vehicle.
+Known weakness: a fixed speed is a small slip at 30 m/s and a locked wheel at walking pace; blind to
+how fast the wheel slows, so it vents late.
+"""
+
+from bench.contract import (
+    DEMAND_FACTOR,
+    FILL,
+    HOLD,
+    SAMPLE_TIME,
+    SLIDE,
+    VALVE,
+    VENT,
+    WHEEL_SPEED,
+    Controller,
+    Floats,
+    Parameter,
+)
+from controllers.reference import highest_axle
+
+RELEASE_DIFFERENCE, APPLY_DIFFERENCE, SLOWING_LIMIT, CUT_OUT_SPEED = 0, 1, 2, 3
+
+
+def update(
+    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
+) -> None:
+    """Vent, hold or fill each axle by its distance below the reference."""
+    n_axles = observation.shape[0]
+    reference = highest_axle(
+        observation,
+        WHEEL_SPEED,
+        memory[n_axles, 0],
+        parameters[SLOWING_LIMIT],
+        observation[0, SAMPLE_TIME],
+    )
+    memory[n_axles, 0] = reference
+    signals[SLIDE] = 0.0
+    for i_axle in range(n_axles):
+        command[i_axle, DEMAND_FACTOR] = 1.0
+        difference = reference - observation[i_axle, WHEEL_SPEED]
+        if reference < parameters[CUT_OUT_SPEED] or difference < parameters[APPLY_DIFFERENCE]:
+            command[i_axle, VALVE] = FILL
+        elif difference > parameters[RELEASE_DIFFERENCE]:
+            command[i_axle, VALVE] = VENT
+            signals[SLIDE] = 1.0
+        else:
+            command[i_axle, VALVE] = HOLD
+
+
+CONTROLLER = Controller(
+    name="speed_difference",
+    title="vent an axle a fixed speed below the vehicle's fastest",
+    update=update,
+    parameters=(
+        Parameter(
+            "release_difference", 1.79, "m/s", 0.3, 6.0, "4 mph; secondary: one published rule"
+        ),
+        Parameter("apply_difference", 0.9, "m/s", 0.1, 5.0, "assumed: half the release difference"),
+        Parameter("slowing_limit", 1.6, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
+        Parameter("cut_out_speed", 1.4, "m/s", 0.3, 3.0, "3 to 5 km/h from memory, weak"),
+    ),
+)

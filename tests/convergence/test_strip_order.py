@@ -1,0 +1,75 @@
+"""Observed order of the strip algorithm against the declared one, within 0.2."""
+
+import math
+
+import numpy as np
+import pytest
+
+from bench.contact.rolling import NormalisedCreepages
+from bench.contact.strip import (
+    ORDER_OF_PATCH,
+    ORDER_OF_STRIP,
+    ORDER_WITH_SPIN,
+    strip_stick_fraction,
+    strip_traction_ratio,
+)
+from bench.contact.strip_exact import (
+    FULL_SLIP_TAU,
+    strip_force_ratio_exact,
+    strip_stick_fraction_exact,
+)
+
+GRIDS = np.array([10, 20, 40, 80, 160])
+# Many creepages: the slip front's place inside its cell is arbitrary, so one alone is erratic.
+TAUS = np.linspace(0.05, 3.35, 200)
+
+
+def observed_order(errors: list[float]) -> float:
+    """Return the least-squares slope of ln(error) against ln(cell size)."""
+    return -float(np.polyfit(np.log(GRIDS), np.log(errors), 1)[0])
+
+
+def root_mean_square(values: np.ndarray) -> float:
+    return math.sqrt(float(np.mean(values**2)))
+
+
+def test_force_of_one_strip_converges_as_declared() -> None:
+    exact = 1.0 - (1.0 - TAUS / FULL_SLIP_TAU) ** 3
+    errors = [
+        root_mean_square(3.0 / 8.0 * strip_traction_ratio(TAUS, n_strips=1, n_cells=n) - exact)
+        for n in GRIDS.tolist()
+    ]
+    assert observed_order(errors) == pytest.approx(ORDER_OF_STRIP, abs=0.2)
+
+
+def test_force_of_the_patch_converges_as_declared() -> None:
+    exact = strip_force_ratio_exact(TAUS)
+    errors = [
+        root_mean_square(strip_traction_ratio(TAUS, n_strips=n, n_cells=n) - exact)
+        for n in GRIDS.tolist()
+    ]
+    assert observed_order(errors) == pytest.approx(ORDER_OF_PATCH, abs=0.2)
+
+
+def test_stick_fraction_converges_with_second_order() -> None:
+    errors = []
+    for n in GRIDS.tolist():
+        got = [
+            strip_stick_fraction(NormalisedCreepages(tau), n_strips=n, n_cells=n)
+            for tau in TAUS[::8].tolist()
+        ]
+        errors.append(root_mean_square(np.array(got) - strip_stick_fraction_exact(TAUS[::8])))
+    assert observed_order(errors) == pytest.approx(2.0, abs=0.2)
+
+
+@pytest.mark.parametrize("spin", [0.5, 1.5])
+def test_force_with_spin_converges_as_declared(spin: float) -> None:
+    """No closed form: the reference is Richardson's extrapolation of two finer grids."""
+    taus = TAUS[::10]
+
+    def force(n: int) -> np.ndarray:
+        return strip_traction_ratio(taus, lateral=0.3, spin=spin, n_strips=n, n_cells=n)
+
+    limit = 2.0 * force(1280) - force(640)
+    errors = [root_mean_square(force(n) - limit) for n in GRIDS.tolist()]
+    assert observed_order(errors) == pytest.approx(ORDER_WITH_SPIN, abs=0.2)
