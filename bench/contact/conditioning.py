@@ -178,8 +178,9 @@ def memoryless_adhesions(
 
 def _roots(balance: _Balance) -> tuple[float, ...]:
     """Return the rising roots of the surplus."""
-    low = min(balance.degraded, balance.recovered)
-    high = max(balance.degraded, balance.recovered)
+    # A hair wider than the two steady values, so that rounding cannot hide a root at an end.
+    low = min(balance.degraded, balance.recovered) * (1.0 - 1e-12)
+    high = max(balance.degraded, balance.recovered) * (1.0 + 1e-12)
     edges = [low, *_extremes(balance, low, high), high]
     roots: list[float] = []
     for left, right in itertools.pairwise(edges):
@@ -188,9 +189,6 @@ def _roots(balance: _Balance) -> tuple[float, ...]:
             roots.append(left)
         elif at_left * at_right < 0.0:
             roots.append(float(brentq(balance.surplus, left, right, xtol=1e-15)))
-    # The surplus is never positive at the top, but a saturated lambda leaves exactly zero there.
-    if balance.surplus(high) >= 0.0:
-        roots.append(high)
     return tuple(roots)
 
 

@@ -308,7 +308,6 @@ def locked_wheel_temperature(
         instants[nodes], node_flux, radius[nodes], rail_response[nodes], steel
     )
     wheel_flux = np.interp(instants, instants[nodes], node_wheel_flux)
-    wheel_flux[0] = flux[0]
     has_heat = flux > 0.0
     share = np.where(has_heat, wheel_flux / np.where(has_heat, flux, 1.0), 0.0)
     # Never below zero at solved nodes; an interpolated wheel flux may undershoot a rounding there.

@@ -123,7 +123,7 @@ def test_unknown_law_suggests_near_names() -> None:
         ("polach", {"kA": 0.3}, "adhesion_reduction"),
         ("polach", {"adhesion_reduction": 0.3, "slip_reduction": 0.5}, "slip_reduction"),
         ("carter", {"spin": 1.0}, "none"),
-        ("strip", {"n_cells": 7}, "n_cells"),
+        ("strip", {"n_cells": 0}, "n_cells"),
         ("strip", {"n_strips": 0}, "n_strips"),
         ("strip", {"axis_ratio": -1.0}, "axis_ratio"),
         ("measured", {}, "curve"),

@@ -15,10 +15,10 @@ def contact() -> RollingContact:
     return rolling_contact(contact_patch(0.46, 0.30, 60e3), 0.2)
 
 
-@pytest.mark.parametrize("n_cells", [2, 10, 50])
+@pytest.mark.parametrize("n_cells", [1, 2, 10, 50])
 def test_full_slip_is_exactly_the_friction_limit(n_cells: int) -> None:
-    """A midpoint rule overshoots mu N by .5/n^2 along a strip; Simpson's is exact here."""
-    ratio = float(strip_traction_ratio(50.0, n_strips=n_cells, n_cells=n_cells))
+    """A midpoint rule would overshoot mu N, by .7 % at 10 x 10."""
+    ratio = float(strip_traction_ratio(50.0, n_strips=10, n_cells=n_cells))
     assert ratio == pytest.approx(1.0, abs=1e-14)
 
 
@@ -39,11 +39,13 @@ def test_mirrored_creepages_mirror_the_forces(contact: RollingContact) -> None:
 
 
 def test_small_spin_gives_the_c23_force(contact: RollingContact) -> None:
-    force = strip_solution(contact, Creepages(0.0, 0.0, 1e-4), n_strips=100, n_cells=100)
-    linear = contact.linear_forces(Creepages(0.0, 0.0, 1e-4)).lateral
-    # Pure spin below the bound everywhere sticks: Simpson is exact, strips converge spectrally.
-    assert force.lateral_force == pytest.approx(linear, rel=1e-10)
-    assert force.stick_fraction == pytest.approx(1.0, abs=1e-12)
+    small = Creepages(0.0, 0.0, 1e-4)
+    force, linear = strip_solution(contact, small), contact.linear_forces(small).lateral
+    # py sticks everywhere; px slips at the trailing edge within a share of the order of the
+    # normalised spin, 1e-4, and takes py with it in second order.
+    share = contact.normalise(small).spin
+    assert force.lateral_force == pytest.approx(linear, rel=share)
+    assert force.stick_fraction == pytest.approx(1.0, abs=share)
 
 
 def test_strong_spin_loses_lateral_force(contact: RollingContact) -> None:
@@ -66,7 +68,9 @@ def test_tractions_stay_within_the_bound_and_carry_the_force(contact: RollingCon
     size = np.hypot(field.longitudinal, field.lateral)
     peak = np.max(field.bound)
     assert np.all(size <= field.bound + 1e-12 * peak)
-    assert size[field.is_slipping] == pytest.approx(field.bound[field.is_slipping], rel=1e-12)
+    assert size[field.is_slipping] == pytest.approx(
+        field.bound[field.is_slipping], abs=1e-12 * peak
+    )
     assert np.any(field.is_slipping)
     assert not np.all(field.is_slipping)
     # Trapezoid along x, then y = b sin(theta): second order, (2/60)^2 of mu N.

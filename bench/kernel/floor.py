@@ -1,0 +1,189 @@
+"""The stop of a fictitious train that no strategy can beat; see bench.shortest for the proof."""
+
+
+import numba
+from numba import njit
+
+from bench.kernel.cache import compiled_here
+from bench.kernel.creep import find_peak
+from bench.kernel.driver import move_handle, time_to_handle_event
+from bench.kernel.rail import enter_cell, leave_cell
+from bench.kernel.records import RUNNING, STOPPED, TOO_FAR, TOO_LONG, WORLD_TYPE
+from bench.kernel.train import gradient_force, running_resistance
+
+_SPEED_STEP = 0.995
+"""Peaks are taken at a speed up to this factor lower than the present one, where they are higher.
+They are found anew when the train has slowed to it."""
+
+_AT_REST = 5e-3
+
+
+@njit(error_model="numpy")
+def most_cleaning(train):
+    """Return the largest product of cleaning efficiency and creepage. [-]
+
+    Up to the full-cleaning slip f the product is the creepage; beyond, s (1 - (s - f) d) with
+    d = (1 - share) / (1 - f) is a parabola with its top at (1 + f d) / (2 d).
+    """
+    full, share = train.full_cleaning_slip, train.locked_cleaning_share
+    fall = (1.0 - share) / (1.0 - full)
+    if fall <= 0.0:
+        return 1.0
+    top = min(max((1.0 + full * fall) / (2.0 * fall), full), 1.0)
+    return max(full, top * (1.0 - (top - full) * fall))
+
+
+@njit(error_model="numpy")
+def _peak_force(train_speed, axle, state):
+    """Return the peak force at this or a slightly lower speed, never below the true one. [N]"""
+    if state.peak_speed < 0.0 or train_speed < state.peak_speed:
+        state.peak_speed = train_speed * _SPEED_STEP
+        force = find_peak(state.peak_speed, axle, state)[1]
+        state.peak_ratio = force / (axle.wheel_load * state.friction)
+    return state.peak_ratio * axle.wheel_load * state.friction
+
+
+@njit(error_model="numpy")
+def _walk(path, speed, cleaning, world, axle, state):
+    """Move an axle along its cells; each left behind is cleaned as much as a wheel ever could."""
+    length = world.train[0].cell_length
+    state.to_border -= path
+    while state.to_border <= 0.0:
+        grip = _peak_force(speed, axle, state)
+        state.cell_energy = 0.5 * cleaning * grip * length
+        leave_cell(length, world.rail_work, state)
+        enter_cell(
+            min(state.i_cell + 1, world.cells.shape[0] - 1), world.cells, world.rail_work, state
+        )
+        state.to_border += length
+
+
+@njit(error_model="numpy")
+def _limited_force(grip, demand, duration, cap, state):
+    """Move an axle's store of momentum (`wheel_speed` holds it, N s); return its rail force. [N]
+
+    The rail gives its peak until the store is full; a full store passes on no more than the demand.
+    """
+    stored = state.wheel_speed + (grip - demand) * duration
+    if stored > cap:
+        force = demand + (cap - state.wheel_speed) / duration
+        state.wheel_speed = cap
+        return force
+    state.wheel_speed = max(stored, 0.0)
+    return grip
+
+
+@njit(error_model="numpy")
+def _resistance_bound(speed, fastest, force, train):
+    """Return resistance and gradient so that their impulse per metre is never too small. [N]"""
+    resistance = max(
+        running_resistance(speed, train), running_resistance(fastest, train) * speed / fastest
+    )
+    if force < 0.0:
+        force *= speed / fastest
+    return resistance + force
+
+
+@njit(error_model="numpy")
+def _change_limited(duration, n_limited, fastest, gains, extra, world):
+    """Return the change of speed where the leading axles are limited by the rail, the rest not."""
+    state, train = world.train_state[0], world.train[0]
+    force, mass = extra, train.mass
+    for i_axle in range(world.axles.shape[0]):
+        axle, own = world.axles[i_axle], world.axle_states[i_axle]
+        demand = axle.brake_gain * gains
+        if i_axle < n_limited:
+            grip = _peak_force(state.speed, axle, own)
+            force += _limited_force(grip, demand, duration, axle.rotating_mass * fastest, own)
+        else:
+            force += demand
+            mass += axle.rotating_mass
+    return -force * duration / mass
+
+
+@njit(error_model="numpy")
+def _change_pooled(duration, gains, extra, world):
+    """Return the change of speed where all wheels share one store of momentum."""
+    state, train = world.train_state[0], world.train[0]
+    grip, demand, rotating = 0.0, 0.0, 0.0
+    for i_axle in range(world.axles.shape[0]):
+        axle = world.axles[i_axle]
+        grip += _peak_force(state.speed, axle, world.axle_states[i_axle])
+        demand += axle.brake_gain * gains
+        rotating += axle.rotating_mass
+    store = world.axle_states[0]
+    stored = store.wheel_speed + (grip - demand) * duration
+    change = -(grip + extra) * duration / train.mass
+    if stored > rotating * (state.speed + change):  # full: wheels keep up with the train
+        change = -(demand + extra) * duration - rotating * state.speed + store.wheel_speed
+        change /= train.mass + rotating
+        stored = rotating * (state.speed + change)
+    store.wheel_speed = max(stored, 0.0)
+    return change
+
+
+with compiled_here():
+
+    @njit(
+        numba.void(numba.int64, numba.float64, WORLD_TYPE), cache=True, error_model="numpy"
+    )
+    def run_floor(n_limited, fastest, world):
+        """Run one fictitious stop; `world.train_state` then holds its distance and status.
+
+        Parameters
+        ----------
+        n_limited : int   leading axles limited by the rail one by one; -1: all, pooled
+        fastest : float   speed no train here can exceed. [m/s]
+        world : World     its handle programme must not ease; `wheel_speed` must hold each axle's
+                          momentum [N s] (pooled: that of all in the first)
+        """
+        state, train, run = world.train_state[0], world.train[0], world.run[0]
+        cleaning = most_cleaning(train)
+        pressure = 0.0
+        while state.status == RUNNING:
+            move_handle(world.handle, world.effective, train, state)
+            duration = min(
+                run.maximum_step, time_to_handle_event(world.handle, world.effective, state)
+            )
+            if state.acceleration < 0.0:
+                to_rest = (state.speed - 0.5 * _AT_REST) / -state.acceleration
+                duration = min(duration, max(to_rest, 1e-9))
+            factor = train.demand_factor_limit * train.full_pressure
+            target = factor * (state.demand + state.demand_rate * duration)
+            after = min(target, pressure + train.fill_rate * duration)
+            middle = 0.5 * (pressure + after)
+            pressure = after
+            extra = _resistance_bound(
+                state.speed,
+                fastest,
+                gradient_force(state.distance, world.axles, world.grades),
+                train,
+            )
+            if n_limited < 0:
+                change = _change_pooled(duration, middle, extra, world)
+            else:
+                change = _change_limited(duration, n_limited, fastest, middle, extra, world)
+            change = min(change, 0.0)
+            path = (state.speed + 0.5 * change) * duration
+            state.speed += change
+            state.acceleration = change / duration
+            for i_axle in range(world.axles.shape[0]):
+                _walk(
+                    path,
+                    max(state.speed, _AT_REST),
+                    cleaning,
+                    world,
+                    world.axles[i_axle],
+                    world.axle_states[i_axle],
+                )
+            state.distance += path
+            state.time += duration
+            state.demand += state.demand_rate * duration
+            if state.speed <= _AT_REST:
+                state.status = STOPPED
+            elif state.distance >= run.maximum_distance:
+                state.status = TOO_FAR
+            elif state.time >= run.maximum_time:
+                state.status = TOO_LONG
+
+

@@ -1,0 +1,128 @@
+"""The shortest stop any strategy could make with the same equipment, handle and rail."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from bench.contract import Controller, Floats
+from bench.errors import InputError
+from bench.kernel.floor import run_floor
+from bench.kernel.records import STOPPED
+from bench.kernel.train import GRAVITY
+from bench.packing import pack
+from bench.scenario import Scenario, load_scenario
+
+NUMERICAL_ALLOWANCE = 2e-4
+"""The floor is lowered by this share for the error of its own time stepping (measured: below it)
+and of the simulated stops it bounds."""
+
+
+def _ignore(
+    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
+) -> None:
+    """Stand in for a strategy: the floor asks none."""
+
+
+_NOBODY = Controller(name="floor", title="no strategy", update=_ignore, observes=())
+
+
+def shortest_possible(scenario: Scenario | str) -> float:
+    """Return a distance no strategy can stop within, given equipment, handle and rail. [m]
+
+    Parameters
+    ----------
+    scenario : Scenario or str   or a preset's name, or a file
+
+    Returns
+    -------
+    float   [m]; infinity where not even the floor stops before the scenario ends the stop
+
+    Raises
+    ------
+    InputError   where what the proof needs does not hold
+
+    Notes
+    -----
+    Two tempting bounds are none: following the peak of the creep curve stops later than sliding
+    deeper where sliding cleans the rail; and min(demand, peak adhesion) metre by metre is passed by
+    a wheel that slid on bad rail and, spinning up again on good rail, takes more rail force than
+    its brake demands. The floor keeps the wheels' momentum instead.
+
+    *Notation.* At distance x of the train's front: train speed v, rotating masses m_i, wheel
+    momenta q_i = m_i u_i, rail forces F_i, brake forces B_i at the rim, demand D_i, resistance R(v)
+    and gradient force G(x), N = R + G. Then M dv/dx = -(sum F + N)/v and dq_i/dx = (F_i - B_i)/v.
+    The floor's quantities carry a hat.
+
+    *Facts about any strategy.* 0 <= B_i <= D_i; 0 <= q_i <= m_i v; F_i is at most the peak P_i of
+    the creep law at the cell's friction, and a peak only grows with cleaning and with falling
+    speed; an axle cleans a cell by at most the largest product of efficiency and creepage times
+    its peak force, per metre; D_i is at most what the cylinder reaches when its valve always
+    fills, on a handle programme from which all easing is struck.
+
+    *Lemma.* Whatever holds v >= v^ up to x also holds t <= t^ there (the faster train is there
+    earlier), so D_i <= D^_i, and the rail each axle meets is no cleaner than in the floor, so
+    P_i <= P^_i. Per metre an impulse C/v of a force C >= 0 is then at most C/v^. Resistance is
+    raised where needed so that R/v <= R^/v^ for all speeds from v^ to the fastest possible; a
+    falling gradient is credited at the fastest speed only.
+
+    *Floor A(k).* The k leading axles take F^_i = P^_i until their store q^_i reaches m_i times
+    the fastest speed, then min(P^_i, D^_i); their brakes take D^_i, or F^_i when q^_i = 0. The other
+    axles take D^_i and stay at train speed. Claim: the impulse J_i = int F_i/v dx of each leading
+    axle is at most J^_i. Suppose J_i = J^_i and J_i is about to grow faster. Then q^_i is full, for
+    else F^_i = P^_i >= F_i. Since the last place where q^_i was 0 (there q_i >= q^_i) the floor's
+    brake took all of D^_i >= B_i, so q_i >= q^_i: full as well, hence F_i <= B_i <= D^_i, and
+    F_i <= P^_i: no faster. For the others sum J_i = int B_i/v dx + q_i - q_i(0) <=
+    int D^_i/v^ dx + m_i (v - v(0)). Added up, (M + sum m) v >= (M + sum m) v^, so v >= v^ goes on.
+
+    *Floor B.* All wheels share one store q^ between 0 and sum m times v^, and sum F^ = sum P^
+    until it is full. Invariant: v >= v^ and total momentum M v + sum q >= M v^ + q^. Momentum falls
+    by (B + N)/v per metre, no faster than the floor's (D^ + N^)/v^; where the floor's wheels have
+    stopped (q^ = 0) it follows from v >= v^. Speed: where the store is not full the floor's sum F^
+    is the largest there is; where it is full, (M + sum m) v >= M v + sum q >= (M + sum m) v^.
+
+    Each is a floor, so the longest of A(1) ... A(n) and B is returned, less a numerical allowance.
+    """
+    if isinstance(scenario, str):
+        scenario = load_scenario(scenario)
+    _refuse_what_the_proof_needs(scenario)
+    n_axles = scenario.train.n_axles
+    distances = [_run(scenario, n_limited) for n_limited in (-1, *range(1, n_axles + 1))]
+    return max(distances) * (1.0 - NUMERICAL_ALLOWANCE)
+
+
+def _refuse_what_the_proof_needs(scenario: Scenario) -> None:
+    for i, section in enumerate(scenario.rail.sections):
+        if section.recovered_friction < section.friction:
+            raise InputError(
+                f"scenario {scenario.name}: rail.sections.{i}.recovered_friction = "
+                f"{section.recovered_friction:g}: shortest_possible needs friction that cleaning "
+                f"does not lower, at least {section.friction:g}"
+            )
+
+
+def _fastest_speed(scenario: Scenario) -> float:
+    """Return a speed the train cannot exceed, from its height above the lowest place ahead. [m/s]
+
+    The front's profile stands for that of every axle: they all see the same slopes, later.
+    """
+    places = [grade.from_distance for grade in scenario.gradient]
+    ends = [*places[1:], scenario.run.maximum_distance][: len(places)]
+    height = lowest = 0.0
+    for grade, end in zip(scenario.gradient, ends, strict=True):
+        height += grade.rise * max(0.0, end - max(grade.from_distance, -scenario.train.length))
+        lowest = min(lowest, height)
+    return math.sqrt(scenario.initial_speed**2 - 2.0 * GRAVITY * lowest)
+
+
+def _run(scenario: Scenario, n_limited: int) -> float:
+    world = pack(scenario, _NOBODY, 0, with_traces=False)
+    world.handle["demand"] = np.maximum.accumulate(world.handle["demand"])
+    momenta = world.axles["rotating_mass"] * scenario.initial_speed
+    world.axle_states["wheel_speed"] = momenta
+    if n_limited < 0:
+        world.axle_states["wheel_speed"][0] = momenta.sum()
+    run_floor(n_limited, _fastest_speed(scenario), world)
+    state = world.train_state[0]
+    return float(state["distance"]) if int(state["status"]) == STOPPED else math.inf
