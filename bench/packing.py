@@ -21,6 +21,12 @@ _TRIGGERS = (
     ("at_speed", records.AT_SPEED),
     ("at_distance", records.AT_DISTANCE),
 )
+_READ_ON_ENTERING = (
+    "friction_ratio",
+    "friction_decay",
+    "adhesion_reduction",
+    "slip_reduction",
+)
 
 
 @lru_cache(maxsize=256)
@@ -158,6 +164,8 @@ def _start_axles(world: World, scenario: Scenario, generator: np.random.Generato
     places = (-world.axles["offset"] - world.train["rail_start"][0]) / cell
     states["i_cell"] = np.floor(places).astype(np.int64)
     states["to_border"] = (np.floor(places) + 1.0 - places) * cell
+    for name in ("friction", *_READ_ON_ENTERING):
+        states[name] = world.cells[name][states["i_cell"]]  # no wheel has been here yet
     since_pulse = generator.random(len(states)) * pitch
     states["next_pulse"] = pitch - since_pulse
     states["pulse_time"] = states["sampled_pulse_time"] = -since_pulse / speed
