@@ -7,31 +7,54 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
+from scipy.interpolate import PchipInterpolator
 
 from bench.contact import contact_patch, contact_stiffness
-from bench.contract import Controller, Floats
+from bench.contact.measured import MeasuredCurve, read_measured_curve
+from bench.contact.rolling import rolling_contact
+from bench.contact.table import build_traction_table, normalised_constants
+from bench.contract import SIGNALS, Controller, Floats
+from bench.errors import InputError
 from bench.kernel import records
 from bench.kernel.columns import FILL, OBSERVED
+from bench.kernel.loop import put_on_rail_compiled
 from bench.kernel.records import World
 from bench.kernel.train import GRAVITY
-from bench.scenario import Scenario
+from bench.rail_state import RailState
+from bench.scenario import Contact, RandomFriction, Scenario
 
 _TRIGGERS = (
     ("at_time", records.AT_TIME),
     ("at_speed", records.AT_SPEED),
     ("at_distance", records.AT_DISTANCE),
 )
-_READ_ON_ENTERING = (
-    "friction_ratio",
-    "friction_decay",
-    "adhesion_reduction",
-    "slip_reduction",
-)
-
+_CLEANING_LAWS = {"rail_memory": records.RAIL_MEMORY, "contact_only": records.CONTACT_ONLY}
+_SANDER_MODES = {
+    "fixed": records.FIXED_RATE,
+    "speed_proportional": records.SPEED_PROPORTIONAL,
+}
 
 @lru_cache(maxsize=256)
-def _stiffness(wheel_radius: float, rail_crown_radius: float, load: float) -> float:
-    return float(contact_stiffness(contact_patch(wheel_radius, rail_crown_radius, load)))
+def _stiffness(wheel_radius: float, crown_radius: float, load: float, contact: Contact) -> float:
+    return float(
+        contact_stiffness(
+            _patch(wheel_radius, crown_radius, load, contact),
+            elastic_modulus=contact.elastic_modulus,
+            poisson_ratio=contact.poisson_ratio,
+        )
+    )
+
+
+def _patch(wheel_radius: float, crown_radius: float, load: float, contact: Contact) -> Any:
+    curvature = contact.wheel_profile_curvature
+    return contact_patch(
+        wheel_radius,
+        crown_radius,
+        load,
+        wheel_profile_radius=1.0 / curvature if curvature else math.inf,
+        elastic_modulus=contact.elastic_modulus,
+        poisson_ratio=contact.poisson_ratio,
+    )
 
 
 def _one(dtype: np.dtype[np.void], **values: float) -> Any:
@@ -69,7 +92,99 @@ def _pack_train(scenario: Scenario, rail_start: float) -> Any:
         rail_start=rail_start,
         locked_cleaning_share=rail.locked_cleaning_share,
         full_cleaning_slip=rail.full_cleaning_slip,
+        cleaning_law=_CLEANING_LAWS[rail.cleaning_law],
+        redeposition=rail.redeposition,
+        sand_friction=rail.sand_friction,
+        sand_scale=rail.sand_scale,
+        sand_retention=rail.sand_retention,
+        sand_limit=rail.sand_limit,
     )
+
+
+def _pack_law(scenario: Scenario, axles: Any) -> Any:
+    """Pack the creep law: nothing for Polach's, which is computed; a table for the others."""
+    name = scenario.contact.law
+    if name == "polach":
+        return _one(records.LAW, kind=records.POLACH)
+    if name == "measured":
+        return _pack_curve(read_measured_curve(scenario.contact.measured_curve or ""))
+    options: dict[str, object] = {}
+    if name == "strip":
+        options = _strip_constants(scenario, axles)
+    largest = float(axles["contact_stiffness"].max() / (axles["wheel_load"].min() * 0.002))
+    table = _traction_table(name, largest, tuple(options.items()))
+    law = _one(records.LAW, kind=records.TRACTION_TABLE)
+    law["nodes"][0] = table.normalised_creepage
+    law["values"][0] = table.traction_ratio
+    law["slopes"][0] = table.slope
+    _note_spacing(law, table.normalised_creepage)
+    return law
+
+
+@lru_cache(maxsize=32)
+def _traction_table(name: str, largest: float, options: tuple[tuple[str, object], ...]) -> Any:
+    return build_traction_table(
+        name, largest=largest, n_nodes=records.N_TABLE - 1, method="cubic", **dict(options)
+    )
+
+
+def _strip_constants(scenario: Scenario, axles: Any) -> dict[str, object]:
+    """Return the strip law's lateral creepage and spin, normalised at the first section."""
+    contact, vehicle = scenario.contact, scenario.train.vehicles[0]
+    load = float(axles["wheel_load"].mean())
+    rolling = rolling_contact(
+        _patch(vehicle.wheel_radius, scenario.rail.crown_radius, load, contact),
+        friction=scenario.rail.sections[0].friction,
+        elastic_modulus=contact.elastic_modulus,
+        poisson_ratio=contact.poisson_ratio,
+    )
+    return normalised_constants(rolling, contact.lateral_creepage, contact.spin)
+
+
+def _note_spacing(law: Any, nodes: Floats) -> None:
+    law["log_first"] = math.log(nodes[1])
+    law["nodes_per_log"] = 1.0 / math.log(nodes[2] / nodes[1])
+
+
+def _pack_curve(curve: MeasuredCurve) -> Any:
+    """Resample a measured curve on a logarithmic grid of creepage, over its largest adhesion."""
+    n_speeds = len(curve.train_speeds)
+    if n_speeds > records.N_CURVE_SPEEDS:
+        raise InputError(
+            f"{curve.name}: {n_speeds} speeds; allowed: at most {records.N_CURVE_SPEEDS}"
+        )
+    first = 0.2 * min(float(x[1]) for x in curve.creepages)
+    nodes = np.concatenate([[0.0], np.geomspace(first, 1.0, records.N_CURVE - 1)])
+    speeds = [None] if n_speeds == 1 else curve.train_speeds.tolist()
+    rows = np.array([curve.adhesion(nodes, speed) for speed in speeds])
+    rows /= rows.max()
+    slopes = np.array([PchipInterpolator(nodes, row).derivative()(nodes) for row in rows])
+    law = _one(records.LAW, kind=records.MEASURED_CURVE, n_speeds=n_speeds)
+    law["speeds"][0, :n_speeds] = 0.0 if n_speeds == 1 else curve.train_speeds
+    law["creepages"][0] = nodes
+    law["curve"][0, : rows.size] = rows.ravel()
+    law["curve_slopes"][0, : rows.size] = slopes.ravel()
+    # a monotone cubic may be half as steep again as its chord
+    chords = np.diff(rows, axis=1) / np.diff(nodes)
+    law["steepest_fall"] = 1.5 * max(0.0, -float(chords.min()))
+    _note_spacing(law, nodes)
+    return law
+
+
+def _pack_sanders(scenario: Scenario) -> tuple[Any, Any]:
+    brake = scenario.brake
+    sanders = np.zeros(len(scenario.sanders), records.SANDER)
+    states = np.zeros(len(sanders), records.SANDER_STATE)
+    for packed, sander in zip(sanders, scenario.sanders, strict=True):
+        for name in ("rate", "density", "start_delay", "run_on_time", "placement", "hopper"):
+            packed[name] = getattr(sander, name)
+        packed["i_axle"] = sander.axle - 1
+        packed["mode"] = _SANDER_MODES[sander.mode]
+        packed["least_demand"] = brake.demand_at(sander.from_step) / brake.emergency
+        packed["train_wide"] = sander.trigger == "train"
+    states["hopper"] = sanders["hopper"]
+    states["first_sand"] = -1.0
+    return sanders, states
 
 
 def _pack_axles(scenario: Scenario, is_train_wide: bool) -> Any:
@@ -87,7 +202,7 @@ def _pack_axles(scenario: Scenario, is_train_wide: bool) -> Any:
         axle["rotating_mass"] = rotating
         axle["wheel_load"] = wheel_load
         axle["contact_stiffness"] = _stiffness(
-            vehicle.wheel_radius, scenario.rail.crown_radius, wheel_load
+            vehicle.wheel_radius, scenario.rail.crown_radius, wheel_load, scenario.contact
         )
         axle["brake_gain"] = (
             (brake.pad_friction / brake.design_pad_friction)
@@ -121,7 +236,34 @@ def pack_cells(scenario: Scenario) -> tuple[float, Any]:
         first = 0 if i == 0 else int(np.searchsorted(centres, section.from_distance))
         for name in records.CELL.names or ():
             cells[name][first:] = getattr(section, name)
+    if rail.random is not None:
+        cells["friction"] = random_friction(rail.random, start, len(cells), cell)
+        cells["recovered_friction"] = np.maximum(cells["recovered_friction"], cells["friction"])
     return start, cells
+
+
+def random_friction(law: RandomFriction, start: float, n_cells: int, cell_length: float) -> Floats:
+    """Return friction drawn patch by patch for every cell; the same seed gives the same rail.
+
+    Patches begin at the rail's start, so a rail does not change with the length of the stop.
+
+    Returns
+    -------
+    (n_cells,) float64   [-]
+    """
+    generator = np.random.default_rng(law.seed)
+    friction = np.empty(n_cells)
+    place, end = start, start + n_cells * cell_length
+    i_cell = 0
+    while place < end:
+        is_long, length = generator.random(), generator.exponential(law.mean_patch)
+        long = generator.uniform(law.long_from, law.long_to)
+        value = law.median_friction * math.exp(law.spread * generator.standard_normal())
+        place += max(long if is_long < law.long_share else length, cell_length)
+        last = min(n_cells, round((place - start) / cell_length))
+        friction[i_cell:last] = min(max(value, law.lowest_friction), law.highest_friction)
+        i_cell = last
+    return friction
 
 
 def _pack_handle(scenario: Scenario) -> Any:
@@ -164,8 +306,7 @@ def _start_axles(world: World, scenario: Scenario, generator: np.random.Generato
     places = (-world.axles["offset"] - world.train["rail_start"][0]) / cell
     states["i_cell"] = np.floor(places).astype(np.int64)
     states["to_border"] = (np.floor(places) + 1.0 - places) * cell
-    for name in ("friction", *_READ_ON_ENTERING):
-        states[name] = world.cells[name][states["i_cell"]]  # no wheel has been here yet
+    put_on_rail_compiled(world)
     since_pulse = generator.random(len(states)) * pitch
     states["next_pulse"] = pitch - since_pulse
     states["pulse_time"] = states["sampled_pulse_time"] = -since_pulse / speed
@@ -178,7 +319,13 @@ def _n_traces(scenario: Scenario, with_traces: bool) -> int:
     return math.ceil(longest / scenario.run.trace_interval) + 2
 
 
-def pack(scenario: Scenario, controller: Controller, seed: int, with_traces: bool = True) -> World:
+def pack(
+    scenario: Scenario,
+    controller: Controller,
+    seed: int,
+    with_traces: bool = True,
+    rail_before: RailState | None = None,
+) -> World:
     """Return the arrays of a stop about to begin.
 
     Parameters
@@ -187,6 +334,7 @@ def pack(scenario: Scenario, controller: Controller, seed: int, with_traces: boo
     controller : Controller    its scope, actuator and use of truth decide the groups
     seed : int                 of the sampling phases and the toothed wheels' angles, >= 0
     with_traces : bool         whether room for traces is made
+    rail_before : RailState    the rail as an earlier train left it; None: untouched
 
     Returns
     -------
@@ -201,19 +349,29 @@ def pack(scenario: Scenario, controller: Controller, seed: int, with_traces: boo
     grades: Floats = np.array(
         [(grade.from_distance, grade.rise) for grade in scenario.gradient], dtype=np.float64
     ).reshape(-1, 2)
+    axles = _pack_axles(scenario, controller.scope == "train")
+    sanders, sander_states = _pack_sanders(scenario)
+    work, sand = np.zeros(len(cells)), np.zeros(len(cells))
+    if rail_before is not None:
+        work, sand = rail_before.laid_out(rail_start, len(cells), scenario.rail.cell_length)
     group_states = np.zeros(len(groups), records.GROUP_STATE)
     group_states["next_sample"] = groups["phase"]
     world = World(
         run=_pack_run(scenario),
         train=_pack_train(scenario, rail_start),
-        axles=_pack_axles(scenario, controller.scope == "train"),
+        axles=axles,
         cells=cells,
         grades=grades,
         groups=groups,
         handle=handle,
         train_state=_one(records.TRAIN_STATE, speed=scenario.initial_speed),
         axle_states=np.zeros(n_axles, records.AXLE_STATE),
-        rail_work=np.zeros(len(cells)),
+        rail_work=work,
+        rail_sand=sand,
+        law=_pack_law(scenario, axles),
+        sanders=sanders,
+        sander_states=sander_states,
+        signals=np.zeros((len(groups), len(SIGNALS))),
         effective=np.zeros(len(handle)),
         group_states=group_states,
         observation=np.zeros((n_axles, len(OBSERVED))),

@@ -12,6 +12,7 @@ from bench.kernel.floor import run_floor
 from bench.kernel.records import STOPPED
 from bench.kernel.train import GRAVITY
 from bench.packing import pack
+from bench.rail_state import RailState
 from bench.scenario import Scenario, load_scenario
 
 NUMERICAL_ALLOWANCE = 2e-4
@@ -28,12 +29,15 @@ def _ignore(
 _NOBODY = Controller(name="floor", title="no strategy", update=_ignore, observes=())
 
 
-def shortest_possible(scenario: Scenario | str) -> float:
+def shortest_possible(
+    scenario: Scenario | str, rail_before: RailState | None = None
+) -> float:
     """Return a distance no strategy can stop within, given equipment, handle and rail. [m]
 
     Parameters
     ----------
     scenario : Scenario or str   or a preset's name, or a file
+    rail_before : RailState      the rail as an earlier train left it
 
     Returns
     -------
@@ -58,7 +62,8 @@ def shortest_possible(scenario: Scenario | str) -> float:
     *Facts about any strategy.* 0 <= B_i <= D_i; 0 <= q_i <= m_i v; F_i is at most the peak P_i of
     the creep law at the cell's friction, and a peak only grows with cleaning and with falling
     speed; an axle cleans a cell by at most the largest product of efficiency and creepage times
-    its peak force, per metre; D_i is at most what the cylinder reaches when its valve always
+    its peak force, per metre (under the law without memory a contact keeps up at most the largest
+    friction its own work can); sanders lay at most what they lay when they never pause; D_i is at most what the cylinder reaches when its valve always
     fills, on a handle programme from which all easing is struck.
 
     *Lemma.* Whatever holds v >= v^ up to x also holds t <= t^ there (the faster train is there
@@ -88,7 +93,7 @@ def shortest_possible(scenario: Scenario | str) -> float:
         scenario = load_scenario(scenario)
     _refuse_what_the_proof_needs(scenario)
     n_axles = scenario.train.n_axles
-    distances = [_run(scenario, n_limited) for n_limited in (-1, *range(1, n_axles + 1))]
+    distances = [_run(scenario, n_limited, rail_before) for n_limited in (-1, *range(1, n_axles + 1))]
     return max(distances) * (1.0 - NUMERICAL_ALLOWANCE)
 
 
@@ -116,8 +121,9 @@ def _fastest_speed(scenario: Scenario) -> float:
     return math.sqrt(scenario.initial_speed**2 - 2.0 * GRAVITY * lowest)
 
 
-def _run(scenario: Scenario, n_limited: int) -> float:
-    world = pack(scenario, _NOBODY, 0, with_traces=False)
+def _run(scenario: Scenario, n_limited: int, rail_before: RailState | None = None) -> float:
+    world = pack(scenario, _NOBODY, 0, False, rail_before)
+    world.train["redeposition"] = 0.0
     world.handle["demand"] = np.maximum.accumulate(world.handle["demand"])
     momenta = world.axles["rotating_mass"] * scenario.initial_speed
     world.axle_states["wheel_speed"] = momenta

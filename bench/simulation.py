@@ -8,7 +8,7 @@ from typing import Any
 import numba
 import numpy as np
 
-from bench.contract import SIGNALS, Controller, Update
+from bench.contract import Controller, Update
 from bench.errors import InputError
 from bench.kernel.cache import compiled_here
 from bench.kernel.loop import (
@@ -21,6 +21,7 @@ from bench.kernel.loop import (
 )
 from bench.kernel.records import RUNNING, World
 from bench.packing import pack
+from bench.rail_state import RailState
 from bench.scenario import Scenario, load_scenario
 from bench.stop import Stop, make_stop
 
@@ -32,6 +33,7 @@ def simulate(
     *,
     compiled: bool = True,
     with_traces: bool = True,
+    rail_before: RailState | None = None,
 ) -> Stop:
     """Run one stop of a scenario under a strategy.
 
@@ -42,6 +44,7 @@ def simulate(
     seed : int                   of sampling phases and tooth angles, 0 to 2**63 - 1
     compiled : bool              False runs the strategy as plain Python (slow, for prototyping);
                                  the physics is the same compiled function either way
+    rail_before : RailState      the rail as an earlier stop left it (`Stop.rail_after`)
     with_traces : bool           False keeps the summary only
 
     Returns
@@ -57,15 +60,14 @@ def simulate(
         scenario = load_scenario(scenario)
     if isinstance(seed, bool) or not isinstance(seed, int | np.integer) or not 0 <= seed < 2**63:
         raise InputError(f"seed = {seed!r}; allowed: a whole number from 0 to 2**63 - 1")
-    world = pack(scenario, controller, int(seed), with_traces)
+    world = pack(scenario, controller, int(seed), with_traces, rail_before)
     memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))
-    signals = np.zeros((len(world.groups), len(SIGNALS)))
     parameters = controller.parameter_values
     if compiled:
         update = compile_update(controller.update)
-        refused = int(run_compiled(world, update, parameters, memory, signals))
+        refused = int(run_compiled(world, update, parameters, memory))
     else:
-        refused = _run_plain(world, controller.update, parameters, memory, signals)
+        refused = _run_plain(world, controller.update, parameters, memory)
     if refused >= 0:
         raise InputError(_command_complaint(world, controller, refused))
     return make_stop(scenario, controller, int(seed), world)
@@ -94,7 +96,7 @@ def compile_update(update: Update) -> Any:
         ) from error
 
 
-def _run_plain(world: World, update: Update, parameters: Any, memory: Any, signals: Any) -> int:
+def _run_plain(world: World, update: Update, parameters: Any, memory: Any) -> int:
     """Run a stop calling the strategy as plain Python; the physics is the compiled one."""
     state = world.train_state[0]
     while state["status"] == RUNNING:
@@ -112,7 +114,7 @@ def _run_plain(world: World, update: Update, parameters: Any, memory: Any, signa
                 parameters,
                 memory[first + i_group : last + i_group + 1],
                 world.command[first:last],
-                signals[i_group],
+                world.signals[i_group],
             )
             refused = int(accept_compiled(i_group, world))
             if refused >= 0:

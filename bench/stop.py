@@ -13,6 +13,7 @@ import numpy as np
 
 from bench.contract import Controller, Floats
 from bench.kernel.records import STOPPED, TRACED_AXLE, TRACED_TRAIN, World
+from bench.rail_state import RailState
 from bench.scenario import Scenario
 
 CAUTION = (
@@ -41,8 +42,7 @@ class Stop:
                            `handle` (n,) and, per axle (n, n_axles): `wheel_speed`, `pressure`,
                            `brake_force`, `rail_force`, `friction`, `usable_force`, `valve`,
                            `measured_wheel_speed`, `contact_energy`; empty without traces
-    rail_start : float     where the first rail cell begins [m]
-    rail_work : (n_cells,) cleaning work on each cell of one rail after the stop [J/m]
+    rail_after : RailState the rail as the train left it; hand it to the next one
     """
 
     scenario: Scenario
@@ -50,8 +50,7 @@ class Stop:
     seed: int
     summary: Mapping[str, Any]
     traces: Mapping[str, Floats]
-    rail_start: float
-    rail_work: Floats = field(repr=False)
+    rail_after: RailState = field(repr=False)
 
     def __repr__(self) -> str:
         """Return a short account for a terminal."""
@@ -117,8 +116,12 @@ def make_stop(scenario: Scenario, controller: Controller, seed: int, world: Worl
         seed=seed,
         summary=MappingProxyType(summarise(scenario, world)),
         traces=MappingProxyType(traces),
-        rail_start=float(world.train["rail_start"][0]),
-        rail_work=world.rail_work,
+        rail_after=RailState(
+            start=float(world.train["rail_start"][0]),
+            cell_length=scenario.rail.cell_length,
+            work=world.rail_work,
+            sand=world.rail_sand,
+        ),
     )
 
 
@@ -138,6 +141,17 @@ def energy_residual(initial_speed: float, world: World) -> float:
     return float((before - after - spent) / before)
 
 
+def _sand_summary(world: World) -> dict[str, Any]:
+    """Return sand used by each sander per rail [kg], and the most left under the last two axles."""
+    used = (world.sanders["hopper"] - world.sander_states["hopper"]).tolist()
+    under_rear = world.rail_sand[world.axle_states["i_cell"][-2:]]
+    return {
+        "sand_used": used,
+        "sand_under_rear_axles": float(under_rear.max()),
+        "emptied_sanders": int((world.sander_states["hopper"] <= 0.0).sum()),
+    }
+
+
 def summarise(scenario: Scenario, world: World) -> dict[str, Any]:
     """Return the summary of a finished run.
 
@@ -145,7 +159,8 @@ def summarise(scenario: Scenario, world: World) -> dict[str, Any]:
     `mean_deceleration` [m/s2] (v0^2 / 2 s), `adhesion_utilisation` [-], `longest_lock` [s],
     `longest_lock_speed` [m/s], `locked_time`, `locked_distance`, `sliding_distance`,
     `locked_energy` (a list, one an axle), `flat_risk` [-], `vent_count`, `contact_energy` and
-    `brake_energy` of the train [J], `re_spin_work` [J], `energy_residual` [-],
+    `brake_energy` of the train [J], `sand_used` [kg per rail, one a sander],
+    `sand_under_rear_axles` [kg/m of one rail], `emptied_sanders`, `re_spin_work` [J], `energy_residual` [-],
     `final_distance` [m], `final_time` [s], `final_speed` [m/s], `n_steps`, `n_axle_steps`.
     """
     train, axles = world.train_state[0], world.axle_states
@@ -171,6 +186,7 @@ def summarise(scenario: Scenario, world: World) -> dict[str, Any]:
         "vent_count": int(axles["vent_count"].sum()),
         "contact_energy": float(axles["contact_energy"].sum()),
         "brake_energy": float(axles["brake_energy"].sum()),
+        **_sand_summary(world),
         "re_spin_work": float(axles["excess_work"].sum()),
         "energy_residual": energy_residual(scenario.initial_speed, world),
         "final_distance": distance,

@@ -4,6 +4,8 @@ import math
 
 from numba import njit
 
+from bench.kernel.records import MEASURED_CURVE, POLACH
+
 SLOWEST = 1e-3
 """Train speed below which creepage is taken over this speed instead, so it stays finite. [m/s]"""
 
@@ -34,7 +36,116 @@ def friction_at_slip(static_friction, ratio, decay, slip_speed):
 
 
 @njit(error_model="numpy")
-def creep_force(slip_speed, train_speed, axle, state):
+def polach_ratio(normalised_creepage, adhesion_reduction, slip_reduction):
+    """Return F / (mu N) of Polach's law and its slope over the normalised creepage. [-]
+
+    (2 / pi) (kA e / (1 + (kA e)^2) + atan(kS e)) with e = (pi/4) tau. It never falls with creepage
+    as long as kS >= 0.1317 kA, which the scenario demands.
+
+    References
+    ----------
+    [Polach2005] Wear 258, 992-1000, eqs (2), (3); the reduction factors kA, kS from memory.
+    """
+    gradient = 0.25 * math.pi * normalised_creepage
+    adhering = adhesion_reduction * gradient
+    sliding = slip_reduction * gradient
+    below = 1.0 / (1.0 + adhering * adhering)
+    ratio = 2.0 / math.pi * (adhering * below + math.atan(sliding))
+    slope = adhesion_reduction * (2.0 * below - 1.0) * below
+    slope += slip_reduction / (1.0 + sliding * sliding)
+    return ratio, 0.5 * slope
+
+
+@njit(error_model="numpy")
+def table_ratio(normalised_creepage, law):
+    """Return F / (mu N) of a tabulated law and its slope over the normalised creepage. [-]
+
+    Cubic between the nodes (values and slopes), constant past the last, odd. bench.contact.table
+    builds the nodes and tells the error against the law.
+    """
+    size = abs(normalised_creepage)
+    last = law.nodes.shape[0] - 1
+    if size >= law.nodes[last]:
+        return math.copysign(law.values[last], normalised_creepage), 0.0
+    i = 0
+    if size >= law.nodes[1]:
+        i = 1 + int((math.log(size) - law.log_first) * law.nodes_per_log)
+        i = min(max(i, 1), last - 1)
+        if size < law.nodes[i]:
+            i -= 1
+        elif size >= law.nodes[i + 1]:
+            i += 1
+    width = law.nodes[i + 1] - law.nodes[i]
+    value, slope = _hermite(
+        (size - law.nodes[i]) / width,
+        width,
+        law.values[i],
+        law.values[i + 1],
+        law.slopes[i],
+        law.slopes[i + 1],
+    )
+    return math.copysign(value, normalised_creepage), slope
+
+
+@njit(error_model="numpy")
+def _hermite(share, width, before, after, slope_before, slope_after):
+    rise = after - before
+    bend_before = width * slope_before - rise
+    bend_after = rise - width * slope_after
+    rest = 1.0 - share
+    value = before + share * rise + share * rest * (rest * bend_before + share * bend_after)
+    slope = rise + (rest - share) * (rest * bend_before + share * bend_after)
+    slope += share * rest * (bend_after - bend_before)
+    return value, slope / width
+
+
+@njit(error_model="numpy")
+def _curve_row(creepage, row, law):
+    last = law.creepages.shape[0] - 1
+    first = row * law.creepages.shape[0]
+    if creepage >= law.creepages[last]:
+        return law.curve[first + last], 0.0
+    i = 0
+    if creepage >= law.creepages[1]:
+        i = 1 + int((math.log(creepage) - law.log_first) * law.nodes_per_log)
+        i = min(max(i, 1), last - 1)
+        if creepage < law.creepages[i]:
+            i -= 1
+        elif creepage >= law.creepages[i + 1]:
+            i += 1
+    width = law.creepages[i + 1] - law.creepages[i]
+    return _hermite(
+        (creepage - law.creepages[i]) / width,
+        width,
+        law.curve[first + i],
+        law.curve[first + i + 1],
+        law.curve_slopes[first + i],
+        law.curve_slopes[first + i + 1],
+    )
+
+
+@njit(error_model="numpy")
+def curve_ratio(creepage, train_speed, law):
+    """Return a measured curve over its largest adhesion, and its slope over creepage. [-]
+
+    Cubic in creepage, linear in train speed between the speeds it was measured at, and as at the
+    first or last of them beyond. Odd in creepage.
+    """
+    size = abs(creepage)
+    row = 0
+    while row < law.n_speeds - 1 and law.speeds[row + 1] <= train_speed:
+        row += 1
+    value, slope = _curve_row(size, row, law)
+    if row < law.n_speeds - 1 and train_speed > law.speeds[row]:
+        share = (train_speed - law.speeds[row]) / (law.speeds[row + 1] - law.speeds[row])
+        value_above, slope_above = _curve_row(size, row + 1, law)
+        value += share * (value_above - value)
+        slope += share * (slope_above - slope)
+    return math.copysign(value, creepage), slope
+
+
+@njit(error_model="numpy")
+def creep_force(slip_speed, train_speed, axle, state, law):
     """Return the rail force of both wheels of an axle, and its slope over the slip speed.
 
     Parameters
@@ -43,6 +154,7 @@ def creep_force(slip_speed, train_speed, axle, state):
     train_speed : float   [m/s], >= 0
     axle : AXLE           its load and contact stiffness
     state : AXLE_STATE    the friction of the cell it stands in
+    law : LAW             which creep law, and its table
 
     Returns
     -------
@@ -50,58 +162,55 @@ def creep_force(slip_speed, train_speed, axle, state):
 
     Notes
     -----
-    F = (2 Q mu / pi) (kA e / (1 + (kA e)^2) + atan(kS e)) a wheel, with
-    e = (pi/4) G a b C11 creepage / (Q mu). For constant mu the force never falls with creepage as
-    long as kS >= 0.1317 kA, which the scenario demands; so only falling friction bends it down.
-
-    References
-    ----------
-    [Polach2005] Wear 258, 992-1000, eqs (2), (3); the reduction factors kA, kS from memory.
+    A wheel's force is mu Q times a traction ratio of tau = G a b C11 creepage / (mu Q), with
+    friction mu falling with slip speed, in tau as well. A measured curve is taken as it is, over
+    creepage, scaled so that its largest adhesion is the cell's friction.
     """
+    creepage_slope = 1.0 / max(train_speed, SLOWEST)
+    if law.kind == MEASURED_CURVE:
+        scale = 2.0 * axle.wheel_load * state.friction
+        ratio, slope = curve_ratio(slip_speed * creepage_slope, train_speed, law)
+        return scale * ratio, scale * slope * creepage_slope
     friction, friction_slope = friction_at_slip(
         state.friction, state.friction_ratio, state.friction_decay, slip_speed
     )
     if slip_speed < 0.0:
         friction_slope = -friction_slope
-    creepage_slope = 1.0 / max(train_speed, SLOWEST)
     limit = axle.wheel_load * friction
-    gradient_slope = 0.25 * math.pi * axle.contact_stiffness * creepage_slope / limit
-    gradient = gradient_slope * slip_speed
-    adhering = state.adhesion_reduction * gradient
-    sliding = state.slip_reduction * gradient
-    below = 1.0 / (1.0 + adhering * adhering)
-    shape = adhering * below + math.atan(sliding)
-    shape_slope = state.adhesion_reduction * (2.0 * below - 1.0) * below + (
-        state.slip_reduction / (1.0 + sliding * sliding)
-    )
-    # both wheels: 2 * (2 Q mu / pi)
-    scale = 4.0 / math.pi * limit
-    force = scale * shape
-    slope = scale * shape_slope * gradient_slope
-    # friction enters the limit and, inversely, the gradient
-    slope += 4.0 / math.pi * axle.wheel_load * friction_slope * (shape - gradient * shape_slope)
-    return force, slope
+    tau_slope = axle.contact_stiffness * creepage_slope / limit
+    tau = tau_slope * slip_speed
+    if law.kind == POLACH:
+        ratio, slope = polach_ratio(tau, state.adhesion_reduction, state.slip_reduction)
+    else:
+        ratio, slope = table_ratio(tau, law)
+    # friction enters the limit and, inversely, tau
+    by_friction = 2.0 * axle.wheel_load * friction_slope * (ratio - tau * slope)
+    return 2.0 * limit * ratio, 2.0 * limit * slope * tau_slope + by_friction
 
 
 @njit(error_model="numpy")
-def steepest_fall(axle, state):
+def steepest_fall(train_speed, axle, state, law):
     """Return an upper bound of how fast the force of an axle falls with slip speed. [N s/m]
 
-    From creep_force: the falling part is (4/pi) Q |dmu/dw| (shape - e shape'), and
-    shape - e shape' = 2 (kA e)^3 / (1 + (kA e)^2)^2 + atan(kS e) - kS e / (1 + (kS e)^2)
-    is below 0.65 + pi/2.
+    From creep_force: only 2 Q |dmu/dw| (ratio - tau ratio') falls. For Polach's law the bracket is
+    (2/pi) (2 x^3 / (1 + x^2)^2 + atan y - y / (1 + y^2)), x = kA e, y = kS e, below
+    (2/pi) (0.65 + pi/2) = 1.415; for the tabulated laws, which rise to one, it is at most 1. A
+    measured curve brings its own steepest fall over creepage.
     """
+    if law.kind == MEASURED_CURVE:
+        scale = 2.0 * axle.wheel_load * state.friction
+        return scale * law.steepest_fall / max(train_speed, SLOWEST)
     steepest = state.friction * (1.0 - state.friction_ratio) * state.friction_decay
-    return 4.0 / math.pi * axle.wheel_load * steepest * 2.221
+    return 2.0 * axle.wheel_load * steepest * 1.415
 
 
 @njit(error_model="numpy")
-def _slope_at(log_slip, speed, axle, state):
-    return creep_force(math.exp(log_slip), speed, axle, state)[1]
+def _slope_at(log_slip, speed, axle, state, law):
+    return creep_force(math.exp(log_slip), speed, axle, state, law)[1]
 
 
 @njit(error_model="numpy")
-def _bracket_peak(speed, axle, state):
+def _bracket_peak(speed, axle, state, law):
     """Return two logarithms of slip speed with rising and falling force, equal if none falls.
 
     First near the peak found last, then octave by octave from small slip.
@@ -109,20 +218,20 @@ def _bracket_peak(speed, axle, state):
     if state.peak_creepage > 0.0:
         near = math.log(state.peak_creepage * speed)
         if (
-            _slope_at(near - 0.1, speed, axle, state) > 0.0
-            and _slope_at(near + 0.1, speed, axle, state) < 0.0
+            _slope_at(near - 0.1, speed, axle, state, law) > 0.0
+            and _slope_at(near + 0.1, speed, axle, state, law) < 0.0
         ):
             return near - 0.1, near + 0.1
     octave = math.log(2.0)
     fastest = math.log(speed)
     for i in range(16, -1, -1):
-        if _slope_at(fastest - i * octave, speed, axle, state) < 0.0:
+        if _slope_at(fastest - i * octave, speed, axle, state, law) < 0.0:
             return fastest - (i + 1) * octave, fastest - i * octave
     return fastest, fastest
 
 
 @njit(error_model="numpy")
-def find_peak(train_speed, axle, state):
+def find_peak(train_speed, axle, state, law):
     """Return the creepage and the force of both wheels at the peak of the creep curve met now.
 
     Parameters
@@ -130,6 +239,7 @@ def find_peak(train_speed, axle, state):
     train_speed : float   [m/s]
     axle : AXLE
     state : AXLE_STATE    `peak_creepage`, if above zero, is where the search begins
+    law : LAW
 
     Returns
     -------
@@ -143,21 +253,22 @@ def find_peak(train_speed, axle, state):
     logarithm of the slip speed, to 1e-4 of it: the force, flat there, is right to 1e-7 of itself.
     """
     speed = max(train_speed, SLOWEST)
-    locked_force = creep_force(speed, speed, axle, state)[0]
-    if state.friction_ratio >= 1.0 or state.friction_decay == 0.0:
+    locked_force = creep_force(speed, speed, axle, state, law)[0]
+    is_flat = state.friction_ratio >= 1.0 or state.friction_decay == 0.0
+    if is_flat and law.kind != MEASURED_CURVE:
         return 1.0, locked_force
-    low, high = _bracket_peak(speed, axle, state)
+    low, high = _bracket_peak(speed, axle, state, law)
     if low == high:
         return 1.0, locked_force
-    low_slope = _slope_at(low, speed, axle, state)
-    high_slope = _slope_at(high, speed, axle, state)
+    low_slope = _slope_at(low, speed, axle, state, law)
+    high_slope = _slope_at(high, speed, axle, state, law)
     side = 0
     middle = low
     for _ in range(80):
         before = middle
         share = low_slope / (low_slope - high_slope)
         middle = low + min(max(share, 0.02), 0.98) * (high - low)
-        slope = _slope_at(middle, speed, axle, state)
+        slope = _slope_at(middle, speed, axle, state, law)
         if slope > 0.0:
             low, low_slope = middle, slope
             high_slope *= 0.5 if side == 1 else 1.0
@@ -169,7 +280,7 @@ def find_peak(train_speed, axle, state):
         if high - low < 1e-4 or abs(middle - before) < 1e-5:
             break
     slip_speed = math.exp(middle)
-    force = creep_force(slip_speed, speed, axle, state)[0]
+    force = creep_force(slip_speed, speed, axle, state, law)[0]
     if force < locked_force:
         return 1.0, locked_force
     return slip_speed / speed, force

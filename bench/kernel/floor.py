@@ -7,8 +7,18 @@ from numba import njit
 from bench.kernel.cache import compiled_here
 from bench.kernel.creep import find_peak
 from bench.kernel.driver import move_handle, time_to_handle_event
-from bench.kernel.rail import enter_cell, leave_cell
-from bench.kernel.records import RUNNING, STOPPED, TOO_FAR, TOO_LONG, WORLD_TYPE
+from bench.kernel.rail import conditioned_friction, enter_cell, leave_cell, sanded_friction
+from bench.kernel.records import (
+    CONTACT_ONLY,
+    MEASURED_CURVE,
+    RUNNING,
+    SPEED_PROPORTIONAL,
+    STOPPED,
+    TOO_FAR,
+    TOO_LONG,
+    WORLD_TYPE,
+)
+from bench.kernel.sanding import lay_sand
 from bench.kernel.train import gradient_force, running_resistance
 
 _SPEED_STEP = 0.995
@@ -34,28 +44,66 @@ def most_cleaning(train):
 
 
 @njit(error_model="numpy")
-def _peak_force(train_speed, axle, state):
+def _peak_force(train_speed, axle, state, law):
     """Return the peak force at this or a slightly lower speed, never below the true one. [N]"""
+    if law.kind == MEASURED_CURVE:  # its largest value at any speed is one
+        return 2.0 * axle.wheel_load * state.friction
     if state.peak_speed < 0.0 or train_speed < state.peak_speed:
         state.peak_speed = train_speed * _SPEED_STEP
-        force = find_peak(state.peak_speed, axle, state)[1]
+        force = find_peak(state.peak_speed, axle, state, law)[1]
         state.peak_ratio = force / (axle.wheel_load * state.friction)
     return state.peak_ratio * axle.wheel_load * state.friction
 
 
 @njit(error_model="numpy")
-def _walk(path, speed, cleaning, world, axle, state):
-    """Move an axle along its cells; each left behind is cleaned as much as a wheel ever could."""
-    length = world.train[0].cell_length
+def _most_self_cleaned(cell, sand, axle, train, law, state):
+    """Set the largest friction a contact can keep up by its own work: creepage one, lowest speed.
+
+    From the recovered friction downwards, force and friction settle on their largest common value.
+    """
+    state.friction = cell.recovered_friction + sanded_friction(sand, train)
+    for _ in range(60):
+        before = state.friction
+        if law.kind == MEASURED_CURVE:
+            force = 2.0 * axle.wheel_load * state.friction
+        else:
+            force = find_peak(_AT_REST, axle, state, law)[1]
+        state.friction = conditioned_friction(cell, 0.5 * force) + sanded_friction(sand, train)
+        if before - state.friction < 1e-9:
+            break
+    state.friction = before
+
+
+@njit(error_model="numpy")
+def _walk(duration, path, speed, cleaning, world, i_axle):
+    """Move an axle along its cells; each left behind is cleaned as much as a wheel ever could.
+
+    Its sanders run all the time, their hoppers never empty.
+    """
+    train, law = world.train[0], world.law[0]
+    axle, state = world.axles[i_axle], world.axle_states[i_axle]
+    for i in range(world.sanders.shape[0]):
+        sander = world.sanders[i]
+        if sander.i_axle == i_axle:
+            flow = sander.rate
+            if sander.mode == SPEED_PROPORTIONAL:
+                flow = min(flow, sander.density * (speed + path / duration))
+            world.sander_states[i].pending += flow * duration * sander.placement
     state.to_border -= path
     while state.to_border <= 0.0:
-        grip = _peak_force(speed, axle, state)
-        state.cell_energy = 0.5 * cleaning * grip * length
-        leave_cell(length, world.rail_work, state)
-        enter_cell(
-            min(state.i_cell + 1, world.cells.shape[0] - 1), world.cells, world.rail_work, state
-        )
-        state.to_border += length
+        grip = _peak_force(speed, axle, state, law)
+        state.cell_energy = 0.5 * cleaning * grip * train.cell_length
+        leave_cell(train, world.rail_work, world.rail_sand, state)
+        ahead = min(state.i_cell + 1, world.cells.shape[0] - 1)
+        for i in range(world.sanders.shape[0]):
+            if world.sanders[i].i_axle == i_axle:
+                lay_sand(ahead, train, world.rail_sand, world.sander_states[i])
+        enter_cell(ahead, world.cells, world.rail_work, world.rail_sand, train, state)
+        if train.cleaning_law == CONTACT_ONLY:
+            _most_self_cleaned(
+                world.cells[ahead], world.rail_sand[ahead], axle, train, law, state
+            )
+        state.to_border += train.cell_length
 
 
 @njit(error_model="numpy")
@@ -93,7 +141,7 @@ def _change_limited(duration, n_limited, fastest, gains, extra, world):
         axle, own = world.axles[i_axle], world.axle_states[i_axle]
         demand = axle.brake_gain * gains
         if i_axle < n_limited:
-            grip = _peak_force(state.speed, axle, own)
+            grip = _peak_force(state.speed, axle, own, world.law[0])
             force += _limited_force(grip, demand, duration, axle.rotating_mass * fastest, own)
         else:
             force += demand
@@ -108,7 +156,7 @@ def _change_pooled(duration, gains, extra, world):
     grip, demand, rotating = 0.0, 0.0, 0.0
     for i_axle in range(world.axles.shape[0]):
         axle = world.axles[i_axle]
-        grip += _peak_force(state.speed, axle, world.axle_states[i_axle])
+        grip += _peak_force(state.speed, axle, world.axle_states[i_axle], world.law[0])
         demand += axle.brake_gain * gains
         rotating += axle.rotating_mass
     store = world.axle_states[0]
@@ -168,14 +216,7 @@ with compiled_here():
             state.speed += change
             state.acceleration = change / duration
             for i_axle in range(world.axles.shape[0]):
-                _walk(
-                    path,
-                    max(state.speed, _AT_REST),
-                    cleaning,
-                    world,
-                    world.axles[i_axle],
-                    world.axle_states[i_axle],
-                )
+                _walk(duration, path, max(state.speed, _AT_REST), cleaning, world, i_axle)
             state.distance += path
             state.time += duration
             state.demand += state.demand_rate * duration

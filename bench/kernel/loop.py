@@ -1,7 +1,7 @@
 """Time from the first handle movement to standstill: samples, commands, traces.
 
 `run_compiled` is compiled once for every strategy, which it takes as a typed function. The Python
-loop in bench.simulate calls the same `advance`, `observe` and `accept`.
+loop in bench.simulation calls the same `advance`, `observe` and `accept`.
 """
 
 import math
@@ -12,7 +12,7 @@ from numba import njit
 from bench.kernel.cache import compiled_here
 from bench.kernel.columns import FILL, N_MEASURED, VENT
 from bench.kernel.pneumatics import send_command
-from bench.kernel.rail import leave_cell, peak_met
+from bench.kernel.rail import enter_cell, leave_cell, peak_met
 from bench.kernel.records import RUNNING, WORLD_TYPE
 from bench.kernel.sensing import measure_speed
 from bench.kernel.step import advance, next_sample
@@ -49,7 +49,7 @@ def observe(i_group, world):
             continue
         row[4] = state.speed
         row[5] = moving.wheel_speed
-        row[6] = peak_met(state.speed, axle, moving)
+        row[6] = peak_met(state.speed, axle, moving, world.law[0])
         row[7] = moving.peak_creepage
         row[8] = axle.brake_gain * moving.pressure
         row[9] = axle.rotating_mass
@@ -106,7 +106,9 @@ def record(world, is_last):
         cell[2] = moving.rail_force if moving.is_locked else moving.brake_force
         cell[3], cell[4] = moving.rail_force, moving.friction
         demanded = axle.brake_gain * state.demand * train.full_pressure
-        cell[5] = usable_force(state.speed, demanded, state.acceleration, axle, moving)
+        cell[5] = usable_force(
+            state.speed, demanded, state.acceleration, axle, moving, world.law[0]
+        )
         cell[6], cell[7] = moving.valve, moving.measured_speed
         cell[8] = moving.contact_energy
     state.n_traces += 1
@@ -117,7 +119,9 @@ def record(world, is_last):
 def finish(world):
     """Put what the axles collected in their last cells onto the rail, and record the end."""
     for i_axle in range(world.axle_states.shape[0]):
-        leave_cell(world.train[0].cell_length, world.rail_work, world.axle_states[i_axle])
+        leave_cell(
+            world.train[0], world.rail_work, world.rail_sand, world.axle_states[i_axle]
+        )
     record(world, True)
 
 
@@ -143,6 +147,15 @@ with compiled_here():
         return refused
 
     @njit(numba.void(WORLD_TYPE), cache=True, error_model="numpy")
+    def put_on_rail_compiled(world):
+        """Let every axle read the cell it starts in."""
+        for i_axle in range(world.axle_states.shape[0]):
+            state = world.axle_states[i_axle]
+            enter_cell(
+                state.i_cell, world.cells, world.rail_work, world.rail_sand, world.train[0], state
+            )
+
+    @njit(numba.void(WORLD_TYPE), cache=True, error_model="numpy")
     def finish_compiled(world):
         """Call `finish` from the Python loop."""
         finish(world)
@@ -153,12 +166,11 @@ with compiled_here():
             numba.types.FunctionType(UPDATE_SIGNATURE),
             numba.float64[::1],
             numba.float64[:, ::1],
-            numba.float64[:, ::1],
         ),
         cache=True,
         error_model="numpy",
     )
-    def run_compiled(world, update, parameters, memory, signals):
+    def run_compiled(world, update, parameters, memory):
         """Run a stop from start to end under a compiled strategy.
 
         Parameters
@@ -167,7 +179,6 @@ with compiled_here():
         update : compiled function with UPDATE_SIGNATURE
         parameters : (n_parameters,)
         memory : (n_axles + n_groups, n_memory)   a block a group: its axles, then its own row
-        signals : (n_groups, n_signals)
 
         Returns
         -------
@@ -190,7 +201,7 @@ with compiled_here():
                     parameters,
                     memory[first + i_group : last + i_group + 1],
                     world.command[first:last],
-                    signals[i_group],
+                    world.signals[i_group],
                 )
                 refused = accept(i_group, world)
                 if refused >= 0:

@@ -5,6 +5,7 @@ import math
 from numba import njit
 
 from bench.kernel.creep import find_peak
+from bench.kernel.records import CONTACT_ONLY
 
 
 @njit(error_model="numpy")
@@ -46,11 +47,34 @@ def cleaning_efficiency(creepage, train):
 
 
 @njit(error_model="numpy")
-def enter_cell(i_cell, cells, rail_work, state):
-    """Put an axle into a cell: it reads the friction there once, as the wheels before left it."""
+def sanded_friction(sand, train):
+    """Return the friction gained under sand on one rail. [-]
+
+    Parameters
+    ----------
+    sand : float   [kg/m]
+
+    Notes
+    -----
+    dmu (1 - exp(-S / S0)): this project's form, fitted to the published sanding trial; the two
+    numbers are not separately identifiable, only their ratio.
+    """
+    if sand <= 0.0 or train.sand_friction == 0.0:
+        return 0.0
+    return train.sand_friction * (1.0 - math.exp(-sand / train.sand_scale))
+
+
+@njit(error_model="numpy")
+def enter_cell(i_cell, cells, rail_work, rail_sand, train, state):
+    """Put an axle into a cell: it reads the friction there once, as the wheels before left it.
+
+    Under the law without memory it reads the friction of the film untouched; its own cleaning
+    comes on top (`clean_own_contact`).
+    """
     cell = cells[i_cell]
     state.i_cell = i_cell
-    state.friction = conditioned_friction(cell, rail_work[i_cell])
+    work = 0.0 if train.cleaning_law == CONTACT_ONLY else rail_work[i_cell]
+    state.friction = conditioned_friction(cell, work) + sanded_friction(rail_sand[i_cell], train)
     state.friction_ratio = cell.friction_ratio
     state.friction_decay = cell.friction_decay
     state.adhesion_reduction = cell.adhesion_reduction
@@ -59,21 +83,58 @@ def enter_cell(i_cell, cells, rail_work, state):
 
 
 @njit(error_model="numpy")
-def leave_cell(cell_length, rail_work, state):
-    """Put the cleaning energy an axle collected in its cell onto the rail for those behind."""
-    rail_work[state.i_cell] += state.cell_energy / cell_length
+def leave_cell(train, rail_work, rail_sand, state):
+    """Put the cleaning energy an axle collected in its cell onto the rail for those behind.
+
+    Before that each wheel lays down again a share of the film (`redeposition`) and carries off a
+    share of the sand.
+    """
+    i_cell = state.i_cell
+    if train.redeposition > 0.0:
+        kept = rail_work[i_cell] * math.exp(-train.redeposition)
+        state.redeposited += (rail_work[i_cell] - kept) * train.cell_length
+        rail_work[i_cell] = kept
+    rail_work[i_cell] += state.cell_energy / train.cell_length
+    rail_sand[i_cell] *= train.sand_retention
     state.cell_energy = 0.0
 
 
 @njit(error_model="numpy")
-def peak_met(train_speed, axle, state):
+def clean_own_contact(train_speed, cell, sand, train, state):
+    """Set the friction that the contact's own work of sliding keeps up (law without memory).
+
+    Parameters
+    ----------
+    train_speed : float   [m/s]
+    cell : CELL
+    sand : float          on the rail here [kg/m]
+    state : AXLE_STATE    its rail force and slip of this moment
+
+    Notes
+    -----
+    W = F s, the work of one wheel per metre at this moment, takes the place of the rail's memory:
+    the degraded and recovered adhesion model (Allotta, Meli and others, 2014, from memory). Force
+    and friction depend on each other; each piece of time takes the friction that the piece before
+    kept up, so where the self-consistent curve is S-shaped the branch reached continuously is
+    followed. First order in the step, for this law only.
+    """
+    slip = max(train_speed - state.wheel_speed, 0.0) / max(train_speed, 1e-3)
+    work = 0.5 * abs(state.rail_force) * min(slip, 1.0)
+    friction = conditioned_friction(cell, work) + sanded_friction(sand, train)
+    if abs(friction - state.friction) > 1e-3 * state.friction:
+        state.peak_speed = -1.0
+    state.friction = friction
+
+
+@njit(error_model="numpy")
+def peak_met(train_speed, axle, state, law):
     """Return the largest force the axle's creep curve offers where it stands now. [N]
 
     The peak over load and friction is found again on entering a cell, and whenever the speed has
     moved by one per cent since (it then moves by less than 0.2 per cent).
     """
     if abs(train_speed - state.peak_speed) > 0.01 * state.peak_speed or state.peak_speed < 0.0:
-        creepage, force = find_peak(train_speed, axle, state)
+        creepage, force = find_peak(train_speed, axle, state, law)
         state.peak_creepage = creepage
         state.peak_ratio = force / (axle.wheel_load * state.friction)
         state.peak_speed = train_speed

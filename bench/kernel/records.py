@@ -19,6 +19,24 @@ AT_TIME, AT_SPEED, AT_DISTANCE = 0, 1, 2
 RUNNING, STOPPED, TOO_FAR, TOO_LONG = 0, 1, 2, 3
 """How a stop stands or ended."""
 
+POLACH, TRACTION_TABLE, MEASURED_CURVE = 0, 1, 2
+"""How the creep law is evaluated."""
+
+N_TABLE = 401
+"""Nodes of a traction table: the origin and 400 on a logarithmic grid."""
+
+N_CURVE_SPEEDS, N_CURVE = 8, 241
+"""Most train speeds of a measured curve, and its nodes of creepage."""
+
+RAIL_MEMORY, CONTACT_ONLY = 0, 1
+"""Cleaning laws: the rail remembers for the wheels behind; or the contact cleans only itself."""
+
+FIXED_RATE, SPEED_PROPORTIONAL = 0, 1
+"""How a sander doses."""
+
+SLIDE_SIGNAL = 0
+"""Column of the signals on which sanders trigger."""
+
 _f, _i = np.float64, np.int64
 
 
@@ -57,6 +75,50 @@ TRAIN = _record(
     ("rail_start", _f),  # distance where cell 0 begins, negative [m]
     ("locked_cleaning_share", _f),  # cleaning efficiency at creepage one [-]
     ("full_cleaning_slip", _f),  # creepage up to which cleaning is full [-]
+    ("cleaning_law", _i),  # RAIL_MEMORY or CONTACT_ONLY
+    ("redeposition", _f),  # share of W, as an exponent, that each wheel lays down again [-]
+    ("sand_friction", _f),  # friction gained under much sand [-]
+    ("sand_scale", _f),  # sand for a share 1 - 1/e of that [kg/m]
+    ("sand_retention", _f),  # share of the sand a wheel leaves on the rail [-]
+    ("sand_limit", _f),  # no more sand lies on a metre of one rail [kg/m]
+)
+
+LAW = _record(
+    ("kind", _i),
+    ("n_speeds", _i),
+    ("log_first", _f),  # logarithm of the first node after the origin
+    ("nodes_per_log", _f),
+    ("nodes", _f, (N_TABLE,)),  # normalised creepage
+    ("values", _f, (N_TABLE,)),  # traction ratio F / (mu N)
+    ("slopes", _f, (N_TABLE,)),
+    ("speeds", _f, (N_CURVE_SPEEDS,)),  # [m/s]
+    ("creepages", _f, (N_CURVE,)),
+    ("curve", _f, (N_CURVE_SPEEDS * N_CURVE,)),  # adhesion over the curve's largest, row by row
+    ("curve_slopes", _f, (N_CURVE_SPEEDS * N_CURVE,)),
+    ("steepest_fall", _f),  # of the curve, over creepage [-]
+)
+
+SANDER = _record(
+    ("i_axle", _i),  # it sands the rails ahead of this axle
+    ("mode", _i),  # FIXED_RATE or SPEED_PROPORTIONAL
+    ("rate", _f),  # per rail; the largest where speed-proportional [kg/s]
+    ("density", _f),  # aimed at on the rail where speed-proportional [kg/m]
+    ("start_delay", _f),  # [s]
+    ("run_on_time", _f),  # it sands on so long after the trigger is gone [s]
+    ("least_demand", _f),  # share of the emergency demand below which it does not sand [-]
+    ("placement", _f),  # share of the sand that comes to lie under the wheel [-]
+    ("hopper", _f),  # sand per rail at the start [kg]
+    ("train_wide", _i),  # 1: any vehicle's slide triggers it, 0: its own
+)
+
+SANDER_STATE = _record(
+    ("is_triggered", _i),
+    ("triggered_since", _f),  # [s]
+    ("last_trigger", _f),  # [s]
+    ("hopper", _f),  # sand left per rail [kg]
+    ("falling", _f),  # rate now [kg/s]
+    ("pending", _f),  # fallen on the cell ahead, not yet entered [kg]
+    ("first_sand", _f),  # time of the first grain, negative before [s]
 )
 
 AXLE = _record(
@@ -162,6 +224,7 @@ AXLE_STATE = _record(
     ("contact_energy", _f),  # both wheels [J]
     ("locked_energy", _f),  # ... while locked [J]
     ("brake_energy", _f),  # [J]
+    ("redeposited", _f),  # W laid down again behind this axle, times cell length [J]
     ("cleaning_energy", _f),  # one wheel, after the efficiency [J]
     ("used_work", _f),  # rail force over distance, capped at what was usable [J]
     ("usable_work", _f),  # min(peak, net demand) over distance [J]
@@ -205,6 +268,11 @@ class World(NamedTuple):
     train_state: Any  # (1,) TRAIN_STATE
     axle_states: Any  # (n_axles,) AXLE_STATE
     rail_work: Any  # (n_cells,) cleaning work W left by all wheels of one rail [J/m]
+    rail_sand: Any  # (n_cells,) sand on one rail [kg/m]
+    law: Any  # (1,) LAW
+    sanders: Any  # (n_sanders,) SANDER
+    sander_states: Any  # (n_sanders,) SANDER_STATE
+    signals: Any  # (n_groups, n_signals) what the controllers tell the rest
     effective: Any  # (n_entries,) when an acted entry takes effect [s]
     group_states: Any  # (n_groups,) GROUP_STATE
     observation: Any  # (n_axles, n_observed)
@@ -231,6 +299,11 @@ WORLD_TYPE = numba.types.NamedTuple(
         _array(TRAIN_STATE),
         _array(AXLE_STATE),
         numba.float64[::1],
+        numba.float64[::1],
+        _array(LAW),
+        _array(SANDER),
+        _array(SANDER_STATE),
+        _matrix,
         numba.float64[::1],
         _array(GROUP_STATE),
         _matrix,

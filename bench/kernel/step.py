@@ -18,8 +18,9 @@ from numba import njit
 from bench.kernel.driver import move_handle, time_to_handle_event, time_to_travel
 from bench.kernel.friction import rim_force
 from bench.kernel.pneumatics import apply_due_commands, next_due, pressure_piece
-from bench.kernel.rail import enter_cell, leave_cell
-from bench.kernel.records import RUNNING, STOPPED, TOO_FAR, TOO_LONG
+from bench.kernel.rail import clean_own_contact, enter_cell, leave_cell
+from bench.kernel.records import CONTACT_ONLY, RUNNING, STOPPED, TOO_FAR, TOO_LONG
+from bench.kernel.sanding import lay_sand, let_sand_fall, sand_flow, watch_trigger
 from bench.kernel.sensing import watch_pulses
 from bench.kernel.tally import count_adhesion, count_energy, count_lock, count_slide
 from bench.kernel.train import gradient_force, running_resistance
@@ -34,7 +35,18 @@ _AT_REST = 5e-3
 
 @njit(error_model="numpy")
 def _move_axle_piece(
-    longest, time, speed, acceleration, demanded, demanded_rate, is_ideal, run, train, axle, state
+    longest,
+    time,
+    speed,
+    acceleration,
+    demanded,
+    demanded_rate,
+    is_ideal,
+    run,
+    train,
+    law,
+    axle,
+    state,
 ):
     """Move one axle by one piece of time without events inside.
 
@@ -48,11 +60,12 @@ def _move_axle_piece(
     border = time_to_travel(state.to_border, speed, acceleration)
     if border <= _NO_TIME:
         return 0.0, 0.0, True
-    longest = min(longest, until, border, next_due(state) - time, longest_piece(axle, state))
+    longest = min(longest, until, border, next_due(state) - time)
+    longest = min(longest, longest_piece(speed, axle, state, law))
     brake = rim_force(state.pressure, state.demand_factor, is_ideal, axle)
     brake_rate = rim_force(1.0, state.demand_factor, is_ideal, axle) * rate
     wheel_before = state.wheel_speed
-    piece = turn(longest, speed, acceleration, brake, brake_rate, axle, state)
+    piece = turn(longest, speed, acceleration, brake, brake_rate, axle, state, law)
     spent = piece[0]
     state.wheel_speed = piece[3]
     state.rail_force = piece[4]
@@ -63,7 +76,7 @@ def _move_axle_piece(
     if demanded > 0.0:
         gain = axle.brake_gain
         count_adhesion(
-            piece, speed, acceleration, demanded * gain, demanded_rate * gain, axle, state
+            piece, speed, acceleration, demanded * gain, demanded_rate * gain, axle, state, law
         )
     watch_pulses(time, spent, wheel_before, state.wheel_speed, axle, state)
     state.pressure = max(0.0, state.pressure + rate * spent)
@@ -74,33 +87,77 @@ def _move_axle_piece(
 
 
 @njit(error_model="numpy")
-def _move_axle(duration, moving, is_ideal, run, train, cells, rail_work, axle, state):
+def _move_axle(
+    duration,
+    moving,
+    is_ideal,
+    run,
+    train,
+    law,
+    cells,
+    rail_work,
+    rail_sand,
+    sanders,
+    sander_states,
+    axle,
+    state,
+    i_axle,
+):
     """Move one axle over a step; return the impulse of its rail force. [N s]"""
     demanded_rate = moving.demand_rate * train.full_pressure
     elapsed = 0.0
     impulse = 0.0
     while duration - elapsed > _NO_TIME:
+        speed = max(moving.speed + moving.acceleration * elapsed, 0.0)
         spent, push, is_at_border = _move_axle_piece(
             duration - elapsed,
             moving.time + elapsed,
-            max(moving.speed + moving.acceleration * elapsed, 0.0),
+            speed,
             moving.acceleration,
             moving.demand * train.full_pressure + demanded_rate * elapsed,
             demanded_rate,
             is_ideal,
             run,
             train,
+            law,
             axle,
             state,
         )
         elapsed += spent
         impulse += push
         moving.n_axle_steps += 1
+        for i in range(sanders.shape[0]):
+            if sanders[i].i_axle == i_axle:
+                flow = sander_states[i].falling
+                let_sand_fall(spent, moving.time + elapsed, flow, sanders[i], sander_states[i])
         if is_at_border:
-            leave_cell(train.cell_length, rail_work, state)
-            enter_cell(min(state.i_cell + 1, cells.shape[0] - 1), cells, rail_work, state)
+            leave_cell(train, rail_work, rail_sand, state)
+            ahead = min(state.i_cell + 1, cells.shape[0] - 1)
+            for i in range(sanders.shape[0]):
+                if sanders[i].i_axle == i_axle:
+                    lay_sand(ahead, train, rail_sand, sander_states[i])
+            enter_cell(ahead, cells, rail_work, rail_sand, train, state)
             state.to_border += train.cell_length
+        if train.cleaning_law == CONTACT_ONLY:
+            clean_own_contact(
+                speed + moving.acceleration * spent,
+                cells[state.i_cell],
+                rail_sand[state.i_cell],
+                train,
+                state,
+            )
     return impulse
+
+
+@njit(error_model="numpy")
+def _run_sanders(world):
+    """Decide for the coming step which sanders run, and how much falls."""
+    state = world.train_state[0]
+    for i in range(world.sanders.shape[0]):
+        sander, own = world.sanders[i], world.sander_states[i]
+        i_group = world.axles[sander.i_axle].i_group
+        watch_trigger(state.time, state.demand, i_group, world.signals, sander, own)
+        own.falling = sand_flow(state.time, state.speed, sander, own)
 
 
 @njit(error_model="numpy")
@@ -117,6 +174,7 @@ def step(duration, world):
     speed, foreseen = state.speed, state.acceleration
     middle = speed + 0.5 * foreseen * duration
     impulse = 0.0
+    _run_sanders(world)
     for i_axle in range(world.axles.shape[0]):
         axle = world.axles[i_axle]
         impulse += _move_axle(
@@ -125,10 +183,15 @@ def step(duration, world):
             world.groups[axle.i_group].is_ideal,
             world.run[0],
             train,
+            world.law[0],
             world.cells,
             world.rail_work,
+            world.rail_sand,
+            world.sanders,
+            world.sander_states,
             axle,
             world.axle_states[i_axle],
+            i_axle,
         )
     resistance = running_resistance(middle, train)
     gradient = gradient_force(state.distance + 0.5 * middle * duration, world.axles, world.grades)

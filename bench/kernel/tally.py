@@ -86,18 +86,18 @@ def count_energy(piece, speed, acceleration, brake_force, brake_rate, train, sta
 
 
 @njit(error_model="numpy")
-def usable_force(train_speed, demanded_force, acceleration, axle, state):
+def usable_force(train_speed, demanded_force, acceleration, axle, state, law):
     """Return min(peak of the creep curve met, demanded rim force net of the wheel's inertia). [N]
 
     A wheel that keeps up with the decelerating train gives up momentum of its own, so the rail
     need carry only demand + m_rot dv/dt.
     """
     net = max(0.0, demanded_force + axle.rotating_mass * min(acceleration, 0.0))
-    return min(peak_met(train_speed, axle, state), net)
+    return min(peak_met(train_speed, axle, state, law), net)
 
 
 @njit(error_model="numpy")
-def count_adhesion(piece, speed, acceleration, demanded, demanded_rate, axle, state):
+def count_adhesion(piece, speed, acceleration, demanded, demanded_rate, axle, state, law):
     """Add up used and usable work of the rail over one piece (`demanded` is a rim force). [J]"""
     spent, _, force_1, _, force_2 = piece
     for share, moment, force in (
@@ -106,7 +106,7 @@ def count_adhesion(piece, speed, acceleration, demanded, demanded_rate, axle, st
     ):
         at_speed = speed + acceleration * moment
         usable = usable_force(
-            at_speed, demanded + demanded_rate * moment, acceleration, axle, state
+            at_speed, demanded + demanded_rate * moment, acceleration, axle, state, law
         )
         path = share * spent * at_speed
         state.usable_work += usable * path

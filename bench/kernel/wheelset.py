@@ -28,21 +28,21 @@ LONGEST_FALL = 0.25
 
 
 @njit(error_model="numpy")
-def longest_piece(axle, state):
+def longest_piece(train_speed, axle, state, law):
     """Return the longest piece of time that follows an unstable slide. [s]
 
     Past the peak of the creep curve a slide grows; a long implicit step would damp that growth and
     meet several roots. Up to this length each stage has exactly one root, for the stage's equation
     then rises with the wheel's speed everywhere, so the root is the one reached continuously.
     """
-    fall = steepest_fall(axle, state)
+    fall = steepest_fall(train_speed, axle, state, law)
     if fall <= 0.0:
         return math.inf
     return LONGEST_FALL * axle.rotating_mass / fall
 
 
 @njit(error_model="numpy")
-def solve_stage(base, weight, brake_force, train_speed, guess, axle, state):
+def solve_stage(base, weight, brake_force, train_speed, guess, axle, state, law):
     """Return the rim speed U with U = base + weight (F(v - U) - B).
 
     Parameters
@@ -66,7 +66,7 @@ def solve_stage(base, weight, brake_force, train_speed, guess, axle, state):
     wheel_speed = min(max(guess, low), high)
     for _ in range(60):
         slip_speed = train_speed - wheel_speed
-        force, slope = creep_force(slip_speed, train_speed, axle, state)
+        force, slope = creep_force(slip_speed, train_speed, axle, state, law)
         residual = wheel_speed - base - weight * (force - brake_force)
         if residual > 0.0:
             high = wheel_speed
@@ -84,7 +84,7 @@ def solve_stage(base, weight, brake_force, train_speed, guess, axle, state):
 
 
 @njit(error_model="numpy")
-def spin(duration, speed, acceleration, brake_force, brake_rate, axle, state):
+def spin(duration, speed, acceleration, brake_force, brake_rate, axle, state, law):
     """Return both stages of one step of a rolling wheel: speeds and rail forces.
 
     Parameters
@@ -103,24 +103,24 @@ def spin(duration, speed, acceleration, brake_force, brake_rate, axle, state):
     speed_1 = speed + acceleration * GAMMA * duration
     brake_1 = brake_force + brake_rate * GAMMA * duration
     start = state.wheel_speed
-    wheel_1 = solve_stage(start, weight, brake_1, speed_1, speed_1 - speed + start, axle, state)
+    wheel_1 = solve_stage(start, weight, brake_1, speed_1, speed_1 - speed + start, axle, state, law)
     net_1 = (wheel_1 - start) / weight
     base = start + (1.0 - GAMMA) * duration / axle.rotating_mass * net_1
     speed_2 = speed + acceleration * duration
     brake_2 = brake_force + brake_rate * duration
-    wheel_2 = solve_stage(base, weight, brake_2, speed_2, speed_2 - speed_1 + wheel_1, axle, state)
+    wheel_2 = solve_stage(base, weight, brake_2, speed_2, speed_2 - speed_1 + wheel_1, axle, state, law)
     return wheel_1, net_1 + brake_1, wheel_2, (wheel_2 - base) / weight + brake_2
 
 
 @njit(error_model="numpy")
-def spin_until_locked(duration, speed, acceleration, brake_force, brake_rate, axle, state):
+def spin_until_locked(duration, speed, acceleration, brake_force, brake_rate, axle, state, law):
     """Take a step of a rolling wheel, cut short where the rim comes to rest.
 
     Returns
     -------
     (spent, U1, F1, U2, F2)   as `spin`, with the time taken; `state` is locked where it ended so.
     """
-    result = spin(duration, speed, acceleration, brake_force, brake_rate, axle, state)
+    result = spin(duration, speed, acceleration, brake_force, brake_rate, axle, state, law)
     if result[2] > 0.0:
         return duration, result[0], result[1], result[2], result[3]
     short, long = 0.0, duration
@@ -129,7 +129,7 @@ def spin_until_locked(duration, speed, acceleration, brake_force, brake_rate, ax
     for _ in range(30):
         spent = short + (long - short) * short_end / (short_end - long_end)
         spent = min(max(spent, 1e-9), duration)
-        result = spin(spent, speed, acceleration, brake_force, brake_rate, axle, state)
+        result = spin(spent, speed, acceleration, brake_force, brake_rate, axle, state, law)
         if abs(result[2]) <= 1e-9 or spent <= 1e-9:
             break
         if result[2] > 0.0:
@@ -141,14 +141,14 @@ def spin_until_locked(duration, speed, acceleration, brake_force, brake_rate, ax
 
 
 @njit(error_model="numpy")
-def _surplus(elapsed, speed, acceleration, brake_force, brake_rate, axle, state):
+def _surplus(elapsed, speed, acceleration, brake_force, brake_rate, axle, state, law):
     at_speed = max(speed + acceleration * elapsed, 0.0)
-    grip = creep_force(at_speed, at_speed, axle, state)[0]
+    grip = creep_force(at_speed, at_speed, axle, state, law)[0]
     return grip - (brake_force + brake_rate * elapsed), grip
 
 
 @njit(error_model="numpy")
-def stay_locked(duration, speed, acceleration, brake_force, brake_rate, axle, state):
+def stay_locked(duration, speed, acceleration, brake_force, brake_rate, axle, state, law):
     """Take a step of a locked wheel, cut short where the rail grips more than the brake holds.
 
     Returns
@@ -157,15 +157,15 @@ def stay_locked(duration, speed, acceleration, brake_force, brake_rate, axle, st
     wheel rolls again (`state.is_locked` 0) where the step was cut short.
     """
     spent = duration
-    after, grip = _surplus(duration, speed, acceleration, brake_force, brake_rate, axle, state)
+    after, grip = _surplus(duration, speed, acceleration, brake_force, brake_rate, axle, state, law)
     if after > 0.0:
-        before = _surplus(0.0, speed, acceleration, brake_force, brake_rate, axle, state)[0]
+        before = _surplus(0.0, speed, acceleration, brake_force, brake_rate, axle, state, law)[0]
         short, long = 0.0, duration
         for _ in range(30):
             spent = short + (long - short) * before / (before - after)
             spent = min(max(spent, 1e-9), duration)
             middle, grip = _surplus(
-                spent, speed, acceleration, brake_force, brake_rate, axle, state
+                spent, speed, acceleration, brake_force, brake_rate, axle, state, law
             )
             if abs(middle) <= 1e-9 * brake_force or spent <= 1e-9:
                 break
@@ -175,13 +175,13 @@ def stay_locked(duration, speed, acceleration, brake_force, brake_rate, axle, st
                 short, before = spent, middle
         state.is_locked = 0
     first = _surplus(
-        GAMMA * spent, speed, acceleration, brake_force, brake_rate, axle, state
+        GAMMA * spent, speed, acceleration, brake_force, brake_rate, axle, state, law
     )[1]
     return spent, 0.0, first, 0.0, grip
 
 
 @njit(error_model="numpy")
-def turn(duration, speed, acceleration, brake_force, brake_rate, axle, state):
+def turn(duration, speed, acceleration, brake_force, brake_rate, axle, state, law):
     """Move a wheelset on by a piece of time, or until it locks or rolls again.
 
     Returns
@@ -189,10 +189,10 @@ def turn(duration, speed, acceleration, brake_force, brake_rate, axle, state):
     (spent, U1, F1, U2, F2)   time taken [s], rim speeds [m/s] and rail forces [N] of the stages
     """
     if state.is_locked:
-        surplus = _surplus(0.0, speed, acceleration, brake_force, brake_rate, axle, state)[0]
+        surplus = _surplus(0.0, speed, acceleration, brake_force, brake_rate, axle, state, law)[0]
         if surplus <= 0.0:
             return stay_locked(
-                duration, speed, acceleration, brake_force, brake_rate, axle, state
+                duration, speed, acceleration, brake_force, brake_rate, axle, state, law
             )
         state.is_locked = 0
-    return spin_until_locked(duration, speed, acceleration, brake_force, brake_rate, axle, state)
+    return spin_until_locked(duration, speed, acceleration, brake_force, brake_rate, axle, state, law)

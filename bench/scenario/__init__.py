@@ -4,10 +4,13 @@ The only place of the project that reads TOML, converts units and validates.
 """
 
 from bench.scenario.brake import Brake, SlipControl
+from bench.scenario.contact import Contact
 from bench.scenario.driver import Driver, HandleEntry
-from bench.scenario.rail import GradientSection, Rail, RailSection
+from bench.scenario.profile import sections_from_csv
+from bench.scenario.rail import GradientSection, Rail, RailSection, RandomFriction
 from bench.scenario.reader import load_scenario, scenario_names
 from bench.scenario.run import Run
+from bench.scenario.sander import Sander
 from bench.scenario.scenario import Scenario
 from bench.scenario.sensing import Sensing
 from bench.scenario.train import Train, Vehicle
@@ -15,12 +18,15 @@ from bench.scenario.units import parse_speed
 
 __all__ = [
     "Brake",
+    "Contact",
     "Driver",
     "GradientSection",
     "HandleEntry",
     "Rail",
     "RailSection",
+    "RandomFriction",
     "Run",
+    "Sander",
     "Scenario",
     "Sensing",
     "SlipControl",
@@ -29,4 +35,5 @@ __all__ = [
     "load_scenario",
     "parse_speed",
     "scenario_names",
+    "sections_from_csv",
 ]

@@ -77,6 +77,8 @@ class FieldSpec:
     record_type: type[Any] | None = None
     key: str = ""
     is_repeatable: bool = False
+    choices: tuple[str, ...] = ()
+    is_file: bool = False
 
     @property
     def is_numeric(self) -> bool:
@@ -91,6 +93,8 @@ class FieldSpec:
     def allowed_text(self, unit: Unit | None = None) -> str:
         """Say in words what the field accepts, bounds written in `unit` (SI if None)."""
         chosen = unit or si_unit(self.dimension)
+        if self.choices:
+            return f"one of {', '.join(self.choices)}"
         if self.kind == "text":
             return "text of one line, not empty"
         if self.kind == "flag":
@@ -128,6 +132,8 @@ class FieldSpec:
             if self.record_type is None or not isinstance(value, self.record_type):
                 raise Unacceptable(f"must be {self.allowed_text()}")
             return value
+        if self.choices and value not in self.choices:
+            raise Unacceptable(f"must be {self.allowed_text()}")
         if self.kind == "text":
             return _accept_text(value)
         if self.kind == "flag":
@@ -244,16 +250,37 @@ def quantities(
     return _declare(spec, _NO_DEFAULT)
 
 
-def count(*, doc: str, low: int, high: int, kind: str = "count") -> Any:
+def count(
+    *,
+    doc: str,
+    low: int,
+    high: int,
+    kind: str = "count",
+    default: Any = _NO_DEFAULT,
+    mark: str = "",
+    source: str = "",
+) -> Any:
     """Declare a whole number (or, with `kind="position"`, a brake handle position)."""
-    return _declare(
-        FieldSpec(kind=kind, dimension="count", doc=doc, low=low, high=high), _NO_DEFAULT
+    spec = FieldSpec(
+        kind=kind, dimension="count", doc=doc, low=low, high=high, mark=mark, source=source
     )
+    return _declare(spec, default)
 
 
 def text(*, doc: str) -> Any:
     """Declare a one-line text."""
     return _declare(FieldSpec(kind="text", doc=doc), _NO_DEFAULT)
+
+
+def choice(*choices: str, doc: str, default: str, mark: str, source: str) -> Any:
+    """Declare a text out of a fixed list."""
+    spec = FieldSpec(kind="text", doc=doc, choices=choices, mark=mark, source=source)
+    return _declare(spec, default)
+
+
+def file_name(*, doc: str) -> Any:
+    """Declare an optional file; in a scenario file its path is relative to that file."""
+    return _declare(FieldSpec(kind="text", doc=doc, is_file=True, is_optional=True), None)
 
 
 def flag(*, doc: str, default: bool, mark: str, source: str) -> Any:
@@ -265,6 +292,13 @@ def part(record_type: type[Any], *, doc: str, default_factory: Any = _NO_DEFAULT
     """Declare a nested record: a table of its own in TOML."""
     spec = FieldSpec(kind="record", doc=doc, record_type=record_type)
     return _declare(spec, _NO_DEFAULT, default_factory)
+
+
+def optional_part(record_type: type[Any], *, doc: str) -> Any:
+    """Declare a nested record that may be missing."""
+    return _declare(
+        FieldSpec(kind="record", doc=doc, record_type=record_type, is_optional=True), None
+    )
 
 
 def parts(
@@ -345,7 +379,19 @@ def _attributes_section(record_type: type[Any]) -> str:
 @dataclass_transform(
     frozen_default=True,
     kw_only_default=True,
-    field_specifiers=(quantity, quantities, count, text, flag, part, parts, dataclasses.field),
+    field_specifiers=(
+        quantity,
+        quantities,
+        count,
+        text,
+        choice,
+        file_name,
+        flag,
+        part,
+        optional_part,
+        parts,
+        dataclasses.field,
+    ),
 )
 def record(cls: type[T]) -> type[T]:
     """Make `cls` a frozen, keyword-only dataclass and list its declared fields in its docstring."""

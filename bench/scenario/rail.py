@@ -2,7 +2,16 @@
 
 from itertools import pairwise
 
-from bench.scenario.fields import Record, parts, quantity, record
+from bench.scenario.fields import (
+    Record,
+    choice,
+    count,
+    file_name,
+    optional_part,
+    parts,
+    quantity,
+    record,
+)
 
 MONOTONE_LIMIT = 0.1317  # smallest slip/adhesion reduction ratio whose creep curve never falls
 
@@ -74,11 +83,159 @@ class RailSection(Record):
 
 
 @record
+class RandomFriction(Record):
+    """Friction of the untouched film drawn at random, patch by patch; every number is assumed.
+
+    Friction is log-normal, clipped; patch lengths are exponential, but for a share of long patches
+    of even distribution between two lengths. It replaces the sections' friction (and lifts their
+    recovered friction where that would lie below).
+    """
+
+    seed: int = count(low=0, high=2**63 - 1, doc="Seed: the same seed gives the same rail.")
+    median_friction: float = quantity(
+        "ratio",
+        low=0.002,
+        high=0.9,
+        default=0.05,
+        doc="Median of the friction.",
+        mark="assumed",
+        source="no field distribution was found",
+    )
+    spread: float = quantity(
+        "ratio",
+        low=0.0,
+        high=3.0,
+        default=0.5,
+        doc="Standard deviation of the logarithm of the friction.",
+        mark="assumed",
+        source="no field distribution was found",
+    )
+    lowest_friction: float = quantity(
+        "ratio",
+        low=0.002,
+        high=0.9,
+        default=0.008,
+        doc="Friction is clipped here.",
+        mark="assumed",
+        source="so that the longest slide on record (0.8 %g) lies inside",
+    )
+    highest_friction: float = quantity(
+        "ratio",
+        low=0.002,
+        high=0.9,
+        default=0.15,
+        doc="Friction is clipped here.",
+        mark="assumed",
+        source="about where 9 %g no longer slides",
+    )
+    mean_patch: float = quantity(
+        "length",
+        low=1.0,
+        high=1e5,
+        default=300.0,
+        doc="Mean length of an ordinary patch.",
+        mark="assumed",
+        source="no field distribution was found",
+    )
+    long_share: float = quantity(
+        "ratio",
+        low=0.0,
+        high=1.0,
+        default=0.05,
+        doc="Share of patches that are long.",
+        mark="assumed",
+        source="films of kilometres are on record",
+    )
+    long_from: float = quantity(
+        "length",
+        low=1.0,
+        high=1e5,
+        default=1000.0,
+        doc="Shortest long patch.",
+        mark="assumed",
+        source="films of kilometres are on record",
+    )
+    long_to: float = quantity(
+        "length",
+        low=1.0,
+        high=1e5,
+        default=5000.0,
+        doc="Longest long patch.",
+        mark="assumed",
+        source="films of kilometres are on record",
+    )
+
+    def check_together(self) -> None:
+        """Check the order of both pairs of bounds."""
+        if self.highest_friction < self.lowest_friction:
+            self.refuse(
+                "highest_friction", f"must be at least the lowest, {self.lowest_friction:g}"
+            )
+        if self.long_to < self.long_from:
+            self.refuse("long_to", f"must be at least {self.long_from:g} m")
+
+
+@record
 class Rail(Record):
     """The rail ahead, as sections of film and the grain in which its state is remembered.
 
-    Memory in rail cells is this project's extension of the recalled cleaning law.
+    Memory in rail cells, and a cleaning share that falls for a nearly locked wheel, are this
+    project's extensions of the recalled cleaning law, which has neither (`contact_only`).
     """
+
+    cleaning_law: str = choice(
+        "rail_memory",
+        "contact_only",
+        doc="Whether the rail stays cleaned for the wheels behind, or a contact cleans only itself.",
+        default="rail_memory",
+        mark="assumed",
+        source="this project's extension; contact_only is the recalled law without memory",
+    )
+    redeposition: float = quantity(
+        "ratio",
+        low=0.0,
+        high=5.0,
+        default=0.0,
+        doc="Each wheel lays down film again: W falls by exp of minus this.",
+        mark="assumed",
+        source="no measurement known",
+    )
+    sand_friction: float = quantity(
+        "ratio",
+        low=0.0,
+        high=0.6,
+        default=0.40,
+        doc="Friction gained under much sand.",
+        mark="derived",
+        source="fitted with sand_scale and sand_retention to the published sanding trial",
+    )
+    sand_scale: float = quantity(
+        "mass_per_length",
+        above=0.0,
+        high=1.0,
+        default=0.030,
+        doc="Sand per metre of one rail for 63 % of that gain.",
+        mark="derived",
+        source="fitted with sand_friction and sand_retention to the published sanding trial",
+    )
+    sand_retention: float = quantity(
+        "ratio",
+        low=0.0,
+        high=1.0,
+        default=0.90,
+        doc="Share of the sand that a passing wheel leaves on the rail.",
+        mark="derived",
+        source="fitted with sand_friction and sand_scale to the published sanding trial",
+    )
+    sand_limit: float = quantity(
+        "mass_per_length",
+        low=0.0,
+        high=1.0,
+        default=0.0075,
+        doc="More sand than this does not stay on a metre of one rail.",
+        mark="assumed",
+        source="the residue limit of an older GB group standard, seen second-hand, as a cap",
+    )
 
     cell_length: float = quantity(
         "length",
@@ -115,6 +272,12 @@ class Rail(Record):
         doc="Creepage up to which all sliding work cleans; beyond, the share falls linearly.",
         mark="assumed",
         source="no measurement known",
+    )
+    profile: str | None = file_name(
+        doc="CSV with distance_m and friction, one row a section; the first section fills the rest."
+    )
+    random: RandomFriction | None = optional_part(
+        RandomFriction, doc="Friction drawn at random instead of the sections' own."
     )
     sections: tuple[RailSection, ...] = parts(
         RailSection,

@@ -18,6 +18,7 @@ from bench.scenario.layers import (
     read_table,
     refuse,
 )
+from bench.scenario.profile import sections_from_csv
 from bench.scenario.provenance import Provenance
 from bench.scenario.scenario import Scenario
 
@@ -177,6 +178,8 @@ def _build_values(branch: Branch, path: str, provenance: dict[str, Provenance]) 
                 _refuse_missing(branch, name, spec)
         elif isinstance(entry, Leaf):
             values[name] = entry.value
+            if spec.is_file:
+                values[name] = str(Path(entry.file).parent / entry.value)
             if entry.provenance is not None:
                 provenance[here] = entry.provenance
         elif isinstance(entry, Branch):
@@ -186,6 +189,8 @@ def _build_values(branch: Branch, path: str, provenance: dict[str, Provenance]) 
                 _construct(item, _build_values(item, f"{here}.{i}.", provenance))
                 for i, item in enumerate(entry)
             )
+    if values.get("profile") is not None:  # a rail from data: rows laid over the first section
+        values["sections"] = sections_from_csv(values["profile"], values["sections"][0])
     return values
 
 

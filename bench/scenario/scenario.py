@@ -6,6 +6,7 @@ from typing import Any, NamedTuple, NoReturn
 
 from bench.scenario.brake import Brake, SlipControl
 from bench.scenario.change import changed
+from bench.scenario.contact import Contact
 from bench.scenario.driver import Driver
 from bench.scenario.fields import (
     FieldProblem,
@@ -22,6 +23,7 @@ from bench.scenario.fields import (
 from bench.scenario.provenance import Provenance
 from bench.scenario.rail import GradientSection, Rail, check_gradient
 from bench.scenario.run import Run
+from bench.scenario.sander import Sander
 from bench.scenario.sensing import Sensing
 from bench.scenario.train import Train
 
@@ -57,6 +59,10 @@ class Scenario(Record):
         SlipControl, default_factory=SlipControl, doc="The slip control's sampling."
     )
     rail: Rail = part(Rail, doc="The rail.")
+    contact: Contact = part(Contact, default_factory=Contact, doc="The contact and its creep law.")
+    sanders: tuple[Sander, ...] = parts(
+        Sander, key="sander", default=(), min_items=0, max_items=100, doc="Sanders, if any."
+    )
     gradient: tuple[GradientSection, ...] = parts(
         GradientSection,
         key="gradient",
@@ -100,6 +106,28 @@ class Scenario(Record):
                     f"the brake has {self.brake.n_steps} steps, so a position is from 0 (release) "
                     f"to {self.brake.emergency_position} (emergency)",
                 )
+        for i, sander in enumerate(self.sanders):
+            if sander.axle > self.train.n_axles:
+                self._refuse_at(
+                    f"sanders.{i}.axle",
+                    sander.axle,
+                    f"the train has {self.train.n_axles} axles, so from 1 to {self.train.n_axles}",
+                )
+            if sander.from_step > self.brake.emergency_position:
+                self._refuse_at(
+                    f"sanders.{i}.from_step",
+                    sander.from_step,
+                    f"the brake has {self.brake.n_steps} steps, emergency is "
+                    f"{self.brake.emergency_position}",
+                )
+        if self.contact.law == "measured":
+            for i, section in enumerate(self.rail.sections):
+                if section.friction_ratio != 1.0:
+                    self._refuse_at(
+                        f"rail.sections.{i}.friction_ratio",
+                        section.friction_ratio,
+                        "must be 1 with contact.law = measured: the curve brings its own fall",
+                    )
         check_gradient(self, self.gradient)
 
     def _refuse_at(self, path: str, value: object, detail: str) -> NoReturn:

@@ -56,6 +56,13 @@ DIMENSIONS: dict[str, tuple[Unit, ...]] = {
         Unit("percent_g", "%g", STANDARD_GRAVITY, 100.0),
     ),
     "work_per_length": (Unit("j_per_m", "J/m"), Unit("kj_per_m", "kJ/m", 1e3)),
+    "mass_rate": (
+        Unit("kg_per_s", "kg/s"),
+        Unit("g_per_s", "g/s", 1.0, 1e3),
+        Unit("kg_per_min", "kg/min", 1.0, 60.0),
+    ),
+    "mass_per_length": (Unit("kg_per_m", "kg/m"), Unit("g_per_m", "g/m", 1.0, 1e3)),
+    "modulus": (Unit("pa", "Pa"), Unit("gpa", "GPa", 1e9)),
     "inertia": (Unit("kg_m2", "kg m2"),),
     "inverse_speed": (Unit("s_per_m", "s/m"),),
     "inverse_time": (Unit("per_s", "1/s"),),

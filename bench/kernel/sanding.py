@@ -1,0 +1,85 @@
+"""Sanders: when they run, what they lay, what is left in the hopper."""
+
+from numba import njit
+
+from bench.kernel.records import FIXED_RATE, SLIDE_SIGNAL
+
+
+@njit(error_model="numpy")
+def _is_slide_signalled(sander, i_group, signals):
+    if not sander.train_wide:
+        return signals[i_group, SLIDE_SIGNAL] > 0.0
+    for i in range(signals.shape[0]):
+        if signals[i, SLIDE_SIGNAL] > 0.0:
+            return True
+    return False
+
+
+@njit(error_model="numpy")
+def watch_trigger(time, demand, i_group, signals, sander, state):
+    """Decide whether a sander is triggered, and since when.
+
+    Parameters
+    ----------
+    time : float        [s]
+    demand : float      share of the emergency demand acting now. [-]
+    i_group : int       controller of the axle it sands
+    signals : (n_groups, n_signals)   what the controllers last told
+    sander : SANDER
+    state : SANDER_STATE
+
+    Notes
+    -----
+    Triggered while the brake demand is at least `least_demand` and a slide is signalled, and for
+    `run_on_time` afterwards.
+    """
+    wanted = (
+        demand > 0.0
+        and demand >= sander.least_demand - 1e-9
+        and _is_slide_signalled(sander, i_group, signals)
+    )
+    if wanted:
+        state.last_trigger = time
+        if not state.is_triggered:
+            state.is_triggered = 1
+            state.triggered_since = time
+    elif state.is_triggered and time - state.last_trigger > sander.run_on_time:
+        state.is_triggered = 0
+
+
+@njit(error_model="numpy")
+def sand_flow(time, train_speed, sander, state):
+    """Return how much sand falls per rail now. [kg/s]
+
+    Nothing before the start delay has run out or from an empty hopper; else the fixed rate, or the
+    aimed density times speed up to the largest rate.
+    """
+    if not state.is_triggered or state.hopper <= 0.0:
+        return 0.0
+    if time - state.triggered_since < sander.start_delay - 1e-12:
+        return 0.0
+    if sander.mode == FIXED_RATE:
+        return sander.rate
+    return min(sander.rate, sander.density * train_speed)
+
+
+@njit(error_model="numpy")
+def let_sand_fall(duration, time, flow, sander, state):
+    """Move sand from the hopper onto the cell ahead of the axle. [flow: kg/s]"""
+    state.falling = flow
+    if flow <= 0.0:
+        return
+    if state.first_sand < 0.0:
+        state.first_sand = time
+    amount = min(flow * duration, state.hopper)
+    state.hopper -= amount
+    state.pending += amount * sander.placement
+
+
+@njit(error_model="numpy")
+def lay_sand(i_cell, train, rail_sand, state):
+    """Lay what has fallen on the cell ahead there; beyond `sand_limit` it rolls off the rail."""
+    if state.pending > 0.0:
+        laid = rail_sand[i_cell] + state.pending / train.cell_length
+        rail_sand[i_cell] = max(rail_sand[i_cell], min(laid, train.sand_limit))
+        state.pending = 0.0
