@@ -12,12 +12,14 @@ import os
 import shutil
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import bench
 from bench.caution import CAUTION
 from bench.errors import InputError
+from bench.interrupts import interrupts_end_at_once, interrupts_ignored
 
 if TYPE_CHECKING:
     from bench.compare import Comparison
@@ -52,8 +54,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return end.code if isinstance(end.code, int) else BAD_INPUT
     except InputError as problem:
         return complain(str(problem))
-    except KeyboardInterrupt:
-        return complain("interrupted", INTERRUPTED)
+    except KeyboardInterrupt as end:
+        return complain(f"interrupted{str(end) or '; nothing was written'}", INTERRUPTED)
     except BrokenPipeError:  # whoever read our output has left
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
@@ -180,8 +182,8 @@ def stop_command(arguments: argparse.Namespace) -> int:
 
     scenario = _scenario(arguments.scenario, arguments.speed)
     known = find_controller(arguments.controller, compile_file=arguments.compile)
-    _tell_if_cold()
-    from bench.compare import run_stop, stop_record
+    _get_ready([known], "bench.runner", "loop.run_compiled")
+    from bench.runner import run_stop, stop_record
 
     stop = run_stop(scenario, known, arguments.seed)
     print(_as_json(stop_record(stop)) if arguments.json else stop)
@@ -190,28 +192,38 @@ def stop_command(arguments: argparse.Namespace) -> int:
 
 def compare_command(arguments: argparse.Namespace) -> int:
     """Run strategies on rails, print the table, write the files."""
-    from bench.output import check_folder
+    from bench.output import check_folder, write_folder
+    from bench.registry import refuse_twice
     from bench.scenario import scenario_names
+    from bench.tables import comparison_table
 
     _check_range("--seeds", arguments.seeds, 1, MOST_SEEDS)
     if arguments.workers is not None:
         _check_range("--workers", arguments.workers, 1, MOST_WORKERS)
     names = arguments.scenarios or scenario_names()
     scenarios = [_scenario(name, arguments.speed) for name in names]
+    refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
     strategies = _strategies(arguments.controllers, arguments.compile)
+    refuse_twice("strategies", [(k.controller.name, k.origin) for k in strategies])
     folder = None if arguments.json and arguments.out is None else _folder(arguments.out)
     if folder is not None:
         check_folder(folder, RESULT_FILES, RECORD, WRITER)
-    _tell_if_cold()
+    _get_ready(strategies, "bench.compare", "loop.run_compiled", "floor.run_floor")
     comparison = _run_with_progress(arguments, scenarios, strategies)
-    written = [] if folder is None else _write(folder, comparison)
-    if arguments.json:
-        print(_as_json([row.as_record() for row in comparison.rows]))
+    rows = [row.as_record() for row in comparison.rows]
+    text = _as_json(rows) if arguments.json else comparison_table(comparison)
+    if folder is None:
+        print(text)
         return 0
-    from bench.tables import comparison_table
-
-    print(comparison_table(comparison))
-    print(f"\nwritten to {folder}: {', '.join(path.name for path in written)}\n\n{CAUTION}")
+    ending = f"\n\nwritten to {folder}: {', '.join((RECORD, *RESULT_FILES))}\n\n{CAUTION}"
+    try:
+        files = _files(comparison)
+        with interrupts_ignored():  # from here all is written, and said to be
+            write_folder(folder, files, RECORD, WRITER, {"rows": rows})
+            print(text + ("" if arguments.json else ending), flush=True)
+    except InputError:
+        print(text, flush=True)  # what was computed is not lost
+        raise
     return 0
 
 
@@ -253,11 +265,19 @@ def _check_range(name: str, value: int, low: int, high: int) -> None:
         raise InputError(f"{name} = {value}; allowed: {low} to {high}")
 
 
-def _tell_if_cold() -> None:
-    from bench.kernel.cache import is_cold
+def _get_ready(strategies: Sequence[Known], module: str, *functions: str) -> None:
+    """Import and compile what the runs need, saying so where it takes long."""
+    with interrupts_end_at_once("slipbench: interrupted; nothing was written"):
+        from bench.kernel.cache import is_cold
 
-    if is_cold():
-        print("slipbench: compiling the physics once, about 20 s ...", file=sys.stderr, flush=True)
+        if is_cold(*functions):
+            notice = "slipbench: compiling the physics once, about 20 s ..."
+            print(notice, file=sys.stderr, flush=True)
+        import_module(module)
+        from bench.runner import prepare
+
+        for known in strategies:
+            prepare(known)
 
 
 def _run_with_progress(
@@ -284,7 +304,8 @@ def _run_with_progress(
             )
         except KeyboardInterrupt:
             bar.close()
-            raise KeyboardInterrupt(f"after {n_done[0]} of {n_jobs} stops") from None
+            done = f" after {n_done[0]} of {n_jobs} runs; nothing was written"
+            raise KeyboardInterrupt(done) from None
         except BrokenProcessPool:
             raise InputError(
                 "a worker process died, perhaps for want of memory; nothing was written; "
@@ -292,20 +313,17 @@ def _run_with_progress(
             ) from None
 
 
-def _write(folder: Path, comparison: Comparison) -> list[Path]:
+def _files(comparison: Comparison) -> dict[str, bytes]:
     from bench.compare import as_csv
     from bench.figures import style
     from bench.figures.compare import draw_comparison
-    from bench.output import write_folder
     from bench.registry import known_controllers
 
     drawn = [known.controller.name for known in comparison.strategies]
     looks = style.looks([*known_controllers(), *drawn])
     pictures = style.save(draw_comparison(comparison, looks))
     files = {"compare.csv": as_csv(comparison.rows).encode()}
-    files |= {f"compare.{kind}": data for kind, data in pictures.items()}
-    rows = [row.as_record() for row in comparison.rows]
-    return write_folder(folder, files, RECORD, WRITER, {"rows": rows})
+    return files | {f"compare.{kind}": data for kind, data in pictures.items()}
 
 
 def _as_json(content: Any) -> str:

@@ -12,21 +12,18 @@ import math
 import multiprocessing
 import os
 import statistics
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from bench.errors import InputError
 from bench.interrupts import interrupts_ignored
-from bench.registry import Known, find_controller, one_line, where_in
+from bench.registry import Known, find_controller, one_line, refuse_twice
+from bench.runner import finite_or_none, prepare, run_stop
 from bench.scenario import Scenario, load_scenario
-from bench.simulation import compile_update, simulate
-from bench.stop import Stop
-
-T = TypeVar("T")
+from bench.shortest import shortest_possible
 
 DRY_RAIL = "dry"
 """Shipped scenario whose rail the dry yardstick is run on."""
@@ -90,7 +87,8 @@ class Score:
     ----------
     distance, shortest_run, longest_run : float   mean, least and greatest stopping distance [m]
     over_dry, over_shortest : float               mean distance over the yardstick [-]; NaN without
-    longest_lock, worst_lock : float              mean and greatest over the seeds [s]
+    longest_lock : float                          longest lock of a run, mean over the seeds [s]
+    least_lock, worst_lock : float                its least and greatest over the seeds [s]
     flat_risk, vents : float                      means [-]
     """
 
@@ -104,6 +102,7 @@ class Score:
     over_dry: float
     over_shortest: float
     longest_lock: float
+    least_lock: float
     worst_lock: float
     flat_risk: float
     vents: float
@@ -119,14 +118,23 @@ class Comparison:
     yardsticks: dict[str, Yardsticks]
     rows: tuple[Row, ...]
 
+    def rails(self) -> list[Scenario]:
+        """Return the scenarios, that with the shortest stop of a strategy without truth first."""
+
+        def best(scenario: Scenario) -> float:
+            scores = self.scores(scenario.name)
+            return min((s.distance for s in scores if not s.uses_truth), default=scores[0].distance)
+
+        return sorted(self.scenarios, key=best)
+
     def scores(self, scenario: str) -> list[Score]:
-        """Return a score a strategy on one rail, shortest mean distance first."""
+        """Return a score a strategy on one rail: fewest overruns, then shortest distance first."""
         scores = []
         for known in self.strategies:
             name = known.controller.name
             runs = [r for r in self.rows if r.scenario == scenario and r.controller == name]
             scores.append(_score(runs))
-        return sorted(scores, key=lambda score: (score.distance, score.longest_lock))
+        return sorted(scores, key=lambda s: (s.n_runs - s.n_stopped, s.distance, s.longest_lock))
 
 
 @dataclass(frozen=True)
@@ -165,8 +173,8 @@ def compare(
     ------
     InputError   for names given twice, and whatever a run refuses
     """
-    _refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
-    _refuse_twice("strategies", [(k.controller.name, k.origin) for k in strategies])
+    refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
+    refuse_twice("strategies", [(k.controller.name, k.origin) for k in strategies])
     for known in strategies:
         prepare(known)
     jobs = plan(scenarios, strategies, n_seeds)
@@ -211,39 +219,6 @@ def n_cores() -> int:
     return os.cpu_count() or 1
 
 
-def prepare(known: Known) -> None:
-    """Compile a strategy that runs compiled, so that workers find it on disk."""
-    if known.runs_compiled:
-        _as_input_error(known, lambda: compile_update(known.controller.update))
-
-
-def run_stop(scenario: Scenario, known: Known, seed: int, *, with_traces: bool = False) -> Stop:
-    """Run one stop; whatever a strategy that is not shipped raises becomes an `InputError`."""
-    return _as_input_error(
-        known,
-        lambda: simulate(
-            scenario,
-            known.controller,
-            seed,
-            compiled=known.runs_compiled,
-            with_traces=with_traces,
-        ),
-    )
-
-
-def stop_record(stop: Stop) -> dict[str, Any]:
-    """Return a stop's summary and where it comes from, for JSON; what is not finite is None."""
-    flat = {
-        "scenario": stop.scenario.name,
-        "controller": stop.controller.name,
-        "seed": stop.seed,
-        "uses_truth": stop.controller.uses_truth,
-        "initial_speed": stop.scenario.initial_speed,
-        **stop.summary,
-    }
-    return {name: finite_or_none(value) for name, value in flat.items()}
-
-
 def as_csv(rows: Sequence[Row]) -> str:
     """Return the rows as CSV: the columns of `Row.as_record`, one value an axle joined by `;`."""
     stream = io.StringIO()
@@ -263,36 +238,25 @@ def _csv_cell(value: Any) -> Any:
 
 def find_yardsticks(scenario: Scenario) -> Yardsticks:
     """Return what distances of a scenario are held against: dry rail, and the shortest possible."""
-    from bench.shortest import shortest_possible
-
     dry_sections = load_scenario(DRY_RAIL).rail.sections
     on_dry = scenario.replace({"rail.sections": dry_sections})
     dry = run_stop(on_dry, _found(DRY_STRATEGY, False), seed=0)
     dry_distance = float(dry.summary["stopping_distance"])
     try:
-        return Yardsticks(dry_distance, float(shortest_possible(scenario)))
+        shortest = float(shortest_possible(scenario))
     except InputError as problem:
         return Yardsticks(dry_distance, math.nan, one_line(problem))
+    if math.isinf(shortest):
+        return Yardsticks(
+            dry_distance, math.nan, "no stop within the scenario's limits is possible"
+        )
+    return Yardsticks(dry_distance, shortest)
 
 
-def finite_or_none(value: Any) -> Any:
-    """Return a value, or list of values, with every float that is not finite replaced by None."""
-    if isinstance(value, list):
-        return [finite_or_none(item) for item in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
-
-
-def _refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
-    seen: dict[str, str] = {}
-    for name, origin in named:
-        if name in seen:
-            raise InputError(
-                f"two {noun} are called {name!r} ({seen[name]}; {origin}); "
-                "give each once, under a name of its own"
-            )
-        seen[name] = origin
+def _over(distance: float, yardstick: float) -> float:
+    """Return the ratio of a distance to a yardstick, NaN unless both are finite. [-]"""
+    ratio = distance / yardstick
+    return ratio if math.isfinite(ratio) else math.nan
 
 
 def _score(runs: Sequence[Row]) -> Score:
@@ -310,33 +274,24 @@ def _score(runs: Sequence[Row]) -> Score:
         distance=mean,
         shortest_run=min(distances),
         longest_run=max(distances),
-        over_dry=mean / marks.dry_distance,
-        over_shortest=mean / marks.shortest_possible,
+        over_dry=_over(mean, marks.dry_distance),
+        over_shortest=_over(mean, marks.shortest_possible),
         longest_lock=statistics.fmean(locks),
+        least_lock=min(locks),
         worst_lock=max(locks),
         flat_risk=statistics.fmean(run.summary["flat_risk"] for run in runs),
         vents=statistics.fmean(run.summary["vent_count"] for run in runs),
     )
 
 
-def _as_input_error(known: Known, act: Callable[[], T]) -> T:
-    try:
-        return act()
-    except InputError:
-        raise
-    except (Exception, SystemExit) as problem:
-        if known.is_shipped:
-            raise
-        where = where_in(problem, Path(known.origin))
-        raise InputError(
-            f"controller {known.controller.name}: {known.origin}: {where}{one_line(problem)}"
-        ) from problem
-
-
 def _run_job(job: Job, known: Known | None) -> Any:
     if known is None:
         return find_yardsticks(job.scenario)
-    return dict(run_stop(job.scenario, known, job.seed).summary)
+    try:
+        return dict(run_stop(job.scenario, known, job.seed).summary)
+    except InputError as problem:
+        where = f"scenario {job.scenario.name}, seed {job.seed}"
+        raise InputError(f"{where}: {one_line(problem)}") from problem
 
 
 def _run_here(

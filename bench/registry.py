@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import sys
 import traceback
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
@@ -102,6 +103,28 @@ def find_controller(text: str, *, compile_file: bool = False) -> Known:
         f"controller {text!r}: unknown; {nearest_text(text, known)} "
         "(one of your own is path/to/file.py:NAME)"
     )
+
+
+def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
+    """Refuse names given twice.
+
+    Parameters
+    ----------
+    noun : str                      what the names are of
+    named : iterable of str pairs   name, and where it comes from
+
+    Raises
+    ------
+    InputError
+    """
+    seen: dict[str, str] = {}
+    for name, origin in named:
+        if name in seen:
+            raise InputError(
+                f"two {noun} are called {name!r} ({seen[name]}; {origin}); "
+                "give each once, under a name of its own"
+            )
+        seen[name] = origin
 
 
 def _is_shipped(entry_point: EntryPoint) -> bool:

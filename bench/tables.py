@@ -17,7 +17,7 @@ if TYPE_CHECKING:  # heavy, and not needed to print a scenario
 
 GAP = "  "
 UNKNOWN = "-"
-LONGEST_RULE = 100
+LONGEST_RULE = 118
 HEADS = ("mark", "value", "", "SI unit", "source")
 
 
@@ -67,7 +67,7 @@ def comparison_table(comparison: Comparison) -> str:
     """Return a comparison as one table grouped by rail, with the notes that explain it."""
     is_spread = comparison.n_seeds > 1
     rows: list[Sequence[str] | str] = []
-    for scenario in comparison.scenarios:
+    for scenario in comparison.rails():
         if rows:
             rows.append("")
         rows += _heading(scenario, comparison.yardsticks[scenario.name])

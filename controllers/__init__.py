@@ -4,13 +4,35 @@ import difflib
 
 from bench.contract import Controller
 from bench.errors import InputError
-from controllers import deceleration, none, peak_follower, slip_band, speed_difference
+from controllers import (
+    cleaning_balance,
+    deceleration,
+    deep_slip,
+    none,
+    optimum_seeking,
+    peak_follower,
+    phase_logic,
+    rule_table,
+    sliding_mode,
+    slip_band,
+    slip_target,
+    speed_difference,
+    train_coordinated,
+)
 
 ALL_CONTROLLERS: tuple[Controller, ...] = (
     none.CONTROLLER,
     speed_difference.CONTROLLER,
     deceleration.CONTROLLER,
     slip_band.CONTROLLER,
+    phase_logic.CONTROLLER,
+    slip_target.CONTROLLER,
+    optimum_seeking.CONTROLLER,
+    sliding_mode.CONTROLLER,
+    rule_table.CONTROLLER,
+    deep_slip.CONTROLLER,
+    train_coordinated.CONTROLLER,
+    cleaning_balance.CONTROLLER,
     peak_follower.CONTROLLER,
 )
 """Every shipped strategy. A new one is added here by hand; a test notices a forgotten one."""

@@ -1,10 +1,71 @@
 """Reference speed: what a vehicle takes for the train's speed, from its own wheels only.
 
-Shared by strategies that judge slip. Each function returns the new reference; the strategy keeps
-the old one in its memory's last row.
+Shared by strategies that judge slip. While any wheel rolls, the fastest wheel is the reference.
+What happens when every axle slides at once is what sets the three parts apart:
+
+- `highest_axle`: the reference sinks with its limit, faster than the train slows, so the slide is
+  seen as ever less slip until the wheels lock. Alone it does not protect on a long common slide.
+- `probed_axle`: after a stated time without a rolling wheel one axle is vented until it has spun up
+  and no longer accelerates; its speed founds the reference anew, then the next axle's turn comes.
+- `fused_speed`: an observer carries the reference on with a modelled deceleration and what past
+  rolling wheels taught it about the model's error, so it lasts longer between probes.
+
+The strategy keeps the state in its memory's last row.
 """
 
 from numba import njit
+
+from bench.contract import SAMPLE_TIME, WHEEL_SPEED
+
+REFERENCE = 0
+"""Of the state: the reference speed. [m/s]"""
+
+PROBED = 1
+"""Of the state: number of the axle being vented as a probe, from 1; 0 when none is. [-]"""
+
+_STEADY_TIME, _STEADY_SPEED, _UNFOUNDED_TIME, _PROBE_TIME, _PROBE_SPEED = 2, 3, 4, 5, 6
+_PROBE_ACCELERATION, _HAS_SPUN_UP, _LAST_PROBED = 7, 8, 9
+_FOUNDED_SPEED, _SINCE_FOUNDED, _SLACK, ERROR = 10, 11, 12, 13
+
+N_STATE = 14
+"""Columns of the vehicle's memory the reference needs."""
+
+_STEADY = 0.3
+"""A wheel that has carried the reference so long without spinning up counts as rolling. [s]"""
+
+_ROLLING_AGAIN = 1.0
+"""After so long the full slowing limit is believed again. [s]"""
+
+_MARGIN = 0.3
+"""What is added to the deceleration found between two foundings. [m/s2]"""
+
+_RISE, _NOISE = 0.2, 0.05
+"""A rolling wheel of a braked train gains no more than this: rate [m/s2] and jitter [m/s]."""
+
+_SHORTEST_PROBE, _LONGEST_PROBE = 0.5, 6.0
+"""A probe lasts at least as long as a cylinder takes to empty, and gives up after the second. [s]"""
+
+_DEEP = 0.2
+"""An axle in a deeper slide than this takes long to spin up. [-]"""
+
+_SPINNING = 0.4
+"""A probed wheel accelerating so has not yet reached the train's speed. [m/s2]"""
+
+_PROBE_SMOOTHING = 0.06
+"""Time constant of a probed wheel's acceleration. [s]"""
+
+
+_ROLLING_SLIP = 0.005
+"""Slip at which a wheel's weight in the fused speed has fallen to a quarter. [-]"""
+
+_PULL_TIME = 0.5
+"""Time constant with which rolling wheels draw the fused speed. [s]"""
+
+_LEARNING = 0.3
+"""Change of the model's error a correction of the speed. [1/s]"""
+
+_LARGEST_ERROR, _LARGEST_LESSON = 0.5, 0.5
+"""Bounds of the model's error [m/s2], and of the correction it is learned from [m/s]."""
 
 
 @njit(error_model="numpy")
@@ -34,3 +95,182 @@ def highest_axle(observation, column, previous, slowing_limit, sample_time):
     for i_axle in range(observation.shape[0]):
         highest = max(highest, observation[i_axle, column])
     return max(highest, 0.0)
+
+
+@njit(error_model="numpy")
+def _note_steadiness(carried, highest, sample_time, state):
+    """Count how long a wheel has carried the reference without gaining on it; note if it rolls."""
+    steady_time = state[_STEADY_TIME] + sample_time
+    ceiling = state[_STEADY_SPEED] + _RISE * steady_time + _NOISE
+    if highest < carried or highest > ceiling:
+        state[_STEADY_TIME] = 0.0
+        state[_STEADY_SPEED] = max(highest, carried)
+    else:
+        state[_STEADY_TIME] = steady_time
+    state[_UNFOUNDED_TIME] += sample_time
+    state[_SINCE_FOUNDED] += sample_time
+    if state[_STEADY_TIME] >= _STEADY:
+        state[_UNFOUNDED_TIME] = 0.0
+        state[_SINCE_FOUNDED] = 0.0
+        state[_FOUNDED_SPEED] = highest
+    if state[_STEADY_TIME] >= _ROLLING_AGAIN:
+        state[_SLACK] = 0.0
+
+
+@njit(error_model="numpy")
+def _found(speed, slowing_limit, state):
+    """Take a probed wheel's speed for the train's, and learn how fast the train slows."""
+    if state[_FOUNDED_SPEED] > 0.0 and state[_SINCE_FOUNDED] > _SHORTEST_PROBE:
+        slowing = (state[_FOUNDED_SPEED] - speed) / state[_SINCE_FOUNDED]
+        state[_SLACK] = max(slowing_limit - max(slowing, 0.0) - _MARGIN, 0.0)
+    state[_FOUNDED_SPEED] = speed
+    state[_SINCE_FOUNDED] = 0.0
+
+
+@njit(error_model="numpy")
+def _watch_probe(speed, sample_time, state):
+    """Follow the probed wheel; return whether it rolls at the train's speed by now."""
+    state[_PROBE_TIME] += sample_time
+    raw = (speed - state[_PROBE_SPEED]) / sample_time
+    share = sample_time / (sample_time + _PROBE_SMOOTHING)
+    state[_PROBE_ACCELERATION] += share * (raw - state[_PROBE_ACCELERATION])
+    state[_PROBE_SPEED] = speed
+    if state[_PROBE_ACCELERATION] > _SPINNING:
+        state[_HAS_SPUN_UP] = 1.0
+        return False
+    if state[_PROBE_ACCELERATION] > 0.25 * _SPINNING:
+        return False
+    if state[_HAS_SPUN_UP] == 1.0 and state[_PROBE_TIME] > 0.1:
+        return True
+    return state[_PROBE_TIME] > _SHORTEST_PROBE and speed > 0.0
+
+
+@njit(error_model="numpy")
+def _begin_probe(observation, reference, state):
+    """Vent the next axle in turn, from the rear forward; one in a deep slide only if all are."""
+    n_axles = observation.shape[0]
+    first = int(state[_LAST_PROBED]) - 1 + n_axles
+    i_axle = (first - 1) % n_axles
+    for i_turn in range(n_axles):
+        i_tried = (first - 1 - i_turn + n_axles) % n_axles
+        if observation[i_tried, WHEEL_SPEED] > (1.0 - _DEEP) * reference:
+            i_axle = i_tried
+            break
+    state[_LAST_PROBED] = i_axle + 1.0
+    state[PROBED] = i_axle + 1.0
+    state[_PROBE_TIME] = 0.0
+    state[_PROBE_SPEED] = observation[i_axle, WHEEL_SPEED]
+    state[_PROBE_ACCELERATION] = 0.0
+    state[_HAS_SPUN_UP] = 0.0
+
+
+@njit(error_model="numpy")
+def probed_axle(observation, slowing_limit, patience, slowest, state):
+    """Return the highest wheel's speed with a falling limit, founded anew by a probe axle.
+
+    Parameters
+    ----------
+    observation : (n_axles, n_observed)
+    slowing_limit : float   largest believed deceleration of the train. [m/s2]
+    patience : float        longest time without a rolling wheel before a probe begins. [s]
+    slowest : float         reference speed below which no probe begins. [m/s]
+    state : (N_STATE,)      of the reference, zero at the start. While `state[PROBED]` is above
+                            zero the strategy must vent that axle (numbered from 1)
+
+    Returns
+    -------
+    float   [m/s]
+
+    Notes
+    -----
+    When every axle slides at once, no wheel carries the falling reference for long; after
+    `patience` the next axle in turn (rear to front) is vented until it has spun up and its
+    acceleration has died away. It then rolls freely, at the train's speed without creepage, and
+    the reference is set to that. While the probe spins up its rail force still retards the train,
+    so it costs little more than the refill. Between probes the reference is low by at most
+    (limit - deceleration) x (patience + spin-up time). A wheel that slides slowly, slowing less than
+    the limit, passes for rolling: the probe does not come, and this remains a weakness.
+    This project's own form of a known idea; numbers assumed.
+    """
+    sample_time = observation[0, SAMPLE_TIME]
+    carried = state[REFERENCE] - (slowing_limit - state[_SLACK]) * sample_time
+    highest = 0.0
+    for i_axle in range(observation.shape[0]):
+        highest = max(highest, observation[i_axle, WHEEL_SPEED])
+    _note_steadiness(carried, highest, sample_time, state)
+    reference = max(carried, highest, 0.0)
+    i_probed = int(state[PROBED]) - 1
+    if i_probed >= 0:
+        speed = observation[i_probed, WHEEL_SPEED]
+        is_rolling = _watch_probe(speed, sample_time, state)
+        if is_rolling:
+            reference = max(speed, highest)
+            _found(reference, slowing_limit, state)
+        if is_rolling or state[_PROBE_TIME] > _LONGEST_PROBE:
+            state[PROBED] = 0.0
+            state[_UNFOUNDED_TIME] = 0.0
+    elif state[_UNFOUNDED_TIME] > patience and reference > slowest:
+        _begin_probe(observation, reference, state)
+    state[REFERENCE] = reference
+    return reference
+
+
+@njit(error_model="numpy")
+def fused_speed(observation, modelled_slowing, may_probe, patience, slowest, state):
+    """Return the train's speed from a modelled deceleration and the wheels that hardly slide.
+
+    Parameters
+    ----------
+    observation : (n_axles, n_observed)
+    modelled_slowing : float   deceleration by the strategy's own model, as from rail forces. [m/s2]
+    may_probe : bool           whether a slide is in progress and nothing else tells the speed
+    patience, slowest, state   as `probed_axle`
+
+    Returns
+    -------
+    float   [m/s]
+
+    Notes
+    -----
+    v' = -(model + error), pulled towards each wheel with a weight falling with its slip,
+    1 / (1 + (slip / 0.5 %)^2)^2, and lifted at once by a wheel that is faster (a braked wheel never
+    outruns the train). Every correction also corrects the model's error. When every axle slides at
+    once the weights vanish and the model carries on alone; each `patience` a probe axle as in
+    `probed_axle` founds the speed anew. So the error between probes is that of the model.
+    This project's own form; the numbers are assumed.
+    """
+    sample_time = observation[0, SAMPLE_TIME]
+    predicted = state[REFERENCE] - max(modelled_slowing + state[ERROR], 0.0) * sample_time
+    predicted = max(predicted, 0.0)
+    highest, weights, pull = 0.0, 1.0, 0.0
+    for i_axle in range(observation.shape[0]):
+        speed = observation[i_axle, WHEEL_SPEED]
+        highest = max(highest, speed)
+        ratio = (1.0 - speed / max(predicted, 0.1)) / _ROLLING_SLIP
+        weight = 1.0 / (1.0 + ratio * ratio)
+        weights += weight * weight
+        pull += weight * weight * (speed - predicted)
+    corrected = predicted + sample_time / (sample_time + _PULL_TIME) * pull / weights
+    reference = max(corrected, highest)
+    state[_UNFOUNDED_TIME] += sample_time
+    if state[_STEADY_TIME] == 0.0:
+        state[_STEADY_TIME] = 1.0  # the first sample lifts it from zero: nothing to learn
+        predicted = reference
+    i_probed = int(state[PROBED]) - 1
+    if i_probed >= 0:
+        speed = observation[i_probed, WHEEL_SPEED]
+        is_rolling = _watch_probe(speed, sample_time, state)
+        if is_rolling:
+            reference = max(speed, highest)
+        if is_rolling or state[_PROBE_TIME] > _LONGEST_PROBE:
+            state[PROBED] = 0.0
+            state[_UNFOUNDED_TIME] = 0.0
+    elif not may_probe:
+        state[_UNFOUNDED_TIME] = 0.0
+    elif state[_UNFOUNDED_TIME] > patience and reference > slowest:
+        _begin_probe(observation, reference, state)
+    lesson = min(max(reference - predicted, -_LARGEST_LESSON), _LARGEST_LESSON)
+    error = state[ERROR] - _LEARNING * lesson
+    state[ERROR] = min(max(error, -_LARGEST_ERROR), _LARGEST_ERROR)
+    state[REFERENCE] = reference
+    return reference

@@ -22,11 +22,10 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from controllers.reference import highest_axle
+from controllers.reference import N_STATE, PROBED, probed_axle
 
-FILL_SLIP, VENT_SLIP, LOOK_AHEAD, SLOWING_LIMIT, CUT_OUT_SPEED = 0, 1, 2, 3, 4
+FILL_SLIP, VENT_SLIP, LOOK_AHEAD, SLOWING_LIMIT, CUT_OUT_SPEED, PATIENCE = 0, 1, 2, 3, 4, 5
 SLIP = 0  # of an axle's memory
-REFERENCE = 0  # of the vehicle's memory
 
 
 def update(
@@ -35,21 +34,23 @@ def update(
     """Vent above the band, fill below it, hold inside, each for the slip a look ahead."""
     n_axles = observation.shape[0]
     sample_time = observation[0, SAMPLE_TIME]
-    reference = highest_axle(
+    state = memory[n_axles]
+    reference = probed_axle(
         observation,
-        WHEEL_SPEED,
-        memory[n_axles, REFERENCE],
         parameters[SLOWING_LIMIT],
-        sample_time,
+        parameters[PATIENCE],
+        parameters[CUT_OUT_SPEED],
+        state,
     )
-    memory[n_axles, REFERENCE] = reference
     signals[SLIDE] = 0.0
     for i_axle in range(n_axles):
         slip = 1.0 - observation[i_axle, WHEEL_SPEED] / max(reference, 0.1)
         expected = slip + (slip - memory[i_axle, SLIP]) / sample_time * parameters[LOOK_AHEAD]
         memory[i_axle, SLIP] = slip
         command[i_axle, DEMAND_FACTOR] = 1.0
-        if reference < parameters[CUT_OUT_SPEED] or expected < parameters[FILL_SLIP]:
+        if state[PROBED] == i_axle + 1.0:
+            command[i_axle, VALVE] = VENT
+        elif reference < parameters[CUT_OUT_SPEED] or expected < parameters[FILL_SLIP]:
             command[i_axle, VALVE] = FILL
         elif expected > parameters[VENT_SLIP]:
             command[i_axle, VALVE] = VENT
@@ -69,5 +70,7 @@ CONTROLLER = Controller(
         Parameter("look_ahead", 0.05, "s", 0.0, 0.3, "assumed: about the valve's delay"),
         Parameter("slowing_limit", 1.6, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
         Parameter("cut_out_speed", 1.4, "m/s", 0.3, 3.0, "3 to 5 km/h from memory, weak"),
+        Parameter("patience", 1.0, "s", 0.2, 10.0, "assumed"),
     ),
+    n_memory=N_STATE,
 )

@@ -14,26 +14,31 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from bench.caution import CAUTION
-from bench.compare import Comparison, Score
+from bench.compare import Comparison, Score, Yardsticks
 from bench.figures import style
 from bench.figures.style import Look
 
-LINE_HEIGHT = 0.155
+LINE_HEIGHT = 0.15
 """Height of one strategy's line. [inch]"""
 
-_NICE = tuple(
-    step * 10.0**power for power in range(-1, 7) for step in (1.0, 1.5, 2.0, 3.0, 5.0, 7.0)
-)
+HEAD, LEGEND_LINE, FOOT = 0.14, 0.24, 0.72
+"""Room above, for each line of the legend, and for axis labels and the caution below. [inch]"""
+
+LEGEND_LETTERS = 112
+"""Letters a line of the legend holds, each entry counted with seven for its marker and gap."""
+
+_STEPS = (1.0, 1.5, 2.0, 3.0, 5.0, 7.0)
+_LOCK_TICKS = (0.0, 0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
 
 
 def draw_comparison(comparison: Comparison, looks: Mapping[str, Look]) -> Figure:
     """Draw a comparison.
 
     Each rail is a band with a line a strategy, in the same order in every band. Left: stopping
-    distance on a logarithmic scale, with the shortest possible as a tick through the band and the
-    dry stop as a dotted one. Right: longest time any wheel stayed locked, on a square-root scale.
-    Several seeds: the marker is the mean, the bar runs from the least to the greatest. A strategy
-    that did not stop in every run stands at the right edge and says so.
+    distance on a logarithmic scale, with the shortest possible as a bar through the band and the
+    dry stop as a dotted line. Right: longest time any wheel stayed locked, on a square-root scale.
+    Several seeds: the marker is the mean, the pale bar runs from the least to the greatest. A
+    strategy that did not stop in every run stands at the right edge and says so.
 
     Parameters
     ----------
@@ -44,34 +49,36 @@ def draw_comparison(comparison: Comparison, looks: Mapping[str, Look]) -> Figure
     -------
     Figure
     """
-    names = _ordered(comparison)
-    n_lines = len(names) + 1
-    n_rails = len(comparison.scenarios)
-    height = LINE_HEIGHT * n_lines * n_rails + 1.75
+    names, rails = _ordered(comparison), comparison.rails()
+    n_lines, n_rails = len(names) + 1, len(comparison.scenarios)
+    legend = _legend_rows(comparison, names, looks)
+    head = HEAD + LEGEND_LINE * len(legend)
+    height = LINE_HEIGHT * n_lines * n_rails + head + FOOT
     with style.styled():
         figure = style.new_figure(height)
-        left, right = figure.subplots(1, 2, sharey=True, width_ratios=(1.75, 1.0))
+        left, right = figure.subplots(1, 2, sharey=True, width_ratios=(1.9, 1.0))
         figure.subplots_adjust(
-            left=0.155, right=0.975, top=1.0 - 0.72 / height, bottom=0.95 / height, wspace=0.07
+            left=0.125, right=0.975, top=1.0 - head / height, bottom=FOOT / height, wspace=0.06
         )
+        edge = _scale_distance(left, comparison)
+        _scale_lock(right, comparison)
         for axes in (left, right):
             _bands(axes, n_rails, n_lines)
-        high = _distance_axis(left, comparison)
-        _lock_axis(right, comparison)
-        for i_rail, scenario in enumerate(comparison.scenarios):
+        for i_rail, scenario in enumerate(rails):
+            marks = comparison.yardsticks[scenario.name]
+            _yardsticks(left, marks, i_rail * n_lines, n_lines)
             scores = {score.controller: score for score in comparison.scores(scenario.name)}
-            _rail_ticks(left, comparison, scenario.name, i_rail * n_lines, n_lines)
             for i, name in enumerate(names):
                 y = i_rail * n_lines + i + 1.0
-                _distance(left, y, scores[name], looks[name], high)
+                _distance(left, y, scores[name], looks[name], edge, marks)
                 _lock(right, y, scores[name], looks[name])
         left.set_yticks(
             [(i + 0.5) * n_lines for i in range(n_rails)],
-            [scenario.name.replace("_", " ") for scenario in comparison.scenarios],
+            [scenario.name.replace("_", " ") for scenario in rails],
             fontweight="bold",
         )
-        _legend(figure, comparison, names, looks, height)
-        figure.text(0.012, 0.1 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        _draw_legend(figure, legend, height)
+        figure.text(0.012, 0.07 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
     return figure
 
 
@@ -88,41 +95,41 @@ def _bands(axes: Axes, n_rails: int, n_lines: int) -> None:
     style.bare(axes)
 
 
-def _distance_axis(axes: Axes, comparison: Comparison) -> float:
-    """Scale the distance axis; return where runs that did not stop are drawn. [m]"""
+def _scale_distance(axes: Axes, comparison: Comparison) -> float:
+    """Scale the distance axis; return where strategies that did not always stop stand. [m]"""
     distances = [row.summary["stopping_distance"] for row in comparison.rows]
     for marks in comparison.yardsticks.values():
         distances += [marks.dry_distance, marks.shortest_possible]
-    finite = [distance for distance in distances if math.isfinite(distance) and distance > 0.0]
-    low, high = (min(finite) / 1.12, max(finite) * 1.12) if finite else (100.0, 1000.0)
-    is_overrun = any(not row.summary["is_stopped"] for row in comparison.rows)
-    edge: float = high * (high / low) ** 0.06
+    finite = [distance for distance in distances if math.isfinite(distance)] or [100.0, 1000.0]
+    low, high = min(finite) / 1.1, max(finite) * 1.1
+    span = high / low
+    edge: float = high * span**0.05
     axes.set_xscale("log")
-    axes.set_xlim(low, high * (high / low) ** 0.12 if is_overrun else high)
-    ticks = [nice for nice in _NICE if low <= nice <= high]
-    axes.xaxis.set_major_locator(FixedLocator(ticks))
-    axes.xaxis.set_minor_locator(NullLocator())
+    axes.set_xlim(low, high * span**0.08)  # room for the last number, or for what did not stop
+    ticks = [step * 10.0**power for power in range(7) for step in _STEPS]
+    _set_ticks(axes, [tick for tick in ticks if low <= tick <= high])
     axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:,.0f}".replace(",", " ")))
-    axes.set_xlabel("stopping distance [m], logarithmic")
+    axes.set_xlabel("stopping distance [m], logarithmic scale")
     return edge
 
 
-def _lock_axis(axes: Axes, comparison: Comparison) -> None:
-    longest = max(row.summary["longest_lock"] for row in comparison.rows)
+def _scale_lock(axes: Axes, comparison: Comparison) -> None:
+    longest = max(1.0, *(row.summary["longest_lock"] for row in comparison.rows))
     axes.set_xscale("function", functions=(_signed_root, _signed_square))
-    axes.set_xlim(-0.004 * max(longest, 1.0), 1.15 * max(longest, 1.0))
-    candidates = (0, 0.1, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
+    axes.set_xlim(-0.0005 * longest, 1.4 * longest)
     ticks: list[float] = []
-    for tick in candidates:
-        is_clear = not ticks or math.sqrt(tick) - math.sqrt(ticks[-1]) > 0.085 * math.sqrt(
-            max(longest, 1.0)
-        )
-        if tick <= 1.15 * max(longest, 1.0) and is_clear:
+    for tick in _LOCK_TICKS:
+        gap = math.sqrt(tick / longest) - math.sqrt(ticks[-1] / longest) if ticks else 1.0
+        if tick <= 1.05 * longest and gap > 0.09:
             ticks.append(tick)
+    _set_ticks(axes, ticks)
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
+    axes.set_xlabel("longest lock [s], square-root scale")
+
+
+def _set_ticks(axes: Axes, ticks: Sequence[float]) -> None:
     axes.xaxis.set_major_locator(FixedLocator(ticks))
     axes.xaxis.set_minor_locator(NullLocator())
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
-    axes.set_xlabel("longest lock of a wheel [s], square-root scale")
 
 
 def _signed_root(values: npt.ArrayLike) -> Any:
@@ -133,47 +140,64 @@ def _signed_square(values: npt.ArrayLike) -> Any:
     return np.sign(values) * np.square(values)
 
 
-def _rail_ticks(
-    axes: Axes, comparison: Comparison, scenario: str, start: float, n_lines: int
-) -> None:
-    marks = comparison.yardsticks[scenario]
-    reach = (start + 0.35, start + n_lines - 0.35)
-    if math.isfinite(marks.shortest_possible):
-        axes.plot([marks.shortest_possible] * 2, reach, color=style.INK, linewidth=2.2, zorder=2)
+_SHORTEST = {"color": style.INK, "linewidth": 2.4, "solid_capstyle": "butt"}
+_DRY = {"color": style.QUIET, "linewidth": 1.2, "linestyle": ":"}
+
+
+def _yardsticks(axes: Axes, marks: Yardsticks, start: float, n_lines: int) -> None:
+    reach = (start + 0.3, start + n_lines - 0.3)
     if math.isfinite(marks.dry_distance):
-        axes.plot(
-            [marks.dry_distance] * 2,
-            reach,
-            color=style.QUIET,
-            linewidth=1.2,
-            linestyle=":",
-            zorder=1,
-        )
+        axes.plot([marks.dry_distance] * 2, reach, **_DRY, zorder=1)  # type: ignore[arg-type]
+    if math.isfinite(marks.shortest_possible):
+        axes.plot([marks.shortest_possible] * 2, reach, **_SHORTEST, zorder=2)  # type: ignore[arg-type]
 
 
-def _distance(axes: Axes, y: float, score: Score, look: Look, edge: float) -> None:
-    if score.n_stopped == score.n_runs:
-        axes.plot([score.shortest_run, score.longest_run], [y, y], color=look.colour, zorder=3)
-        _dot(axes, score.distance, y, score, look)
-        return
-    _dot(axes, edge, y, score, look)
-    n_over = score.n_runs - score.n_stopped
-    text = "not stopped" if score.n_runs == 1 else f"{n_over} of {score.n_runs} not stopped"
-    axes.annotate(
-        f"{text} ",
-        (edge, y),
-        xytext=(-5, 0),
-        textcoords="offset points",
-        ha="right",
-        va="center",
-        fontsize=6.5,
-        color=style.INK,
-    )
+def _distance(
+    axes: Axes, y: float, score: Score, look: Look, edge: float, marks: Yardsticks
+) -> None:
+    is_over = score.n_stopped < score.n_runs
+    place = edge if is_over else score.distance
+    if not is_over and math.isfinite(marks.shortest_possible):
+        axes.plot([marks.shortest_possible, place], [y, y], color=look.colour, linewidth=0.8)
+    _dot(axes, place, y, score, look)
+    if not is_over:
+        _spread(axes, score.shortest_run, score.longest_run, y, look)
+        _say(axes, max(score.longest_run, place), y, f"{score.distance:.0f}")
+    elif score.n_runs == 1:
+        _say(axes, place, y, "not stopped", is_left=True)
+    else:
+        n_over = score.n_runs - score.n_stopped
+        _say(axes, place, y, f"{n_over} of {score.n_runs} not stopped", is_left=True)
 
 
 def _lock(axes: Axes, y: float, score: Score, look: Look) -> None:
-    axes.plot([0.0, score.worst_lock], [y, y], color=look.colour, linewidth=0.8, zorder=3)
+    axes.plot([0.0, score.longest_lock], [y, y], color=look.colour, linewidth=0.8)
+    if score.n_runs > 1:
+        _spread(axes, score.least_lock, score.worst_lock, y, look)
     _dot(axes, score.longest_lock, y, score, look)
+    if score.worst_lock > 0.0:
+        decimals = 0 if score.longest_lock >= 10.0 else 1
+        _say(axes, score.worst_lock, y, f"{score.longest_lock:.{decimals}f}")
+
+
+def _spread(axes: Axes, low: float, high: float, y: float, look: Look) -> None:
+    axes.plot(
+        [low, high], [y, y], color=look.colour, linewidth=4.5, alpha=0.35, solid_capstyle="butt"
+    )
+
+
+def _say(axes: Axes, x: float, y: float, text: str, is_left: bool = False) -> None:
+    axes.annotate(
+        text,
+        (x, y),
+        xytext=(-6 if is_left else 6, 0),
+        textcoords="offset points",
+        ha="right" if is_left else "left",
+        va="center_baseline",
+        fontsize=6.5,
+        color=style.INK,
+        annotation_clip=False,
+    )
 
 
 def _dot(axes: Axes, x: float, y: float, score: Score, look: Look) -> None:
@@ -191,33 +215,39 @@ def _dot_style(look: Look, uses_truth: bool) -> dict[str, Any]:
     }
 
 
-def _legend(
-    figure: Figure,
-    comparison: Comparison,
-    names: Sequence[str],
-    looks: Mapping[str, Look],
-    height: float,
-) -> None:
+def _legend_rows(
+    comparison: Comparison, names: Sequence[str], looks: Mapping[str, Look]
+) -> list[list[Line2D]]:
+    """Return the legend's entries, as many a row as the width holds; yardsticks in the last."""
     truthful = {s.controller.name for s in comparison.strategies if s.controller.uses_truth}
-    handles = [
-        Line2D(
-            [],
-            [],
-            label=name.replace("_", " ") + (" (sees truth)" if name in truthful else ""),
-            **_dot_style(looks[name], name in truthful),
-        )
-        for name in names
+    rows: list[list[Line2D]] = [[]]
+    used = 0
+    for name in names:
+        label = name.replace("_", " ") + (" (sees truth)" if name in truthful else "")
+        style_of_dot = _dot_style(looks[name], name in truthful)
+        used += len(label) + 7
+        if used > LEGEND_LETTERS and rows[-1]:
+            rows.append([])
+            used = len(label) + 7
+        rows[-1].append(Line2D([], [], label=label, **style_of_dot))
+    yardsticks = [
+        Line2D([], [], label="shortest possible", **_SHORTEST),  # type: ignore[arg-type]
+        Line2D([], [], label="dry rail, no slip control", **_DRY),  # type: ignore[arg-type]
     ]
-    handles.append(Line2D([], [], color=style.INK, linewidth=2.2, label="shortest possible"))
-    handles.append(
-        Line2D([], [], color=style.QUIET, linewidth=1.2, linestyle=":", label="dry rail")
-    )
-    figure.legend(
-        handles=handles,
-        loc="upper left",
-        bbox_to_anchor=(0.0, 1.0 - 0.06 / height),
-        ncols=4,
-        columnspacing=1.6,
-        handletextpad=0.5,
-        borderaxespad=0.2,
-    )
+    if comparison.n_seeds > 1:
+        label = f"mean and range of {comparison.n_seeds} seeds"
+        yardsticks.append(Line2D([], [], label=label, color=style.QUIET, linewidth=4.5, alpha=0.4))
+    return [*rows, yardsticks]
+
+
+def _draw_legend(figure: Figure, rows: Sequence[Sequence[Line2D]], height: float) -> None:
+    for i, handles in enumerate(rows):
+        figure.legend(
+            handles=list(handles),
+            loc="upper left",
+            bbox_to_anchor=(0.0, 1.0 - (0.06 + LEGEND_LINE * i) / height),
+            ncols=len(handles),
+            columnspacing=1.6,
+            handletextpad=0.5,
+            borderaxespad=0.2,
+        )

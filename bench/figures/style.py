@@ -1,8 +1,8 @@
 """The look all pictures share: colours, markers, sizes, and how they are saved.
 
 Colours are those of Okabe and Ito (Color Universal Design, 2008; values from memory, not verified),
-told apart by people with any common colour blindness. In grey print several of them are alike, so a
-strategy has a marker of its own too.
+told apart by people with any common colour blindness; their yellow, too pale on paper, is replaced
+by a grey. In grey print several of them are alike, so a strategy has a marker of its own too.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Any
 
 import matplotlib
 from matplotlib.axes import Axes
@@ -23,9 +24,9 @@ BAND = "#f3f1ec"
 PAPER = "#ffffff"
 
 BLACK, BLUE, VERMILION, GREEN = "#000000", "#0072b2", "#d55e00", "#009e73"
-ORANGE, SKY, PURPLE, YELLOW = "#e69f00", "#56b4e9", "#cc79a7", "#f0e442"
+ORANGE, SKY, PURPLE, GREY = "#e69f00", "#56b4e9", "#cc79a7", "#808080"
 
-COLOURS = (BLACK, BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY, YELLOW)
+COLOURS = (BLACK, BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY, GREY)
 MARKERS = ("X", "o", "s", "^", "D", "v", "P", "p", "*")
 """One more marker than colours, so that a pair returns only after 72 strategies."""
 
@@ -35,7 +36,7 @@ WIDTH = 7.5
 RESOLUTION = 160
 """Of the PNG. [dots per inch]"""
 
-_RC = {
+_RC: Any = {
     "font.family": "DejaVu Sans",
     "font.size": 8.5,
     "text.color": INK,

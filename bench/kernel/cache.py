@@ -84,6 +84,11 @@ def compiled_here() -> Iterator[None]:
         numba.config.CACHE_DIR = before
 
 
-def is_cold() -> bool:
-    """Return whether the time loop still has to be compiled from these sources."""
-    return not any(Path(_FOLDER).rglob("loop.run_compiled*.nbi"))
+def is_cold(*functions: str) -> bool:
+    """Return whether any of these, written `module.function`, still has to be compiled.
+
+    Without names: the time loop.
+    """
+    return not all(
+        any(Path(_FOLDER).rglob(f"{name}-*.nbi")) for name in functions or ("loop.run_compiled",)
+    )

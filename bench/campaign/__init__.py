@@ -1,0 +1,1 @@
+"""Many stops: designs of experiment, running, the store, tuning, sensitivity, statistics."""

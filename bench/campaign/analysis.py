@@ -1,0 +1,159 @@
+"""What a campaign says about its candidates, and how sure it is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bench.campaign.objectives import Objective
+from bench.campaign.statistics import (
+    CONFIDENCE,
+    Interval,
+    Paired,
+    Ranking,
+    bootstrap_mean,
+    paired,
+    rank,
+    wilson,
+)
+from bench.campaign.store import Store
+from bench.contract import Floats
+from bench.errors import InputError
+
+Table = Mapping[str, Mapping[str, Floats]]
+"""Objective, then candidate, to one number a rail, in the same order everywhere."""
+
+
+@dataclass(frozen=True)
+class Collected:
+    """Numbers of a campaign, means over the seeds, on the rails every candidate has met.
+
+    Attributes
+    ----------
+    rails : tuple of str
+    candidates : tuple of str
+    table : Table
+    n_overruns : mapping   of each candidate: rails on which at least one of its stops overran
+    n_left_out : int       rails some candidate has not met with every seed
+    n_seeds : int          stops a rail and candidate
+    """
+
+    rails: tuple[str, ...]
+    candidates: tuple[str, ...]
+    table: Table
+    n_overruns: Mapping[str, int]
+    n_left_out: int
+    n_seeds: int
+
+
+def collect(
+    store: Store,
+    objectives: Sequence[Objective],
+    limit: float = math.inf,
+    candidates: Iterable[str] | None = None,
+) -> Collected:
+    """Read a branch into numbers that pair; memory grows with rails, not with stops.
+
+    Parameters
+    ----------
+    limit : float            a stop longer than this counts as an overrun, as one without end [m]
+    candidates : iterable    labels in the order wanted; None: all
+
+    Raises
+    ------
+    InputError   if nothing is left to compare
+    """
+    n = len(objectives)
+    sums: dict[str, dict[str, Floats]] = {}
+    wanted = None if candidates is None else list(candidates)
+    for stop in store.stops():
+        if "is_stopped" not in stop.summary or (
+            wanted is not None and stop.candidate not in wanted
+        ):
+            continue
+        numbers = [objective.of(stop.summary) for objective in objectives]
+        is_overrun = not stop.summary["is_stopped"] or stop.summary["final_distance"] > limit
+        row = sums.setdefault(stop.scenario, {})
+        cell = row.setdefault(stop.candidate, np.zeros(n + 2))
+        cell += np.array([*numbers, float(is_overrun), 1.0])
+    seen = dict.fromkeys(label for row in sums.values() for label in row)
+    labels = tuple(seen if wanted is None else [label for label in wanted if label in seen])
+    n_seeds = max((cell[-1] for row in sums.values() for cell in row.values()), default=0.0)
+    rails = tuple(
+        rail
+        for rail, row in sums.items()
+        if len(row) == len(labels) and all(cell[-1] == n_seeds for cell in row.values())
+    )
+    if not rails:
+        raise InputError(f"campaign {store.path}: no rail that every candidate has met in full")
+
+    def column(label: str, i: int) -> Floats:
+        return np.array([sums[rail][label][i] for rail in rails])
+
+    return Collected(
+        rails=rails,
+        candidates=labels,
+        table={
+            objective.name: {label: column(label, i) / n_seeds for label in labels}
+            for i, objective in enumerate(objectives)
+        },
+        n_overruns={label: int((column(label, n) > 0.0).sum()) for label in labels},
+        n_left_out=len(sums) - len(rails),
+        n_seeds=int(n_seeds),
+    )
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One objective over all candidates.
+
+    Attributes
+    ----------
+    objective : Objective
+    means : mapping      label to mean over the rails
+    against : mapping    label to paired difference from the baseline
+    ranking : Ranking
+    """
+
+    objective: Objective
+    means: Mapping[str, Interval]
+    against: Mapping[str, Paired]
+    ranking: Ranking
+
+
+def judge(
+    collected: Collected, objective: Objective, baseline: str, confidence: float = CONFIDENCE
+) -> Verdict:
+    """Return means, paired differences from a baseline, and the ranking the intervals support."""
+    if baseline not in collected.candidates:
+        raise InputError(
+            f"baseline {baseline!r}: no such candidate; there are: "
+            f"{', '.join(collected.candidates)}"
+        )
+    numbers = collected.table[objective.name]
+    base = numbers[baseline]
+    return Verdict(
+        objective,
+        {label: bootstrap_mean(values, confidence) for label, values in numbers.items()},
+        {
+            label: paired(base, values, confidence)
+            for label, values in numbers.items()
+            if label != baseline
+        },
+        rank({label: values.tolist() for label, values in numbers.items()}, confidence),
+    )
+
+
+def overruns(collected: Collected, confidence: float = CONFIDENCE) -> dict[str, Interval]:
+    """Return each candidate's probability of overrun on a rail, with Wilson's interval.
+
+    A rail counts as one trial, and as an overrun if any of its stops overran.
+    """
+    n_rails = len(collected.rails)
+    return {
+        label: wilson(collected.n_overruns[label], n_rails, confidence)
+        for label in collected.candidates
+    }

@@ -1,0 +1,368 @@
+"""The commands `campaign`, `tune`, `sensitivity` and `worst-rail`: thin, one function each.
+
+`add_parsers` adds them to the command line; each sets `act` to its function, which returns the exit
+code. They raise `InputError` for what cannot be used and `KeyboardInterrupt` for Ctrl-C, after a
+line about what is stored.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import shlex
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bench.caution import CAUTION
+from bench.errors import InputError
+from bench.interrupts import interrupts_end_at_once
+
+if TYPE_CHECKING:
+    from bench.campaign.designs import Space
+    from bench.campaign.running import Runner
+    from bench.campaign.store import Store
+    from bench.registry import Known
+    from bench.scenario import Scenario
+
+FOLDER = Path("slipbench-results")
+
+
+def add_parsers(subparsers: Any) -> None:
+    """Add the commands of campaigns to a command line's subparsers."""
+    campaign = subparsers.add_parser("campaign", help="run many stops into a file, and judge them")
+    campaign.add_argument(
+        "scenarios", nargs="+", metavar="SCENARIO", help="shipped names or TOML files"
+    )
+    campaign.add_argument(
+        "--controllers", metavar="A,B", help="names, path/to/file.py:NAME or tuned .toml files"
+    )
+    campaign.add_argument(
+        "--random-rails", type=_count, default=0, metavar="N", help="random rails of each scenario"
+    )
+    campaign.add_argument(
+        "--vary", action="append", default=[], metavar="NAME=LOW:HIGH",
+        help="vary a parameter, film.* or a dotted scenario value; NAME=A,B,C for a grid",
+    )  # fmt: skip
+    campaign.add_argument("--design", choices=("grid", "sobol", "latin"), default="sobol")
+    campaign.add_argument("--points", type=_count, default=8, help="of the design; a grid's levels")
+    campaign.add_argument("--objectives", default="distance,flats,lock,air", metavar="A,B")
+    campaign.add_argument("--baseline", metavar="LABEL", help="compared against (the first)")
+    campaign.add_argument(
+        "--overrun-beyond", type=_positive, default=math.inf, metavar="M", help="metres"
+    )
+    campaign.add_argument("--export", metavar="FILE.csv", help="write all stops as CSV as well")
+    campaign.add_argument("--speed", help="start from this speed, with its unit, such as 75mph")
+    _add_common(campaign)
+    campaign.set_defaults(act=campaign_command)
+
+    tune = subparsers.add_parser("tune", help="tune a strategy's parameters")
+    tune.add_argument("controller", metavar="CONTROLLER")
+    tune.add_argument("--rails", required=True, metavar="A,B", help="scenarios, each a family")
+    tune.add_argument("--trade", default="distance,flats,air", metavar="A,B", help="objectives")
+    tune.add_argument("--budget", type=_count, required=True, metavar="N", help="stops in all")
+    tune.add_argument("--parameters", metavar="A,B", help="tuned (all)")
+    tune.add_argument("--training", type=_count, default=8, help="random rails a family (8)")
+    tune.add_argument("--held-out", type=_count, default=16, help="others, never searched on (16)")
+    tune.add_argument("--lock-limit", type=_positive, default=math.inf, metavar="S")
+    tune.add_argument("--extension-limit", type=_positive, default=math.inf, metavar="RATIO")
+    tune.add_argument("--speed", help="start from this speed, with its unit, such as 75mph")
+    _add_common(tune)
+    tune.set_defaults(act=tune_command)
+
+    sensitivity = subparsers.add_parser("sensitivity", help="which parameters and assumptions tell")
+    sensitivity.add_argument("controller", metavar="CONTROLLER")
+    sensitivity.add_argument("--rails", required=True, metavar="A,B", help="scenarios")
+    sensitivity.add_argument("--method", choices=("effects", "indices"), default="effects")
+    sensitivity.add_argument(
+        "--size", type=_count, default=8, help="trajectories, or base points (a power of two)"
+    )
+    sensitivity.add_argument("--vary", action="append", default=[], metavar="NAME=LOW:HIGH")
+    sensitivity.add_argument("--objectives", default="distance,flats", metavar="A,B")
+    sensitivity.add_argument("--speed", help="start from this speed, with its unit")
+    _add_common(sensitivity)
+    sensitivity.set_defaults(act=sensitivity_command)
+
+    worst = subparsers.add_parser("worst-rail", help="search the rail that hurts a strategy most")
+    worst.add_argument("controller", metavar="CONTROLLER")
+    worst.add_argument("--scenario", required=True, metavar="SCENARIO", help="where it starts from")
+    worst.add_argument("--budget", type=_count, default=200, metavar="N", help="rails tried (200)")
+    worst.add_argument("--harm", default="over-shortest", help="or distance, lock, flats")
+    worst.add_argument("--patches", type=_count, default=4)
+    worst.add_argument("--friction", default="0.008:0.15", metavar="LOW:HIGH")
+    worst.add_argument("--lengths", default="20:1000", metavar="LOW:HIGH", help="metres")
+    worst.add_argument("--to", metavar="FILE.toml", help="the scenario file written")
+    worst.add_argument("--speed", help="start from this speed, with its unit")
+    _add_common(worst)
+    worst.set_defaults(act=worst_command)
+
+
+def _add_common(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--seeds", type=_count, default=1, help="runs of each pair (1)")
+    parser.add_argument("--seed", type=_whole, default=0, help="of designs and random rails (0)")
+    parser.add_argument("--out", metavar="FILE", help="campaign file, resumed if it is there")
+    parser.add_argument("--branch", default="main", metavar="NAME", help="of the campaign file")
+    parser.add_argument("--workers", type=_count, help="processes (one a core)")
+    parser.add_argument("--scheduler", metavar="ADDRESS", help="run on a Dask cluster instead")
+    parser.add_argument("--quiet", action="store_true", help="no progress")
+    parser.add_argument("--compile", action="store_true", help="compile strategies of files")
+
+
+def _whole(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) < 19):
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0")
+    return int(text)
+
+
+def _count(text: str) -> int:
+    value = _whole(text)
+    if not 1 <= value <= 10_000_000:
+        raise argparse.ArgumentTypeError(f"{text!r}; allowed: 1 to 10000000")
+    return value
+
+
+def _positive(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not value > 0.0:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number above 0")
+    return value
+
+
+def campaign_command(arguments: argparse.Namespace) -> int:
+    """Run a campaign's missing stops and print what they say."""
+    _get_ready()
+    from bench.campaign.analysis import collect, judge
+    from bench.campaign.campaign import run_campaign
+    from bench.campaign.export import write_csv
+    from bench.campaign.objectives import find_objectives
+    from bench.campaign.planning import campaign_plan
+    from bench.campaign.report import campaign_text, counts_line
+
+    objectives = find_objectives(arguments.objectives)
+    plan = campaign_plan(
+        scenarios=[_scenario(name, arguments.speed) for name in arguments.scenarios],
+        strategies=_strategies(arguments.controllers, arguments.compile),
+        space=_space(arguments.vary),
+        design=arguments.design,
+        n_points=arguments.points,
+        n_random=arguments.random_rails,
+        n_seeds=arguments.seeds,
+        seed=arguments.seed,
+    )
+    labels = [candidate.label for candidate in plan.candidates]
+    baseline = arguments.baseline or labels[0]
+    if baseline not in labels:
+        raise InputError(f"--baseline {baseline!r}; candidates: {', '.join(labels[:20])}")
+    with _opened(arguments, "campaign") as (store, runner):
+        counts = run_campaign(plan, store, runner, is_quiet=arguments.quiet)
+        print(counts_line(counts))
+        collected = collect(store, objectives, arguments.overrun_beyond, labels)
+        verdicts = [judge(collected, objective, baseline) for objective in objectives]
+        print(f"\n{campaign_text(collected, verdicts, baseline)}\n\nstored in {store.path}")
+        if arguments.export:
+            print(f"{write_csv(store, arguments.export)} rows written to {arguments.export}")
+    print(f"\n{CAUTION}")
+    return 0
+
+
+def tune_command(arguments: argparse.Namespace) -> int:
+    """Tune a strategy, print and write the result, draw the trade-off."""
+    _get_ready()
+    from bench.campaign.designs import parameter_space
+    from bench.campaign.judge import Goal
+    from bench.campaign.objectives import find_objectives
+    from bench.campaign.picture import draw_trade_off
+    from bench.campaign.planning import family_rails
+    from bench.campaign.progress import progress
+    from bench.campaign.report import tuned_text
+    from bench.campaign.tuned_file import tuned_file
+    from bench.campaign.tuning import tune
+    from bench.figures.style import save
+
+    known = _strategies(arguments.controller, arguments.compile)[0]
+    names = arguments.parameters.split(",") if arguments.parameters else None
+    space = parameter_space(known.controller, names)
+    goal = Goal(find_objectives(arguments.trade), arguments.lock_limit, arguments.extension_limit)
+    rails = family_rails(
+        [_scenario(name, arguments.speed) for name in arguments.rails.split(",")],
+        arguments.training,
+        arguments.held_out,
+        arguments.seed,
+        arguments.seeds,
+    )
+    with (
+        _opened(arguments, f"tune-{known.controller.name}") as (store, runner),
+        progress(arguments.budget, is_quiet=arguments.quiet) as bar,
+    ):
+        tuned = tune(
+            known, space, goal, rails, arguments.budget, store, runner, arguments.seed, bar
+        )
+        result = store.path.with_suffix(".toml")
+    print(tuned_text(tuned))
+    _write(result, tuned_file(tuned, known, _command()).encode())
+    written = [result]
+    for kind, data in save(draw_trade_off(tuned)).items():
+        written.append(result.with_suffix(f".{kind}"))
+        _write(written[-1], data)
+    print(f"\nwritten: {', '.join(map(str, written))}\n\n{CAUTION}")
+    return 0
+
+
+def sensitivity_command(arguments: argparse.Namespace) -> int:
+    """Say which parameters and rail assumptions matter."""
+    _get_ready()
+    from bench.campaign.objectives import find_objectives
+    from bench.campaign.progress import progress
+    from bench.campaign.report import sensitivity_text
+    from bench.campaign.sensitivity import Study, analyse, n_points
+    from bench.campaign.variation import default_space
+
+    known = _strategies(arguments.controller, arguments.compile)[0]
+    space = _space(arguments.vary) or default_space(known.controller)
+    scenarios = [_scenario(name, arguments.speed) for name in arguments.rails.split(",")]
+    objectives = find_objectives(arguments.objectives)
+    study = Study(known, scenarios, space, objectives, range(arguments.seeds))
+    n_stops = n_points(arguments.method, space, arguments.size)
+    n_stops *= len(scenarios) * arguments.seeds
+    with (
+        _opened(arguments, f"sensitivity-{known.controller.name}") as (store, runner),
+        progress(n_stops, is_quiet=arguments.quiet) as bar,
+    ):
+        found = analyse(study, arguments.method, arguments.size, store, runner, arguments.seed, bar)
+    print(f"{sensitivity_text(found)}\n\n{CAUTION}")
+    return 0
+
+
+def worst_command(arguments: argparse.Namespace) -> int:
+    """Search the rail that hurts a strategy most and write it as a scenario file."""
+    _get_ready()
+    from bench.campaign.progress import progress
+    from bench.campaign.worst import Bounds, worst_rail
+
+    known = _strategies(arguments.controller, arguments.compile)[0]
+    friction = _range("--friction", arguments.friction)
+    lengths = _range("--lengths", arguments.lengths)
+    bounds = Bounds(arguments.patches, *friction, *lengths)
+    with (
+        _opened(arguments, f"worst-rail-{known.controller.name}") as (store, runner),
+        progress(arguments.budget * arguments.seeds, is_quiet=arguments.quiet) as bar,
+    ):
+        found = worst_rail(
+            _scenario(arguments.scenario, arguments.speed),
+            known,
+            arguments.budget,
+            store,
+            runner,
+            bounds=bounds,
+            harm=arguments.harm,
+            seeds=range(arguments.seeds),
+            seed=arguments.seed,
+            bar=bar,
+        )
+        target = Path(arguments.to) if arguments.to else store.path.with_suffix(".toml")
+    _write(target, found.file().encode())
+    print(
+        f"{found.harm_name}: {found.harm:.4g} on the worst of {found.n_rails} rails, "
+        f"{found.harm_before:.4g} on {arguments.scenario}\nwritten: {target}\n\n{CAUTION}"
+    )
+    return 0
+
+
+def _get_ready() -> None:
+    """Import the physics, saying so where it has to be compiled."""
+    with interrupts_end_at_once("slipbench: interrupted; nothing was run"):
+        from bench.kernel.cache import is_cold
+
+        if is_cold():
+            notice = "slipbench: compiling the physics once, about 20 s ..."
+            print(notice, file=sys.stderr, flush=True)
+        import_module("bench.simulation")
+
+
+def _scenario(name: str, speed: str | None) -> Scenario:
+    from bench.scenario import load_scenario, parse_speed
+
+    scenario = load_scenario(name.strip())
+    if speed is None:
+        return scenario
+    start = parse_speed(speed)
+    title = f"{scenario.title} (started from {start:.2f} m/s instead)"
+    return scenario.replace(initial_speed=start, title=title)
+
+
+def _strategies(text: str | None, compile_files: bool) -> list[Known]:
+    from bench.campaign.tuned_file import find_tuned
+    from bench.registry import find_controller, known_controllers
+
+    if text is None:
+        return [known for known in known_controllers().values() if known.is_shipped]
+    names = [name.strip() for name in text.split(",")]
+    if not all(names):
+        raise InputError(f"controllers {text!r}: a name is empty; write them as a,b")
+    return [
+        find_tuned(name)
+        if name.endswith(".toml")
+        else find_controller(name, compile_file=compile_files)
+        for name in names
+    ]
+
+
+def _space(texts: Sequence[str]) -> Space:
+    from bench.campaign.designs import parse_factor
+    from bench.registry import refuse_twice
+
+    factors = tuple(parse_factor(text) for text in texts)
+    refuse_twice("factors", [(factor.name, "--vary") for factor in factors])
+    return factors
+
+
+def _range(name: str, text: str) -> tuple[float, float]:
+    try:
+        low, high = (float(word) for word in text.split(":"))
+    except ValueError:
+        raise InputError(f"{name} {text!r}; write LOW:HIGH") from None
+    if not 0.0 < low <= high < math.inf:
+        raise InputError(f"{name} {text!r}; allowed: above 0, the lower one first")
+    return low, high
+
+
+@contextmanager
+def _opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Runner]]:
+    """Open the campaign file and the workers; say what is stored if Ctrl-C comes."""
+    from bench.campaign.running import make_runner
+    from bench.campaign.store import Store
+
+    path = Path(arguments.out) if arguments.out else FOLDER / f"{name}.sqlite"
+    if not arguments.out:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    with Store(path, arguments.branch, command=_command()) as store:
+        runner = make_runner(arguments.workers, arguments.scheduler)
+        try:
+            yield store, runner
+        except KeyboardInterrupt:
+            print(
+                f"\nslipbench: {len(store)} stops stored in {path}; the same command resumes",
+                file=sys.stderr,
+            )
+            raise
+        finally:
+            runner.close()
+
+
+def _command() -> str:
+    return shlex.join(["slipbench", *sys.argv[1:]])
+
+
+def _write(path: Path, data: bytes) -> None:
+    temporary = path.with_name(f".{path.name}.part")
+    try:
+        temporary.write_bytes(data)
+        temporary.replace(path)
+    except OSError as problem:
+        raise InputError(f"{path}: cannot be written: {problem.strerror}") from problem

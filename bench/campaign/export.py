@@ -1,0 +1,106 @@
+"""A campaign as flat columns: for CSV, or for any table library (Parquet and others)."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from bench.campaign.store import Store, StoredStop
+
+_FIRST = (
+    "scenario",
+    "scenario_hash",
+    "candidate",
+    "controller",
+    "source_hash",
+    "seed",
+    "machine",
+    "duration",
+)
+
+
+def flat(stop: StoredStop) -> dict[str, Any]:
+    """Return a stop as one flat record.
+
+    Parameters get `parameter.` before their name; a list of the summary, one value an axle, becomes
+    a column an item, counted from 1: `locked_time.1`. Missing numbers are None.
+    """
+    record: dict[str, Any] = {name: getattr(stop, name) for name in _FIRST}
+    record |= {f"parameter.{name}": value for name, value in stop.parameters.items()}
+    for name, value in stop.summary.items():
+        if isinstance(value, list):
+            record |= {f"{name}.{i}": item for i, item in enumerate(value, start=1)}
+        else:
+            record[name] = value
+    return record
+
+
+def column_names(store: Store) -> list[str]:
+    """Return the names of all columns of a campaign, the items of a list together."""
+    found: dict[str, None] = {}
+    for stop in store.stops():
+        found |= dict.fromkeys(flat(stop))
+    order = {name: i for i, name in enumerate(dict.fromkeys(map(_stem, found)))}
+    return sorted(found, key=lambda name: (order[_stem(name)], _number(name)))
+
+
+def _stem(name: str) -> str:
+    head, _, tail = name.rpartition(".")
+    return head if tail.isdigit() else name
+
+
+def _number(name: str) -> int:
+    tail = name.rpartition(".")[2]
+    return int(tail) if tail.isdigit() else 0
+
+
+def write_csv(store: Store, path: str | Path) -> int:
+    """Write a campaign's branch as CSV, row by row, and return the number of rows.
+
+    Numbers keep every bit; what is missing is an empty cell.
+    """
+    names = column_names(store)
+    n_rows = 0
+    with open(path, "w", newline="", encoding="utf-8") as stream:
+        writer = csv.DictWriter(stream, fieldnames=names, restval="", lineterminator="\n")
+        writer.writeheader()
+        for record in map(flat, store.stops()):
+            writer.writerow({name: _cell(value) for name, value in record.items()})
+            n_rows += 1
+    return n_rows
+
+
+def _cell(value: Any) -> Any:
+    if isinstance(value, bool):
+        return str(value).lower()
+    return "" if value is None else repr(value) if isinstance(value, float) else value
+
+
+def columns(store: Store) -> Mapping[str, npt.NDArray[Any]]:
+    """Return a campaign's branch as arrays of one type each, all (n_stops,).
+
+    Text, int64, bool or float64 with NaN for what is missing: a Parquet writer takes them as they
+    are. All stops are held in memory at once.
+    """
+    names = column_names(store)
+    lists: dict[str, list[Any]] = {name: [] for name in names}
+    for record in map(flat, store.stops()):
+        for name in names:
+            lists[name].append(record.get(name))
+    return {name: _array(values) for name, values in lists.items()}
+
+
+def _array(values: list[Any]) -> npt.NDArray[Any]:
+    kinds = {type(value) for value in values}
+    if kinds == {bool}:
+        return np.array(values, dtype=np.bool_)
+    if kinds == {int}:
+        return np.array(values, dtype=np.int64)
+    if kinds <= {str}:
+        return np.array(values, dtype=np.str_)
+    return np.array([np.nan if value is None else value for value in values], dtype=np.float64)

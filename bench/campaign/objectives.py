@@ -1,0 +1,78 @@
+"""What a stop is judged by, as numbers read from its summary; lower is better."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from bench.errors import InputError
+from bench.scenario.change import nearest_text
+
+Summary = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Objective:
+    """One number of a stop.
+
+    Attributes
+    ----------
+    name, unit, doc : str
+    of : function       from a summary; infinite where a stop that did not end has no number
+    decimals : int      shown
+    """
+
+    name: str
+    unit: str
+    doc: str
+    of: Callable[[Summary], float]
+    decimals: int = 2
+
+
+def _distance(summary: Summary) -> float:
+    return float(summary["stopping_distance"]) if summary["is_stopped"] else math.inf
+
+
+OBJECTIVES: Mapping[str, Objective] = {
+    "distance": Objective("distance", "m", "stopping distance", _distance, 1),
+    "flats": Objective(
+        "flats",
+        "-",
+        "flat risk, a first index from the energy dissipated while locked",
+        lambda summary: float(summary["flat_risk"]),
+        4,
+    ),
+    "air": Objective(
+        "air",
+        "vents",
+        "vent commands of all axles, which stand for the air used until air is counted",
+        lambda summary: float(summary["vent_count"]),
+        0,
+    ),
+    "lock": Objective(
+        "lock", "s", "longest lock of any wheel", lambda summary: float(summary["longest_lock"]), 3
+    ),
+}
+"""All objectives by name."""
+
+
+def find_objective(name: str) -> Objective:
+    """Return an objective.
+
+    Raises
+    ------
+    InputError   for an unknown name
+    """
+    if name not in OBJECTIVES:
+        raise InputError(f"objective {name!r}: unknown; {nearest_text(name, OBJECTIVES)}")
+    return OBJECTIVES[name]
+
+
+def find_objectives(text: str) -> tuple[Objective, ...]:
+    """Return the objectives of a list such as `distance,flats,air`, each once."""
+    names = [name.strip() for name in text.split(",")]
+    if len(set(names)) != len(names):
+        raise InputError(f"objectives {text!r}: one is given twice; give each once")
+    return tuple(find_objective(name) for name in names)

@@ -1,0 +1,369 @@
+"""Where a campaign's stops are kept: one SQLite file, appended to as stops finish.
+
+Every stop is committed by itself, with a write-ahead log, so a process killed at any moment loses
+the stops in flight and nothing else. After a power cut the last few commits may be missing too;
+they are run again. One process writes at a time; others may read meanwhile.
+
+A branch is a set of stops that belong together: made with the same sources and libraries, each
+scenario and strategy name standing for one content throughout. What does not fit is refused, and
+may start a branch of its own in the same file.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from bench.campaign import lock
+from bench.campaign.candidate import FLOOR, Candidate, controller_of, source_text
+from bench.campaign.canonical import (
+    first_difference,
+    scenario_from_text,
+    scenario_text,
+    short_hash,
+)
+from bench.campaign.identity import differing, versions_text
+from bench.campaign.schema import APPLICATION_ID, FORMAT, SCHEMA
+from bench.campaign.task import Outcome, Task
+from bench.errors import InputError
+from bench.scenario import Scenario
+
+MAIN_BRANCH = "main"
+IN_MEMORY = ":memory:"
+
+
+@dataclass(frozen=True)
+class StoredStop:
+    """One row of a campaign."""
+
+    scenario: str
+    scenario_hash: str
+    candidate: str
+    controller: str
+    source_hash: str
+    parameters: dict[str, float]
+    seed: int
+    machine: str
+    duration: float
+    summary: dict[str, Any]
+
+
+class Store:
+    """One branch of a campaign file, open for reading or writing.
+
+    Parameters
+    ----------
+    path : str or Path       the file; `:memory:` keeps nothing
+    branch : str             created if it is missing and the store is opened for writing
+    command : str            kept with a new branch, for the reader
+    is_writer : bool         False: read only; the file and branch must exist
+
+    Raises
+    ------
+    InputError   if the file is not a campaign, cannot be opened or is being written by another
+                 process, or the branch was made with other versions
+    """
+
+    def __init__(
+        self,
+        path: str | Path,
+        branch: str = MAIN_BRANCH,
+        *,
+        command: str = "",
+        is_writer: bool = True,
+    ) -> None:
+        self.path, self.branch = Path(path), branch
+        self.is_kept = str(path) != IN_MEMORY
+        self._ids: dict[tuple[str, str], int] = {}
+        self._lock: lock.Held | None = None
+        if not is_writer and not self.path.is_file():
+            raise InputError(f"campaign {path}: no such file")
+        if is_writer and self.is_kept:
+            self._lock = lock.hold(self.path)
+        try:
+            self._connect(is_writer)
+            self._branch_id = self._open_branch(command, is_writer)
+        except sqlite3.Error as problem:
+            self.close()
+            raise InputError(f"campaign {path}: cannot be used: {problem}") from problem
+        except BaseException:
+            self.close()
+            raise
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        problem: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file and let others write."""
+        if hasattr(self, "_db"):
+            self._db.close()
+        if self._lock is not None:
+            self._lock.release()
+            self._lock = None
+
+    def _connect(self, is_writer: bool) -> None:
+        if self.is_kept and self.path.is_dir():
+            raise InputError(f"campaign {self.path}: is a folder; name a file")
+        if self.is_kept and not self.path.absolute().parent.is_dir():
+            raise InputError(f"campaign {self.path}: its folder is missing; make it first")
+        self._db = sqlite3.connect(str(self.path), isolation_level=None, timeout=30.0)
+        n_tables = self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+        if is_writer and n_tables == 0:
+            self._create()
+        marks = [self._db.execute(f"PRAGMA {name}").fetchone()[0] for name in _MARKS]
+        if marks[0] != APPLICATION_ID:
+            raise InputError(f"campaign {self.path}: is another program's database; name another")
+        if marks[1] != FORMAT:
+            raise InputError(
+                f"campaign {self.path}: has format {marks[1]}, this version reads {FORMAT}"
+            )
+        self._db.execute("PRAGMA synchronous = NORMAL")
+
+    def _create(self) -> None:
+        self._db.execute("PRAGMA journal_mode = WAL")
+        with self._db:
+            self._db.execute("BEGIN IMMEDIATE")
+            for statement in SCHEMA.split(";"):
+                self._db.execute(statement)
+            self._db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            self._db.execute(f"PRAGMA user_version = {FORMAT}")
+
+    def _open_branch(self, command: str, is_writer: bool) -> int:
+        found = self._db.execute(
+            "SELECT id, versions FROM branch WHERE name = ?", (self.branch,)
+        ).fetchone()
+        if found is None:
+            if not is_writer:
+                raise InputError(
+                    f"campaign {self.path}: no branch {self.branch!r}; "
+                    f"it has: {', '.join(self.branches()) or 'none'}"
+                )
+            made = self._db.execute(
+                "INSERT INTO branch (name, created, versions, command) "
+                "VALUES (?, datetime('now'), ?, ?)",
+                (self.branch, versions_text(), command),
+            )
+            return int(made.lastrowid or 0)
+        if is_writer and found[1] != versions_text():
+            changes = differing(json.loads(found[1]), json.loads(versions_text()))
+            self._refuse(f"was run with other versions: {changes}")
+        return int(found[0])
+
+    def _refuse(self, what: str) -> None:
+        raise InputError(
+            f"campaign {self.path}, branch {self.branch}: {what}; stops are not mixed: "
+            "start another branch (--branch NAME) or another file"
+        )
+
+    def branches(self) -> list[str]:
+        """Return the names of all branches, oldest first."""
+        return [name for (name,) in self._db.execute("SELECT name FROM branch ORDER BY id")]
+
+    def versions(self) -> dict[str, str]:
+        """Return the versions this branch was run with."""
+        row = self._db.execute("SELECT versions FROM branch WHERE id = ?", (self._branch_id,))
+        return dict(json.loads(row.fetchone()[0]))
+
+    def check(self, task: Task) -> None:
+        """Refuse a task whose scenario, strategy or candidate name stands for something else here.
+
+        Raises
+        ------
+        InputError   naming what has changed
+        """
+        for kind, name, content in _slots(task):
+            row = self._db.execute(
+                "SELECT hash FROM slot WHERE branch_id = ? AND kind = ? AND name = ?",
+                (self._branch_id, kind, name),
+            ).fetchone()
+            if row is not None and row[0] != content:
+                old = self._scenario_text(row[0]) if kind == "scenario" else None
+                change = first_difference(old, scenario_text(task.scenario)) if old else ""
+                self._refuse(
+                    f"{kind} {name!r} has changed since its stops were run"
+                    + (f" ({change})" if change else "")
+                )
+
+    def claim(self, kind: str, name: str, content: str) -> None:
+        """Let a name of this branch stand for a content, for what no single stop shows.
+
+        Parameters
+        ----------
+        kind, name : str   such as `base` and a scenario's name
+        content : str      hash
+
+        Raises
+        ------
+        InputError   if it stands for another already, and stops are stored
+        """
+        known = self._db.execute(
+            "SELECT hash FROM slot WHERE branch_id = ? AND kind = ? AND name = ?",
+            (self._branch_id, kind, name),
+        ).fetchone()
+        if known is not None and known[0] != content and len(self):
+            self._refuse(f"{kind} {name!r} has changed since its stops were run")
+        self._db.execute(
+            "INSERT OR REPLACE INTO slot VALUES (?, ?, ?, ?)",
+            (self._branch_id, kind, name, content),
+        )
+
+    def has(self, key: str) -> bool:
+        """Return whether a stop is stored."""
+        return self._stop("1", key) is not None
+
+    def summary(self, key: str) -> dict[str, Any] | None:
+        """Return the summary of a stop, None if it is not stored."""
+        text = self.summary_text(key)
+        return None if text is None else dict(json.loads(text))
+
+    def summary_text(self, key: str) -> str | None:
+        """Return the summary of a stop as it is stored, None if it is not."""
+        row = self._stop("summary", key)
+        return None if row is None else str(row[0])
+
+    def machine(self, key: str) -> str | None:
+        """Return the hash of the machine type a stop was run on, None if it is not stored."""
+        row = self._stop("(SELECT hash FROM machine WHERE machine.id = stop.machine_id)", key)
+        return None if row is None else str(row[0])
+
+    def _stop(self, column: str, key: str) -> Any:
+        return self._db.execute(
+            f"SELECT {column} FROM stop WHERE branch_id = ? AND key = ?", (self._branch_id, key)
+        ).fetchone()
+
+    def add(self, task: Task, outcome: Outcome) -> None:
+        """Append a finished stop; one that is there already is left as it is."""
+        candidate = task.candidate
+        with self._db:
+            self._db.execute("BEGIN IMMEDIATE")
+            self._db.executemany(
+                "INSERT OR IGNORE INTO slot VALUES (?, ?, ?, ?)",
+                [(self._branch_id, *slot) for slot in _slots(task)],
+            )
+            values = (
+                self._branch_id,
+                task.key,
+                self._scenario_id(task),
+                self._controller_id(candidate),
+                candidate.label,
+                json.dumps(candidate.parameters()),
+                task.seed,
+                self._id("machine", short_hash(outcome.machine), {"text": outcome.machine}),
+                outcome.duration,
+                outcome.summary,
+            )
+            self._db.execute(
+                "INSERT OR IGNORE INTO stop (branch_id, key, scenario_id, controller_id, "
+                "candidate, parameters, seed, machine_id, duration, finished, summary) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, datetime('now'), ?)",
+                values,
+            )
+
+    def _scenario_id(self, task: Task) -> int:
+        scenario, hashed = task.scenario, task.scenario_hash
+        text = "" if ("scenario", hashed) in self._ids else scenario_text(scenario)
+        content = {"name": scenario.name, "text": zlib.compress(text.encode())}
+        return self._id("scenario", hashed, content)
+
+    def _controller_id(self, candidate: Candidate) -> int:
+        content: dict[str, Any] = {}
+        if ("controller", candidate.source_hash) not in self._ids:
+            source = ""
+            if candidate.reference != FLOOR:
+                source = source_text(controller_of(candidate).controller)
+            content = {"name": candidate.controller, "source": source}
+        return self._id("controller", candidate.source_hash, content)
+
+    def _id(self, table: str, hashed: str, content: dict[str, Any]) -> int:
+        """Return the row of a content in its table, inserted if it is new."""
+        if (table, hashed) in self._ids:
+            return self._ids[table, hashed]
+        row = self._db.execute(f"SELECT id FROM {table} WHERE hash = ?", (hashed,)).fetchone()
+        if row is None:
+            names = ["hash", *content]
+            marks = ", ".join("?" * len(names))
+            made = self._db.execute(
+                f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks})",
+                (hashed, *content.values()),
+            )
+            row = (made.lastrowid,)
+        self._remember((table, hashed), int(row[0]))
+        return int(row[0])
+
+    def _remember(self, key: tuple[str, str], number: int) -> None:
+        if len(self._ids) >= 1000:  # memory must not grow with the number of rails
+            self._ids.clear()
+        self._ids[key] = number
+
+    def scenario(self, hashed: str) -> Scenario:
+        """Return a stored scenario by the hash of its text.
+
+        Raises
+        ------
+        InputError   if there is none
+        """
+        text = self._scenario_text(hashed)
+        if text is None:
+            raise InputError(f"campaign {self.path}: no scenario {hashed!r} is stored")
+        return scenario_from_text(text)
+
+    def _scenario_text(self, hashed: str) -> str | None:
+        row = self._db.execute("SELECT text FROM scenario WHERE hash = ?", (hashed,)).fetchone()
+        return None if row is None else zlib.decompress(row[0]).decode()
+
+    def machines(self) -> dict[str, str]:
+        """Return the machine types of this branch's stops: hash to canonical text."""
+        rows = self._db.execute(
+            "SELECT hash, text FROM machine WHERE id IN "
+            "(SELECT DISTINCT machine_id FROM stop WHERE branch_id = ?)",
+            (self._branch_id,),
+        )
+        return dict(rows)
+
+    def __len__(self) -> int:
+        """Return the number of stops in this branch."""
+        row = self._db.execute("SELECT count(*) FROM stop WHERE branch_id = ?", (self._branch_id,))
+        return int(row.fetchone()[0])
+
+    def stops(self) -> Iterator[StoredStop]:
+        """Yield the stops of this branch: by scenario, seed and candidate, so paired ones meet."""
+        rows = self._db.execute(
+            "SELECT scenario.name, scenario.hash, candidate, controller.name, controller.hash, "
+            "parameters, seed, machine.hash, duration, summary FROM stop "
+            "JOIN scenario ON scenario.id = scenario_id "
+            "JOIN controller ON controller.id = controller_id "
+            "JOIN machine ON machine.id = machine_id "
+            "WHERE branch_id = ? ORDER BY scenario.name, seed, candidate",
+            (self._branch_id,),
+        )
+        for row in rows:
+            values = [*row[:5], json.loads(row[5]), *row[6:9], json.loads(row[9])]
+            yield StoredStop(*values)
+
+
+_MARKS = ("application_id", "user_version")
+
+
+def _slots(task: Task) -> list[tuple[str, str, str]]:
+    """Return what the names of a task stand for, as (kind, name, hash of the content)."""
+    candidate = task.candidate
+    settings = short_hash(f"{candidate.source_hash} {candidate.values!r}")
+    return [
+        ("scenario", task.scenario.name, task.scenario_hash),
+        ("controller", candidate.controller, candidate.source_hash),
+        ("candidate", candidate.label, settings),
+    ]

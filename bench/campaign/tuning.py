@@ -1,0 +1,199 @@
+"""Tune a strategy's parameters: screening, search with successive halving, held-out rails."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from bench.campaign.candidate import Candidate
+from bench.campaign.designs import Space, sobol_design
+from bench.campaign.judge import Goal, Judge, Rails, Setting
+from bench.campaign.objectives import OBJECTIVES, Objective
+from bench.campaign.progress import Bar
+from bench.campaign.running import Runner
+from bench.campaign.search import (
+    FEWEST,
+    arrays,
+    cost,
+    halved,
+    offspring,
+    points_of,
+    rungs,
+    screening_size,
+    search_budget,
+    shares_of,
+)
+from bench.campaign.statistics import Interval, Paired, paired, wilson
+from bench.campaign.store import Store
+from bench.campaign.trade_off import non_dominated, recommended
+from bench.contract import Floats
+from bench.errors import InputError
+from bench.registry import Known
+
+
+@dataclass(frozen=True)
+class HeldOut:
+    """Default and tuned settings on rails the search never saw; differences are tuned - default."""
+
+    n_rails: int
+    default: Setting
+    tuned: Setting
+    differences: dict[str, Paired]
+    overrun_default: Interval
+    overrun_tuned: Interval
+
+
+@dataclass(frozen=True)
+class Tuned:
+    """What tuning found.
+
+    Attributes
+    ----------
+    candidate : Candidate            the strategy with the values it was started from
+    goal : Goal
+    default, chosen : Setting        on the training rails
+    is_chosen_safe : bool            the chosen one is nowhere worse than the default there
+    front : tuple of Setting         non-dominated, constraints kept
+    tried : tuple of Setting         all that met every training rail
+    influence : dict                 parameter to rank correlation with each objective, screening
+    held_out : HeldOut
+    n_stops, n_settings : int        stops asked for in all, and settings tried
+    """
+
+    candidate: Candidate
+    goal: Goal
+    default: Setting
+    chosen: Setting
+    is_chosen_safe: bool
+    front: tuple[Setting, ...]
+    tried: tuple[Setting, ...]
+    influence: dict[str, list[float]]
+    held_out: HeldOut
+    n_stops: int
+    n_settings: int
+
+
+def tune(
+    known: Known,
+    space: Space,
+    goal: Goal,
+    rails: Rails,
+    budget: int,
+    store: Store,
+    runner: Runner,
+    seed: int = 0,
+    bar: Bar | None = None,
+) -> Tuned:
+    """Find settings that trade the goal's objectives, and try the chosen one on held-out rails.
+
+    Screening: a Sobol design over all parameters, the default among it. Then generations of new
+    settings, made from the best so far by differential evolution. Both go through successive
+    halving: all settings meet a quarter of the rails, the better half a second quarter, the better
+    quarter the rest. The same arguments ask for the same stops, so a tuning that was broken off
+    resumes from its store.
+
+    Parameters
+    ----------
+    budget : int   stops in all, those on held-out rails included
+
+    Raises
+    ------
+    InputError   if the budget is too small, or no setting keeps the constraints
+    """
+    judge = Judge(known, goal, rails, store, runner, bar)
+    ladder = rungs(len(rails.training))
+    size = screening_size(budget, rails, ladder)
+    generator = np.random.default_rng(seed)
+    points: list[dict[str, float]] = [{}, *points_of(space, sobol_design(space, size - 1, seed))]
+    tried, first_rung = halved(judge, points, ladder)
+    influence = _influence(space, known, first_rung)
+    default = tried[0]
+    left = search_budget(budget, rails) - judge.n_stops
+    n_settings, n_seeds = size, len(rails.seeds)
+    n_children = max(FEWEST, size // 2)
+    while n_children >= FEWEST:
+        if left >= cost(n_children, ladder, n_seeds):
+            points = offspring(space, known, tried, n_children, generator)
+            tried += halved(judge, points, ladder)[0]
+            n_settings += n_children
+            left = search_budget(budget, rails) - judge.n_stops
+        else:
+            n_children -= 1
+    return _concluded(judge, default, tried, influence, n_settings)
+
+
+def _influence(space: Space, known: Known, screened: Sequence[Setting]) -> dict[str, list[float]]:
+    cube = np.array([shares_of(space, known, setting.values) for setting in screened])
+    scores = arrays(screened)[0]
+    found: dict[str, list[float]] = {}
+    for i, factor in enumerate(space):
+        found[factor.name] = []
+        for column in scores.T:
+            is_flat = np.ptp(column) == 0.0 or np.ptp(cube[:, i]) == 0.0
+            rho = 0.0 if is_flat else float(stats.spearmanr(cube[:, i], column).statistic)
+            found[factor.name].append(rho)
+    return found
+
+
+def _concluded(
+    judge: Judge,
+    default: Setting,
+    tried: list[Setting],
+    influence: dict[str, list[float]],
+    n_settings: int,
+) -> Tuned:
+    scores, violations = arrays(tried)
+    front = non_dominated(scores, violations)
+    if not front:
+        nearest = tried[int(violations.argmin())]
+        raise InputError(
+            f"tuning {judge.candidate.controller}: no setting tried keeps the constraints on every "
+            f"training rail; nearest: {nearest.n_overruns} overruns, longest lock "
+            f"{nearest.longest_lock:.2f} s, extension {nearest.longest_extension:.2f}"
+        )
+    i_chosen = front[recommended(scores[front], scores[0])]
+    return Tuned(
+        candidate=judge.candidate,
+        goal=judge.goal,
+        default=default,
+        chosen=tried[i_chosen],
+        is_chosen_safe=bool((scores[i_chosen] <= scores[0]).all()),
+        front=tuple(tried[i] for i in front),
+        tried=tuple(tried),
+        influence=influence,
+        held_out=_held_out(judge, tried[i_chosen].values),
+        n_stops=judge.n_stops,
+        n_settings=n_settings,
+    )
+
+
+def _held_out(judge: Judge, values: dict[str, float]) -> HeldOut:
+    """Run default and tuned settings on the held-out rails; seeds of a rail are averaged first."""
+    rails, n_seeds = judge.rails.held_out, len(judge.rails.seeds)
+    points: list[dict[str, float]] = [{}, values]
+    before, after = judge.run(points, rails)
+    default, tuned = judge.settings(points, [before, after], rails)
+    objectives = {o.name: o for o in (*judge.goal.objectives, OBJECTIVES["lock"])}
+
+    def per_rail(objective: Objective, summaries: list[dict[str, Any]]) -> Floats:
+        numbers = np.array([objective.of(s) for s in summaries], dtype=np.float64)
+        return np.asarray(numbers.reshape(len(rails), n_seeds).mean(axis=1))
+
+    def overrun(summaries: list[dict[str, Any]]) -> Interval:
+        is_over = np.array([not s["is_stopped"] for s in summaries]).reshape(len(rails), n_seeds)
+        return wilson(int(is_over.any(axis=1).sum()), len(rails))
+
+    return HeldOut(
+        n_rails=len(rails),
+        default=default,
+        tuned=tuned,
+        differences={
+            name: paired(per_rail(o, before), per_rail(o, after)) for name, o in objectives.items()
+        },
+        overrun_default=overrun(before),
+        overrun_tuned=overrun(after),
+    )

@@ -1,0 +1,163 @@
+"""What may be varied besides a strategy's parameters: assumptions about film and rail.
+
+A factor's name says what it acts on:
+
+- a name without a dot: a parameter of the strategy;
+- `film.friction` and the other names of `FILM`: the film of every section at once;
+- any other name with a dot: a value of the scenario by its path, such as `brake.fill_delay`.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from bench.campaign.designs import Factor, Space, parameter_space
+from bench.campaign.rails import HIGHEST, LOWEST
+from bench.contract import Controller
+from bench.errors import InputError
+from bench.scenario import Rail, RailSection, Scenario
+from bench.scenario.change import nearest_text
+from bench.scenario.rail import MONOTONE_LIMIT
+
+Change = Callable[[Rail, float], Rail]
+
+
+@dataclass(frozen=True)
+class FilmFactor:
+    """One assumption about the film, with the bounds within which it is varied (assumed)."""
+
+    low: float
+    high: float
+    is_log: bool
+    act: Change
+    doc: str
+
+
+def _each(rail: Rail, change: Callable[[RailSection], RailSection]) -> Rail:
+    return dataclasses.replace(rail, sections=tuple(map(change, rail.sections)))
+
+
+def _within(value: float, low: float, high: float) -> float:
+    return min(max(value, low), high)
+
+
+def _scale_friction(rail: Rail, factor: float) -> Rail:
+    def scaled(film: RailSection) -> RailSection:
+        friction = _within(film.friction * factor, LOWEST, HIGHEST)
+        recovered = max(film.recovered_friction, friction)
+        return dataclasses.replace(film, friction=friction, recovered_friction=recovered)
+
+    rail = _each(rail, scaled)
+    if rail.random is None:
+        return rail
+    frictions: dict[str, Any] = {
+        name: _within(getattr(rail.random, name) * factor, LOWEST, HIGHEST)
+        for name in ("median_friction", "lowest_friction", "highest_friction")
+    }
+    return dataclasses.replace(rail, random=dataclasses.replace(rail.random, **frictions))
+
+
+def _scale_recovery(rail: Rail, factor: float) -> Rail:
+    def scaled(film: RailSection) -> RailSection:
+        gain = factor * (film.recovered_friction - film.friction)
+        return dataclasses.replace(film, recovered_friction=min(film.friction + gain, HIGHEST))
+
+    return _each(rail, scaled)
+
+
+def _scale_cleaning(rail: Rail, factor: float) -> Rail:
+    return _each(
+        rail,
+        lambda film: dataclasses.replace(film, cleaning_work=min(film.cleaning_work * factor, 1e9)),
+    )
+
+
+def _set_ratio(rail: Rail, value: float) -> Rail:
+    return _each(rail, lambda film: dataclasses.replace(film, friction_ratio=value))
+
+
+def _set_decay(rail: Rail, value: float) -> Rail:
+    return _each(rail, lambda film: dataclasses.replace(film, friction_decay=value))
+
+
+def _scale_stiffness(rail: Rail, factor: float) -> Rail:
+    def scaled(film: RailSection) -> RailSection:
+        adhesion = _within(film.adhesion_reduction * factor, 0.02, 1.0)
+        least = max(0.002, MONOTONE_LIMIT * adhesion)
+        slip = _within(film.slip_reduction * factor, least, adhesion)
+        return dataclasses.replace(film, adhesion_reduction=adhesion, slip_reduction=slip)
+
+    return _each(rail, scaled)
+
+
+FILM: Mapping[str, FilmFactor] = {
+    "film.friction": FilmFactor(
+        0.5, 2.0, True, _scale_friction, "times the friction of the untouched film"
+    ),
+    "film.recovery": FilmFactor(
+        0.5, 2.0, True, _scale_recovery, "times what cleaning adds to friction"
+    ),
+    "film.cleaning_work": FilmFactor(
+        0.2, 5.0, True, _scale_cleaning, "times the energy scale of cleaning"
+    ),
+    "film.friction_ratio": FilmFactor(
+        0.4, 1.0, False, _set_ratio, "friction at infinite slip speed over static"
+    ),
+    "film.friction_decay": FilmFactor(
+        0.05, 0.6, False, _set_decay, "decay of friction with slip speed [s/m]"
+    ),
+    "film.stiffness": FilmFactor(
+        0.5, 2.0, True, _scale_stiffness, "times both reductions of contact stiffness"
+    ),
+}
+"""Assumptions about the film; their bounds are assumed too."""
+
+RAIL_ASSUMPTIONS: Space = (
+    *(Factor(name, film.low, film.high, film.is_log) for name, film in FILM.items()),
+    Factor("rail.locked_cleaning_share", 0.0, 0.3),
+    Factor("rail.full_cleaning_slip", 0.3, 0.9),
+)
+"""What a sensitivity analysis varies besides the parameters unless told otherwise."""
+
+
+def is_parameter(factor: Factor) -> bool:
+    """Return whether a factor is a strategy's parameter, not an assumption about the scenario."""
+    return "." not in factor.name
+
+
+def parameters_at(space: Space, point: Sequence[float]) -> dict[str, float]:
+    """Return the strategy's parameters among the factors of a space, at a point of it."""
+    pairs = zip(space, point, strict=True)
+    return {factor.name: float(value) for factor, value in pairs if is_parameter(factor)}
+
+
+def scenario_at(scenario: Scenario, space: Space, point: Sequence[float]) -> Scenario:
+    """Return a scenario with its factors of a space at a point; parameters are passed over.
+
+    Raises
+    ------
+    InputError   for a factor the scenario does not have, or a value it does not allow
+    """
+    changes: dict[str, Any] = {}
+    rail = scenario.rail
+    for factor, value in zip(space, point, strict=True):
+        if is_parameter(factor):
+            continue
+        if factor.name in FILM:
+            rail = FILM[factor.name].act(rail, float(value))
+        elif factor.name.startswith("film."):
+            raise InputError(f"factor {factor.name}: {nearest_text(factor.name, FILM)}")
+        else:
+            changes[factor.name] = float(value)
+    if rail is not scenario.rail:
+        scenario = scenario.replace({"rail": rail})
+    return scenario.replace(changes) if changes else scenario
+
+
+def default_space(controller: Controller, with_rail: bool = True) -> Space:
+    """Return a strategy's parameters and, unless told not to, the assumptions about the rail."""
+    own = parameter_space(controller) if controller.parameters else ()
+    return (*own, *(RAIL_ASSUMPTIONS if with_rail else ()))

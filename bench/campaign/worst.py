@@ -1,0 +1,263 @@
+"""Search, within stated bounds, for the rail that hurts a strategy most."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.optimize import differential_evolution
+from scipy.stats import qmc
+
+from bench.campaign.campaign import evaluate
+from bench.campaign.candidate import FLOOR_CANDIDATE, candidate_of
+from bench.campaign.canonical import as_json, scenario_hash, short_hash
+from bench.campaign.designs import Factor, Space, scaled
+from bench.campaign.progress import Bar
+from bench.campaign.running import Runner
+from bench.campaign.scenario_file import scenario_file
+from bench.campaign.store import Store
+from bench.campaign.task import Task, make_task
+from bench.campaign.variation import scenario_at
+from bench.contract import Floats
+from bench.errors import InputError
+from bench.registry import Known
+from bench.scenario import Scenario
+from bench.scenario.provenance import Provenance
+
+FEWEST_POINTS = 6
+"""Rails a generation of the search has at least."""
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """Bounds of the search, all assumed; defaults are those random rails are drawn within.
+
+    Attributes
+    ----------
+    n_patches : int                       patches of film, one after the other; the last goes on
+    friction_low, friction_high : float   of each patch [-]
+    length_low, length_high : float       of each patch but the last [m]
+    cleaning_low, cleaning_high : float   times the film's cleaning work, the same for all [-]
+    """
+
+    n_patches: int = 4
+    friction_low: float = 0.008
+    friction_high: float = 0.15
+    length_low: float = 20.0
+    length_high: float = 1000.0
+    cleaning_low: float = 0.5
+    cleaning_high: float = 2.0
+
+    def space(self) -> Space:
+        """Return the factors of the search."""
+        if self.n_patches < 1:
+            raise InputError(f"worst rail of {self.n_patches} patches; allowed: >= 1")
+        return (
+            *(
+                Factor(f"friction {i}", self.friction_low, self.friction_high, is_log=True)
+                for i in range(self.n_patches)
+            ),
+            *(
+                Factor(f"length {i}", self.length_low, self.length_high, is_log=True)
+                for i in range(self.n_patches - 1)
+            ),
+            Factor("film.cleaning_work", self.cleaning_low, self.cleaning_high, is_log=True),
+        )
+
+
+Harm = Callable[[Mapping[str, Any], float], float]
+
+
+def _over_shortest(summary: Mapping[str, Any], shortest: float) -> float:
+    """Return distance over the shortest possible; 0 where no strategy could stop."""
+    return float(summary["final_distance"]) / shortest if math.isfinite(shortest) else 0.0
+
+
+HARMS: Mapping[str, tuple[str, Harm]] = {
+    "over-shortest": ("distance over the shortest possible on that rail [-]", _over_shortest),
+    "distance": ("distance [m]", lambda summary, _: float(summary["final_distance"])),
+    "lock": ("longest lock [s]", lambda summary, _: float(summary["longest_lock"])),
+    "flats": ("flat risk [-]", lambda summary, _: float(summary["flat_risk"])),
+}
+"""What hurting may mean, by name. Only the first asks what the rail had to give: the others are
+greatest where friction is least, whatever the strategy."""
+
+
+@dataclass(frozen=True)
+class WorstRail:
+    """What the search found.
+
+    Attributes
+    ----------
+    scenario : Scenario
+    harm, harm_before : float   there, and on the rail it was started from
+    harm_name, strategy : str
+    n_rails, n_stops : int      tried
+    """
+
+    scenario: Scenario
+    harm: float
+    harm_before: float
+    harm_name: str
+    strategy: str
+    n_rails: int
+    n_stops: int
+
+    def file(self) -> str:
+        """Return the rail as a scenario file that `load_scenario` reads."""
+        meaning = HARMS[self.harm_name][0]
+        return scenario_file(
+            self.scenario,
+            [
+                f"The rail that hurts {self.strategy} most, of {self.n_rails} searched.",
+                f"{meaning}: {self.harm:.4g} here, {self.harm_before:.4g} on the rail it began as.",
+                "A search finds a bad rail, not certainly the worst.",
+            ],
+        )
+
+
+class _Search:
+    def __init__(
+        self,
+        base: Scenario,
+        known: Known,
+        bounds: Bounds,
+        harm: str,
+        seeds: range,
+        store: Store,
+        runner: Runner,
+        bar: Bar | None,
+    ) -> None:
+        self.base, self.bounds, self.space = base, bounds, bounds.space()
+        self.candidate = candidate_of(known)
+        self.harm = HARMS[harm][1]
+        self.needs_floor = harm == "over-shortest"
+        self.seeds, self.store, self.runner, self.bar = seeds, store, runner, bar
+        self.n_rails = self.n_stops = 0
+        self.why = f"found by a search for the rail that hurts {self.candidate.controller} most"
+
+    def rail(self, point: list[float]) -> Scenario:
+        """Return the scenario of a point of the space."""
+        n = self.bounds.n_patches
+        frictions, lengths = point[:n], point[n : 2 * n - 1]
+        starts = np.concatenate([[0.0], np.cumsum(lengths)]).tolist()
+        film = self.base.rail.sections[0]
+        sections = tuple(
+            dataclasses.replace(
+                film,
+                from_distance=start,
+                friction=friction,
+                recovered_friction=max(film.recovered_friction, friction),
+            )
+            for start, friction in zip(starts, frictions, strict=True)
+        )
+        mark = short_hash(as_json(point))[:10]
+        made = self.base.replace(
+            {
+                "name": f"{self.base.name}~worst-{mark}",
+                "title": f"{self.base.title}; rail {self.why}",
+                "rail.sections": sections,
+                "rail.random": None,
+                "rail.profile": None,
+            }
+        )
+        made = scenario_at(made, self.space[-1:], point[-1:])
+        found = Provenance("derived", f"{self.why}, within assumed bounds")
+        marks = {
+            f"rail.sections.{i}.{field}": found
+            for i in range(n)
+            for field in ("from_distance", "friction", "cleaning_work")
+        }
+        return dataclasses.replace(made, provenance={**made.provenance, **marks})
+
+    def harms(self, scenarios: list[Scenario]) -> Floats:
+        """Return the harm of each rail, mean over the seeds."""
+        tasks: list[Task] = []
+        for scenario in scenarios:
+            hashed = scenario_hash(scenario)
+            tasks += [make_task(scenario, self.candidate, seed, hashed) for seed in self.seeds]
+            if self.needs_floor:
+                tasks.append(make_task(scenario, FLOOR_CANDIDATE, 0, hashed))
+        summaries = evaluate(tasks, self.store, self.runner, self.bar)
+        self.n_rails += len(scenarios)
+        self.n_stops += len(scenarios) * len(self.seeds)
+        n_each = len(tasks) // len(scenarios)
+        values = []
+        for i in range(len(scenarios)):
+            own = summaries[i * n_each : (i + 1) * n_each]
+            shortest = math.nan
+            if self.needs_floor:
+                found = own.pop()["shortest_possible"]
+                shortest = math.inf if found is None else float(found)
+            values.append(float(np.mean([self.harm(summary, shortest) for summary in own])))
+        return np.array(values, dtype=np.float64)
+
+    def __call__(self, cube: Floats) -> Floats:
+        """Return minus the harm at points of the unit cube, (n_factors, n), as scipy asks."""
+        points = scaled(self.space, np.clip(cube.T, 0.0, 1.0))
+        return -self.harms([self.rail(point) for point in points.tolist()])
+
+
+def worst_rail(
+    base: Scenario,
+    known: Known,
+    budget: int,
+    store: Store,
+    runner: Runner,
+    *,
+    bounds: Bounds | None = None,
+    harm: str = "over-shortest",
+    seeds: range = range(1),
+    seed: int = 0,
+    bar: Bar | None = None,
+) -> WorstRail:
+    """Search for the rail on which a strategy does worst, by differential evolution.
+
+    Parameters
+    ----------
+    base : Scenario    train, equipment, driver and film other than friction and cleaning work
+    budget : int       rails tried at most; with `over-shortest` the floor is computed on each too
+    harm : str         see `HARMS`
+
+    Raises
+    ------
+    InputError   for a budget too small, or an unknown harm
+    """
+    if harm not in HARMS:
+        raise InputError(f"harm {harm!r}; allowed: {', '.join(HARMS)}")
+    if budget < 2 * FEWEST_POINTS:
+        raise InputError(f"budget of {budget} rails; allowed: at least {2 * FEWEST_POINTS}")
+    store.claim("base", base.name, scenario_hash(base))
+    search = _Search(base, known, bounds or Bounds(), harm, seeds, store, runner, bar)
+    n_factors = len(search.space)
+    size = min(max(FEWEST_POINTS, budget // 8), 4 * n_factors)
+    sampler = qmc.Sobol(n_factors, scramble=True, seed=np.random.default_rng(seed))
+    start = sampler.random_base2(math.ceil(math.log2(size)))[:size]
+    before = float(search.harms([base])[0])
+    found = differential_evolution(
+        search,
+        [(0.0, 1.0)] * n_factors,
+        init=start,
+        maxiter=max(1, (budget - 1) // size - 1),
+        mutation=(0.4, 0.9),
+        tol=0.0,
+        atol=0.0,
+        polish=False,
+        updating="deferred",
+        vectorized=True,
+        seed=np.random.default_rng(seed),
+    )
+    point = scaled(search.space, np.clip(found.x, 0.0, 1.0)[None, :])[0].tolist()
+    return WorstRail(
+        scenario=search.rail(point),
+        harm=-float(found.fun),
+        harm_before=before,
+        harm_name=harm,
+        strategy=search.candidate.controller,
+        n_rails=search.n_rails,
+        n_stops=search.n_stops,
+    )

@@ -1,0 +1,157 @@
+"""Search the slip at which the rail gives the largest force, by trying a little to either side.
+
+Principle: perturb and observe. Each axle is held at a slip that steps up and down about its own
+target; the mean rail force at one side is compared with the mean of the two spells before and after
+at the other, so that a steady drift (speed, film) cancels. The target moves a step towards the side
+with more force. (Perturb and observe and steepest gradient for adhesion, both with weaknesses:
+arXiv 2406.13650, abstract only.)
+Observes: wheel speeds and pressures of its own vehicle, and demand; brake gain and masses as vehicle
+data. When every axle slides at once, the reference runs on the estimated rail forces and on one
+axle at a time freed as a probe.
+Known weakness: it finds the peak of the rail as it is and sees nothing of what sliding does for the
+wheels behind; on a flat curve it wanders; it needs spells of most of a second, many to a stop.
+"""
+
+from numba import njit
+
+from bench.contract import (
+    DEMAND_FACTOR,
+    SAMPLE_TIME,
+    SLIDE,
+    VALVE,
+    WHEEL_SPEED,
+    Controller,
+    Floats,
+    Parameter,
+)
+from controllers.adhesion import FORCE
+from controllers.reference import N_STATE, PROBED
+from controllers.slip_servo import (
+    N_SERVO,
+    any_slides,
+    full_brake,
+    sense_motion,
+    servo_valve,
+    wanted_pressure,
+)
+from controllers.vehicle_data import FORCE_DATA, VALVE_DATA
+
+FIRST_SLIP, LEAST_SLIP, LARGEST_SLIP, SWING, STEP, SPELL = 0, 1, 2, 3, 4, 5
+SETTLING_TIME, PATIENCE, CUT_OUT_SPEED = 6, 7, 8
+
+TARGET, SIDE, SPELL_TIME, FORCE_SUM, N_SUMMED = (  # of an axle's memory
+    N_SERVO,
+    N_SERVO + 1,
+    N_SERVO + 2,
+    N_SERVO + 3,
+    N_SERVO + 4,
+)
+LAST_MEAN, MEAN_BEFORE, N_SPELLS = N_SERVO + 5, N_SERVO + 6, N_SERVO + 7
+IS_SLIDING = N_STATE  # of the vehicle's memory
+
+NOTICEABLE = 0.004
+"""A smaller difference of force counts as none. Assumed. [-]"""
+
+
+@njit(error_model="numpy")
+def _begin(i_axle, parameters, own):
+    """Start the search afresh; neighbouring axles swing against each other."""
+    own[TARGET] = parameters[FIRST_SLIP]
+    own[SIDE] = 1.0 if i_axle % 2 == 0 else -1.0
+    own[SPELL_TIME] = 0.0
+    own[FORCE_SUM] = 0.0
+    own[N_SUMMED] = 0.0
+    own[N_SPELLS] = 0.0
+
+
+@njit(error_model="numpy")
+def _end_spell(parameters, own):
+    """Compare this spell and the one before last with the last, and move the target."""
+    mean = own[FORCE_SUM] / max(own[N_SUMMED], 1.0)
+    own[N_SPELLS] = min(own[N_SPELLS] + 1.0, 3.0)
+    if own[N_SPELLS] == 3.0 and own[LAST_MEAN] > 0.0:
+        gain = (0.5 * (mean + own[MEAN_BEFORE]) / own[LAST_MEAN] - 1.0) * own[SIDE]
+        if gain > NOTICEABLE:
+            own[TARGET] += parameters[STEP]
+        elif gain < -NOTICEABLE:
+            own[TARGET] -= parameters[STEP]
+        own[TARGET] = max(min(own[TARGET], parameters[LARGEST_SLIP]), parameters[LEAST_SLIP])
+    own[MEAN_BEFORE] = own[LAST_MEAN]
+    own[LAST_MEAN] = mean
+    own[SIDE] = -own[SIDE]
+    own[SPELL_TIME] = 0.0
+    own[FORCE_SUM] = 0.0
+    own[N_SUMMED] = 0.0
+
+
+@njit(error_model="numpy")
+def _search(slip, sample_time, parameters, own):
+    """Go on with an axle's search while it slides at a slip; return the slip to be held."""
+    own[SPELL_TIME] += sample_time
+    if own[SPELL_TIME] > 0.4 * parameters[SPELL]:
+        own[FORCE_SUM] += own[FORCE]
+        own[N_SUMMED] += 1.0
+    if own[SPELL_TIME] >= parameters[SPELL]:
+        _end_spell(parameters, own)
+    if slip < 0.4 * own[TARGET]:
+        own[N_SPELLS] = 0.0  # it rolls under the whole demand, or is a probe: nothing to compare
+    return own[TARGET] * (1.0 + parameters[SWING] * own[SIDE])
+
+
+def update(
+    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
+) -> None:
+    """Hold each axle a swing above or below its target, and move the target by what it gave."""
+    n_axles = observation.shape[0]
+    sample_time = observation[0, SAMPLE_TIME]
+    state = memory[n_axles]
+    reference, slowing = sense_motion(
+        observation,
+        state[IS_SLIDING] == 1.0,
+        parameters[PATIENCE],
+        parameters[CUT_OUT_SPEED],
+        parameters,
+        memory,
+    )
+    is_braking = reference > parameters[CUT_OUT_SPEED]
+    is_sliding = is_braking and any_slides(observation, reference, 0.6 * parameters[LEAST_SLIP])
+    state[IS_SLIDING] = 1.0 if is_sliding else 0.0
+    signals[SLIDE] = state[IS_SLIDING]
+    for i_axle in range(n_axles):
+        row = observation[i_axle]
+        own = memory[i_axle]
+        if own[TARGET] == 0.0 or not is_sliding:
+            _begin(i_axle, parameters, own)
+        slip = 1.0 - row[WHEEL_SPEED] / max(reference, 0.1)
+        held = _search(slip, sample_time, parameters, own)
+        wanted = wanted_pressure(
+            held, reference, slowing, parameters[SETTLING_TIME], row, parameters, own
+        )
+        if state[PROBED] == i_axle + 1.0:
+            wanted = 0.0
+        elif not is_braking:
+            wanted = full_brake(parameters)
+        command[i_axle, DEMAND_FACTOR] = 1.0
+        command[i_axle, VALVE] = servo_valve(wanted, 1.0, row, parameters, own)
+
+
+CONTROLLER = Controller(
+    name="optimum_seeking",
+    title="search the slip of the largest rail force by perturb and observe",
+    update=update,
+    parameters=(
+        Parameter("first_slip", 0.05, "-", 0.01, 0.4, "assumed"),
+        Parameter("least_slip", 0.02, "-", 0.005, 0.2, "assumed"),
+        Parameter("largest_slip", 0.5, "-", 0.05, 0.8, "assumed"),
+        Parameter("swing", 0.3, "-", 0.05, 0.8, "assumed: of the target"),
+        Parameter("step", 0.01, "-", 0.001, 0.1, "assumed"),
+        Parameter("spell", 0.7, "s", 0.2, 4.0, "assumed"),
+        Parameter("settling_time", 0.2, "s", 0.1, 2.0, "assumed"),
+        Parameter("patience", 3.0, "s", 0.5, 20.0, "assumed"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
+        *VALVE_DATA,
+        *FORCE_DATA,
+    ),
+    observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
+    n_memory=max(N_STATE + 1, N_SERVO + 8),
+)

@@ -1,0 +1,130 @@
+"""Valve commands from wishes: a duty as pulses, a pressure to be reached, a vent that ends.
+
+A shared part, no strategy.
+"""
+
+from numba import njit
+
+from bench.contract import DEMAND, FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED
+from controllers.vehicle_data import FILL_DELAY, FILL_RATE, FULL_PRESSURE, VENT_DELAY, VENT_RATE
+
+N_QUEUE = 16
+"""Columns of an axle's memory `steer_pressure` needs; it looks so many samples back at most."""
+
+LONGEST_VENT = 8.0
+"""A valve is vented no longer than this at a time. [s]
+
+Below the 10 s of a monitoring timer in service (value from memory, not verified, weak)."""
+
+_SHORTEST_APPLICATION = 1.0
+_TURNING = 0.5
+
+
+@njit(error_model="numpy")
+def end_vent(valve, row, own):
+    """Return the valve position, but fill where the vent has lasted too long.
+
+    Parameters
+    ----------
+    valve : int           as the strategy wants it
+    row : (n_observed,)   the axle's observation
+    own : (1,)            memory: time vented so far, negative while the brake is given back. [s]
+
+    Notes
+    -----
+    A dead speed sensor reads as a locked wheel for ever, a wrong reference as an endless slide. The
+    brake then comes back for a second, and for as long as the wheel reads below 0.5 m/s.
+    """
+    if own[0] < 0.0:
+        if row[WHEEL_SPEED] > _TURNING:
+            own[0] = min(own[0] + row[SAMPLE_TIME], 0.0)
+        return FILL
+    if valve != VENT:
+        own[0] = 0.0
+        return valve
+    own[0] += row[SAMPLE_TIME]
+    if own[0] > LONGEST_VENT:
+        own[0] = -_SHORTEST_APPLICATION
+        return FILL
+    return VENT
+
+
+@njit(error_model="numpy")
+def pulse(duty, period, sample_time, own):
+    """Return the valve position that gives a duty as one pulse a period.
+
+    Parameters
+    ----------
+    duty : float          -1 vents all the time, 0 holds, 1 fills all the time. [-]
+    period : float        [s]
+    sample_time : float   [s]
+    own : (1,)            memory: time since the period began. [s]
+
+    Notes
+    -----
+    The duty may change within a period; the pulse ends when its time is over by the newest duty.
+    Pulses are whole samples, rounded.
+    """
+    valve = HOLD
+    if own[0] + 0.5 * sample_time < abs(duty) * period:
+        valve = FILL if duty > 0.0 else VENT
+    own[0] += sample_time
+    if own[0] + 0.5 * sample_time > period:
+        own[0] = 0.0
+    return valve
+
+
+@njit(error_model="numpy")
+def expected_pressure(row, demand_factor, parameters, queue):
+    """Return the pressure once every command on its way has acted. [Pa]
+
+    Parameters
+    ----------
+    row : (n_observed,)        the axle's observation
+    demand_factor : float      as commanded. [-]
+    parameters                 of the strategy, the last eight being valve and force data
+    queue : (N_QUEUE,)         valve positions commanded before, latest first
+    """
+    sample_time = row[SAMPLE_TIME]
+    demanded = row[DEMAND] * parameters[FULL_PRESSURE] * demand_factor
+    pressure = row[PRESSURE]
+    for i in range(N_QUEUE - 1, -1, -1):
+        if queue[i] == FILL:
+            pending = min(max(parameters[FILL_DELAY] - i * sample_time, 0.0), sample_time)
+            ceiling = max(demanded, pressure)
+            pressure = min(pressure + parameters[FILL_RATE] * pending, ceiling)
+        elif queue[i] == VENT:
+            pending = min(max(parameters[VENT_DELAY] - i * sample_time, 0.0), sample_time)
+            pressure = max(pressure - parameters[VENT_RATE] * pending, 0.0)
+    return pressure
+
+
+@njit(error_model="numpy")
+def steer_pressure(wanted, demand_factor, row, parameters, queue):
+    """Return the valve position that brings the cylinder nearest a wanted pressure.
+
+    Parameters
+    ----------
+    wanted : float   [Pa]; at or above what is demanded the valve stays in fill, at zero in vent
+    others           as `expected_pressure`; `queue` is moved on
+
+    Notes
+    -----
+    The commands on their way are reckoned in (a Smith predictor), so the delay does not make it
+    swing. Steps are as coarse as one sample of filling or venting; a delay of more than `N_QUEUE`
+    samples is reckoned in part only.
+    """
+    sample_time = row[SAMPLE_TIME]
+    pressure = expected_pressure(row, demand_factor, parameters, queue)
+    valve = HOLD
+    if (
+        wanted >= row[DEMAND] * parameters[FULL_PRESSURE] * demand_factor
+        or wanted > pressure + 0.5 * parameters[FILL_RATE] * sample_time
+    ):
+        valve = FILL
+    elif wanted <= 0.0 or wanted < pressure - 0.5 * parameters[VENT_RATE] * sample_time:
+        valve = VENT
+    for i in range(N_QUEUE - 1, 0, -1):
+        queue[i] = queue[i - 1]
+    queue[0] = valve
+    return valve

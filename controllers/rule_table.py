@@ -1,0 +1,129 @@
+"""Look the valve's duty up in a table of graded rules over slip and rim acceleration.
+
+Principle: each axle's slip is graded (none, small, right, large, huge, in shares of a target) and
+so is its rim acceleration (slows hard, slows, steady, gains, gains hard). Every pair of grades has a
+rule: how much to fill or to vent. Between grades the rules are mixed by how near each is, as in fuzzy
+control with triangular grades, and the mix is given as a valve pulse. (Fuzzy creep control for
+traction: Tian and others, WIT Transactions on the Built Environment 135, 2014, abstract only. The
+rules here are this project's.)
+Observes: measured wheel speeds of its own vehicle. When every axle slides at once, the reference is
+founded anew by a probe axle.
+Known weakness: twenty-five rules from judgement; one slip target for every rail; near standstill
+rim acceleration comes in steps.
+"""
+
+from numba import njit
+
+from bench.contract import (
+    DEMAND_FACTOR,
+    FILL,
+    SAMPLE_TIME,
+    SLIDE,
+    VALVE,
+    VENT,
+    WHEEL_SPEED,
+    Controller,
+    Floats,
+    Parameter,
+)
+from controllers.pulses import end_vent, pulse
+from controllers.reference import N_STATE, PROBED, probed_axle
+
+TARGET_SLIP, ACCELERATION_SCALE, PULSE_PERIOD, SMOOTHING_TIME = 0, 1, 2, 3
+SLOWING_LIMIT, PATIENCE, CUT_OUT_SPEED = 4, 5, 6
+SPEED, ACCELERATION, PULSE_TIME, VENTED = 0, 1, 2, 3  # of an axle's memory
+
+SLIP_GRADES = (0.3, 0.6, 1.0, 1.6, 3.0)
+"""None, small, right, large, huge; in targets. [-]"""
+
+ACCELERATION_GRADES = (-3.0, -1.0, 0.0, 1.0, 3.0)
+"""Slows hard, slows, steady, gains, gains hard; in `acceleration_scale`. [-]"""
+
+RULES = (
+    (0.2, 1.0, 1.0, 1.0, 1.0),
+    (-0.5, 0.0, 0.4, 0.6, 1.0),
+    (-1.0, -0.4, 0.0, 0.2, 0.5),
+    (-1.0, -0.8, -0.4, 0.0, 0.0),
+    (-1.0, -1.0, -1.0, -0.3, 0.0),
+)
+"""Duty, 1 filling, -1 venting: a row a grade of slip, a column a grade of acceleration. [-]"""
+
+LEAST_SLIP_SPEED = 0.15
+"""Slip speed that can still be told at walking pace. [m/s]"""
+
+
+@njit(error_model="numpy")
+def _place(value, grades):
+    """Return the lower of the two grades a value lies between, and the share of the upper."""
+    lower = 0
+    for i_grade in range(1, 4):
+        if value >= grades[i_grade]:
+            lower = i_grade
+    share = (value - grades[lower]) / (grades[lower + 1] - grades[lower])
+    return lower, min(max(share, 0.0), 1.0)
+
+
+@njit(error_model="numpy")
+def mixed_rule(slip, acceleration):
+    """Return the duty for a slip in targets and an acceleration in its scale. [-]"""
+    row, up = _place(slip, SLIP_GRADES)
+    column, right = _place(acceleration, ACCELERATION_GRADES)
+    low = (1.0 - right) * RULES[row][column] + right * RULES[row][column + 1]
+    high = (1.0 - right) * RULES[row + 1][column] + right * RULES[row + 1][column + 1]
+    return (1.0 - up) * low + up * high
+
+
+def update(
+    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
+) -> None:
+    """Grade each axle's slip and acceleration and pulse its valve by the rules."""
+    n_axles = observation.shape[0]
+    sample_time = observation[0, SAMPLE_TIME]
+    state = memory[n_axles]
+    reference = probed_axle(
+        observation,
+        parameters[SLOWING_LIMIT],
+        parameters[PATIENCE],
+        parameters[CUT_OUT_SPEED],
+        state,
+    )
+    target = max(parameters[TARGET_SLIP] * reference, LEAST_SLIP_SPEED)
+    share = sample_time / (sample_time + parameters[SMOOTHING_TIME])
+    signals[SLIDE] = 0.0
+    for i_axle in range(n_axles):
+        row = observation[i_axle]
+        own = memory[i_axle]
+        speed = row[WHEEL_SPEED]
+        if own[SPEED] > 0.0:
+            own[ACCELERATION] += share * ((speed - own[SPEED]) / sample_time - own[ACCELERATION])
+        own[SPEED] = max(speed, 1e-9)
+        slip = (reference - speed) / target
+        wanted = mixed_rule(slip, own[ACCELERATION] / parameters[ACCELERATION_SCALE])
+        valve = pulse(
+            wanted, parameters[PULSE_PERIOD], sample_time, own[PULSE_TIME : PULSE_TIME + 1]
+        )
+        if state[PROBED] == i_axle + 1.0:
+            valve = VENT
+        elif reference < parameters[CUT_OUT_SPEED]:
+            valve = FILL
+        elif slip > SLIP_GRADES[1]:
+            signals[SLIDE] = 1.0
+        command[i_axle, DEMAND_FACTOR] = 1.0
+        command[i_axle, VALVE] = end_vent(valve, row, own[VENTED : VENTED + 1])
+
+
+CONTROLLER = Controller(
+    name="rule_table",
+    title="graded rules over slip and rim acceleration",
+    update=update,
+    parameters=(
+        Parameter("target_slip", 0.12, "-", 0.02, 0.6, "tuned by hand"),
+        Parameter("acceleration_scale", 2.0, "m/s2", 0.5, 8.0, "tuned by hand"),
+        Parameter("pulse_period", 0.05, "s", 0.01, 0.5, "assumed"),
+        Parameter("smoothing_time", 0.05, "s", 0.0, 0.3, "assumed"),
+        Parameter("slowing_limit", 1.6, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
+        Parameter("patience", 1.0, "s", 0.2, 10.0, "assumed"),
+        Parameter("cut_out_speed", 1.0, "m/s", 0.3, 3.0, "assumed"),
+    ),
+    n_memory=N_STATE,
+)

@@ -1,0 +1,87 @@
+"""Drive the slip onto a chosen surface with a torque that has its sign, smoothed by the valve.
+
+Principle: sliding-mode control. The surface is the target slip, s = rim speed less the target's. The
+equivalent part of the brake force balances the estimated rail force and keeps the wheel moving as
+the target does; the switching part drives s to zero at a fixed rate, whatever the estimate's error
+up to that rate. Inside a boundary layer the switching part is made proportional, since the valve's
+delay would else turn it into chatter; fill, hold and vent then follow the wanted pressure.
+(An adhesion observer with a sliding mode of higher order, for traction: Appl. Sci. 2025, 15(7),
+3909, abstract only; here of first order, for stepped valves.)
+Observes: wheel speeds and pressures of its own vehicle, and demand; brake gain and masses as vehicle
+data. When every axle slides at once, the reference runs on the estimated rail forces and on one
+axle at a time freed as a probe.
+Known weakness: one slip target for every rail; the boundary layer trades chatter for accuracy.
+"""
+
+from bench.contract import (
+    DEMAND_FACTOR,
+    SLIDE,
+    VALVE,
+    WHEEL_SPEED,
+    Controller,
+    Floats,
+    Parameter,
+)
+from controllers.adhesion import FORCE
+from controllers.reference import N_STATE, PROBED
+from controllers.slip_servo import N_SERVO, any_slides, full_brake, sense_motion, servo_valve
+from controllers.vehicle_data import BRAKE_GAIN, FORCE_DATA, ROTATING_MASS, VALVE_DATA
+
+TARGET_SLIP, REACHING_RATE, BOUNDARY, PATIENCE, CUT_OUT_SPEED = 0, 1, 2, 3, 4
+IS_SLIDING = N_STATE  # of the vehicle's memory
+LEAST_SLIP_SPEED = 0.15
+"""Slip speed that can still be told at walking pace. [m/s]"""
+
+
+def update(
+    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
+) -> None:
+    """Balance the rail force of each axle and push its slip towards the surface."""
+    n_axles = observation.shape[0]
+    state = memory[n_axles]
+    reference, slowing = sense_motion(
+        observation,
+        state[IS_SLIDING] == 1.0,
+        parameters[PATIENCE],
+        parameters[CUT_OUT_SPEED],
+        parameters,
+        memory,
+    )
+    is_braking = reference > parameters[CUT_OUT_SPEED]
+    is_sliding = is_braking and any_slides(observation, reference, 0.6 * parameters[TARGET_SLIP])
+    state[IS_SLIDING] = 1.0 if is_sliding else 0.0
+    signals[SLIDE] = state[IS_SLIDING]
+    slip_speed = max(parameters[TARGET_SLIP] * reference, LEAST_SLIP_SPEED)
+    for i_axle in range(n_axles):
+        row = observation[i_axle]
+        own = memory[i_axle]
+        surface = row[WHEEL_SPEED] - (reference - slip_speed)
+        sign = min(max(surface / parameters[BOUNDARY], -1.0), 1.0)
+        acceleration = -slowing * (1.0 - parameters[TARGET_SLIP])
+        acceleration -= parameters[REACHING_RATE] * sign
+        force = own[FORCE] - parameters[ROTATING_MASS] * acceleration
+        wanted = force / parameters[BRAKE_GAIN]
+        if state[PROBED] == i_axle + 1.0:
+            wanted = 0.0
+        elif not is_braking:
+            wanted = full_brake(parameters)
+        command[i_axle, DEMAND_FACTOR] = 1.0
+        command[i_axle, VALVE] = servo_valve(wanted, 1.0, row, parameters, own)
+
+
+CONTROLLER = Controller(
+    name="sliding_mode",
+    title="balance the estimated rail force and push the slip to its surface",
+    update=update,
+    parameters=(
+        Parameter("target_slip", 0.1, "-", 0.02, 0.5, "tuned by hand"),
+        Parameter("reaching_rate", 3.0, "m/s2", 0.5, 10.0, "assumed"),
+        Parameter("boundary", 0.5, "m/s", 0.05, 3.0, "assumed"),
+        Parameter("patience", 3.0, "s", 0.5, 20.0, "assumed"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
+        *VALVE_DATA,
+        *FORCE_DATA,
+    ),
+    observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
+    n_memory=max(N_STATE + 1, N_SERVO),
+)

@@ -1,0 +1,132 @@
+"""Hold a wheel at a slip with stepped valves, by the rail force its own motion tells.
+
+A shared part, no strategy. Memory of an axle: `adhesion`'s columns first, then these.
+"""
+
+from numba import njit
+
+from bench.contract import DEMAND, PRESSURE, WHEEL_SPEED
+from controllers.adhesion import FORCE, N_ADHESION, estimate_force
+from controllers.pulses import N_QUEUE, end_vent, steer_pressure
+from controllers.reference import ERROR, REFERENCE, fused_speed
+from controllers.vehicle_data import AXLE_MASS, BRAKE_GAIN, FULL_PRESSURE, ROTATING_MASS
+
+_QUEUE = N_ADHESION
+_VENTED = _QUEUE + N_QUEUE
+
+N_SERVO = _VENTED + 1
+"""Leading columns of an axle's memory the servo needs, the force estimate's among them."""
+
+_HARDEST_SLOWING, _HARDEST_GAINING = 6.0, 3.0
+"""A wheel is asked to slow or gain on the train no faster. [m/s2]"""
+
+_LEAST_SLIP_SPEED, _LEAST_SLIP_CAP = 0.15, 0.3
+"""Slip speed that can still be told at walking pace [m/s], and its bound as slip [-]."""
+
+
+_ROLLING = 0.98
+"""A wheel this near the reference under the whole demand rolls: it anchors the reference. [-]"""
+
+FORCE_SMOOTHING = 0.05
+"""Time constant of the force estimate. Assumed. [s]"""
+
+
+@njit(error_model="numpy")
+def sense_motion(observation, is_sliding, patience, slowest, parameters, memory):
+    """Estimate every axle's force, then the train's speed; return speed and deceleration.
+
+    Parameters
+    ----------
+    observation : (n_axles, n_observed)
+    is_sliding : bool                    whether a slide was in progress a sample ago
+    patience : float                     longest time without a rolling wheel before a probe. [s]
+    slowest : float                      speed below which no probe begins. [m/s]
+    parameters                           of the strategy, the last eight being valve and force data
+    memory : (n_axles + 1, n_memory)     axles' rows with `N_SERVO`, the last with `N_STATE` columns
+
+    Returns
+    -------
+    (float, float)   reference speed [m/s], deceleration [m/s2], >= 0
+
+    Notes
+    -----
+    `fused_speed` on the sum of the estimated rail forces over the mass of these axles; running
+    resistance and what other vehicles do better or worse is left to the error it learns.
+    """
+    n_axles = observation.shape[0]
+    state = memory[n_axles]
+    demanded = observation[0, DEMAND] * parameters[FULL_PRESSURE]
+    force, is_anchored = 0.0, False
+    for i_axle in range(n_axles):
+        row = observation[i_axle]
+        force += estimate_force(row, parameters, FORCE_SMOOTHING, memory[i_axle])
+        is_whole = row[PRESSURE] > 0.98 * demanded
+        if is_whole and row[WHEEL_SPEED] > _ROLLING * state[REFERENCE]:
+            is_anchored = True
+    modelled = force / (n_axles * parameters[AXLE_MASS])
+    reference = fused_speed(
+        observation, modelled, is_sliding and not is_anchored, patience, slowest, state
+    )
+    return reference, max(modelled + state[ERROR], 0.0)
+
+
+@njit(error_model="numpy")
+def any_slides(observation, reference, slip):
+    """Return whether any wheel turns slower than a slip below the reference, at least 0.1 m/s."""
+    least = max(slip * reference, 0.1)
+    for i_axle in range(observation.shape[0]):
+        if reference - observation[i_axle, WHEEL_SPEED] > least:
+            return True
+    return False
+
+
+@njit(error_model="numpy")
+def wanted_pressure(slip, reference, slowing, settling_time, row, parameters, own):
+    """Return the cylinder pressure that brings a wheel to a slip and keeps it there. [Pa]
+
+    Parameters
+    ----------
+    slip : float            target, 0 to below 1. [-]
+    reference : float       train's speed. [m/s]
+    slowing : float         train's deceleration. [m/s2]
+    settling_time : float   [s]
+    row : (n_observed,)     the axle's observation
+    parameters              of the strategy, the last eight being valve and force data
+    own : (>= N_SERVO,)     the axle's memory, its force already estimated
+
+    Notes
+    -----
+    B = F_hat - m a*, with a* the rim acceleration wanted: the target's own plus the distance to it
+    over the settling time. F_hat holds the same brake gain, so an error of the gain leaves no
+    lasting error of the slip. Beyond the curve's peak a slide grows with a time constant of about a
+    second on the shipped rails, so valves with 40 ms delay can hold it there. Where the rail bears
+    the whole demand the slip stays below the target and the wish above the demand.
+    At walking pace the target is raised to a slip speed of 0.15 m/s.
+    """
+    slip = max(slip, min(_LEAST_SLIP_SPEED / max(reference, 0.1), _LEAST_SLIP_CAP))
+    missing = reference * (1.0 - slip) - row[WHEEL_SPEED]
+    change = min(max(missing / settling_time, -_HARDEST_SLOWING), _HARDEST_GAINING)
+    acceleration = change - slowing * (1.0 - slip)
+    return (own[FORCE] - parameters[ROTATING_MASS] * acceleration) / parameters[BRAKE_GAIN]
+
+
+@njit(error_model="numpy")
+def servo_valve(wanted, demand_factor, row, parameters, own):
+    """Return the valve position for a wanted pressure, ending a vent that lasts too long.
+
+    Parameters
+    ----------
+    as `steer_pressure`; own : (>= N_SERVO,)   the axle's memory
+    """
+    valve = steer_pressure(
+        wanted, demand_factor, row, parameters, own[_QUEUE : _QUEUE + N_QUEUE]
+    )
+    valve = end_vent(valve, row, own[_VENTED : _VENTED + 1])
+    own[_QUEUE] = valve
+    return valve
+
+
+@njit(error_model="numpy")
+def full_brake(parameters):
+    """Return a pressure above any demand: the brake is given back whole. [Pa]"""
+    return 10.0 * parameters[FULL_PRESSURE]

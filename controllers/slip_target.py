@@ -1,0 +1,110 @@
+"""Regulate each axle's slip to a target with a PI controller whose output is valve pulses.
+
+Principle: the cylinder integrates what the valve does, so a PI controller of pressure becomes, in
+its velocity form, a duty: proportional to the slip's error and to its rate of change. In every
+pulse period the valve fills or vents for that share of the period and holds for the rest. Slip is
+reckoned as slip speed, so the gains serve at every train speed. (PI control of creep, with an
+optimum estimated: Zirek and Onat, Railway Engineering Science 2020, abstract only; there with
+continuous torque, for traction.)
+Observes: measured wheel speeds of its own vehicle. When every axle slides at once, the reference is
+founded anew by a probe axle.
+Known weakness: one slip target for every rail; the pulse period adds to the valve's delay, which
+bounds the gains; it does not know its pressure.
+"""
+
+from numba import njit
+
+from bench.contract import (
+    DEMAND_FACTOR,
+    FILL,
+    SAMPLE_TIME,
+    SLIDE,
+    VALVE,
+    VENT,
+    WHEEL_SPEED,
+    Controller,
+    Floats,
+    Parameter,
+)
+from controllers.pulses import end_vent, pulse
+from controllers.reference import N_STATE, PROBED, probed_axle
+
+TARGET_SLIP, SLIP_GAIN, RATE_GAIN, PULSE_PERIOD, SMOOTHING_TIME = 0, 1, 2, 3, 4
+SLOWING_LIMIT, PATIENCE, CUT_OUT_SPEED = 5, 6, 7
+ERROR, RATE, PULSE_TIME, VENTED = 0, 1, 2, 3  # of an axle's memory
+
+LEAST_SLIP_SPEED = 0.15
+"""Slip speed that can still be told at walking pace. [m/s]"""
+
+LARGEST_RATE = 8.0
+"""Bound of the rate of change of slip speed: a reference founded anew jumps. [m/s2]"""
+
+
+@njit(error_model="numpy")
+def duty(error, sample_time, parameters, own):
+    """Return the PI controller's duty from the slip speed missing to the target. [-]
+
+    Parameters
+    ----------
+    error : float         slip speed at the target less the present one. [m/s]
+    sample_time : float   [s]
+    parameters, own       of the strategy, and the axle's memory
+    """
+    share = sample_time / (sample_time + parameters[SMOOTHING_TIME])
+    raw = min(max((error - own[ERROR]) / sample_time, -LARGEST_RATE), LARGEST_RATE)
+    own[RATE] += share * (raw - own[RATE])
+    own[ERROR] = error
+    wanted = parameters[SLIP_GAIN] * error + parameters[RATE_GAIN] * own[RATE]
+    return min(max(wanted, -1.0), 1.0)
+
+
+def update(
+    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
+) -> None:
+    """Turn each axle's slip error into a pulse of its valve."""
+    n_axles = observation.shape[0]
+    sample_time = observation[0, SAMPLE_TIME]
+    state = memory[n_axles]
+    reference = probed_axle(
+        observation,
+        parameters[SLOWING_LIMIT],
+        parameters[PATIENCE],
+        parameters[CUT_OUT_SPEED],
+        state,
+    )
+    wanted_slip_speed = max(parameters[TARGET_SLIP] * reference, LEAST_SLIP_SPEED)
+    signals[SLIDE] = 0.0
+    for i_axle in range(n_axles):
+        row = observation[i_axle]
+        own = memory[i_axle]
+        slip_speed = reference - row[WHEEL_SPEED]
+        wanted = duty(wanted_slip_speed - slip_speed, sample_time, parameters, own)
+        valve = pulse(
+            wanted, parameters[PULSE_PERIOD], sample_time, own[PULSE_TIME : PULSE_TIME + 1]
+        )
+        if state[PROBED] == i_axle + 1.0:
+            valve = VENT
+        elif reference < parameters[CUT_OUT_SPEED] or slip_speed < 0.25 * wanted_slip_speed:
+            valve = FILL
+        elif slip_speed > 0.6 * wanted_slip_speed:
+            signals[SLIDE] = 1.0
+        command[i_axle, DEMAND_FACTOR] = 1.0
+        command[i_axle, VALVE] = end_vent(valve, row, own[VENTED : VENTED + 1])
+
+
+CONTROLLER = Controller(
+    name="slip_target",
+    title="PI control of slip with pulsed valves",
+    update=update,
+    parameters=(
+        Parameter("target_slip", 0.12, "-", 0.02, 0.6, "tuned by hand"),
+        Parameter("slip_gain", 0.5, "s/m", 0.02, 5.0, "tuned by hand"),
+        Parameter("rate_gain", 0.3, "s2/m", 0.0, 2.0, "tuned by hand"),
+        Parameter("pulse_period", 0.05, "s", 0.01, 0.5, "assumed"),
+        Parameter("smoothing_time", 0.05, "s", 0.0, 0.3, "assumed"),
+        Parameter("slowing_limit", 1.6, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
+        Parameter("patience", 1.0, "s", 0.2, 10.0, "assumed"),
+        Parameter("cut_out_speed", 1.0, "m/s", 0.3, 3.0, "assumed"),
+    ),
+    n_memory=N_STATE,
+)

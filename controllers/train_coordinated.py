@@ -1,0 +1,132 @@
+"""Share the work along the train: leading axles clean, trailing axles grip and take more demand.
+
+Principle: while any wheel slides, a fixed share of the train's axles, from the front, is held in a
+deep slide that cleans the rail; all others are held at a small slip near the peak of the creep
+curve. What the sliding axles do not bear of the demand is asked of those that still roll under
+theirs, through the demand factor, as far as the equipment allows.
+Observes: wheel speeds and pressures of the whole train, and demand; brake gain and masses as vehicle
+data. The reference runs on the estimated rail forces of all axles and on one gripping axle at a
+time freed as a probe when all slide.
+What the demand factor gains: nothing at limit 1.0, by its meaning. With equipment up to 1.5 (set
+`factor_limit` no higher than the scenario's `brake.demand_factor_limit`) only where cleaned rail
+bears more than the demand: on the shipped rails from 75 mph the detergent stop becomes XX; on the
+others trailing axles never bear their own demand, and nothing changes.
+Known weakness: it needs a train-wide bus; the share is fixed, so rail that does not clean is
+punished for what rail that cleans gains.
+"""
+
+from numba import njit
+
+from bench.contract import (
+    DEMAND,
+    DEMAND_FACTOR,
+    PRESSURE,
+    SAMPLE_TIME,
+    SLIDE,
+    VALVE,
+    Controller,
+    Floats,
+    Parameter,
+)
+from controllers.adhesion import FORCE
+from controllers.reference import N_STATE, PROBED
+from controllers.slip_servo import (
+    N_SERVO,
+    any_slides,
+    full_brake,
+    sense_motion,
+    servo_valve,
+    wanted_pressure,
+)
+from controllers.vehicle_data import (
+    BRAKE_GAIN,
+    FORCE_DATA,
+    FULL_PRESSURE,
+    ROTATING_MASS,
+    VALVE_DATA,
+)
+
+CLEANING_SHARE, DEEP_SLIP, GRIP_SLIP, FACTOR_LIMIT, FACTOR_RATE = 0, 1, 2, 3, 4
+SETTLING_TIME, PATIENCE, CUT_OUT_SPEED = 5, 6, 7
+IS_SLIDING, FACTOR = N_STATE, N_STATE + 1  # of the train's memory
+
+SLACK = 0.02
+"""Share of the demand that may be missing before it is asked of others. Assumed. [-]"""
+
+
+@njit(error_model="numpy")
+def _move_factor(observation, slowing, sample_time, parameters, memory, train):
+    """Raise the demand factor while demand is missing, lower it while there is too much."""
+    n_axles = observation.shape[0]
+    force = 0.0
+    for i_axle in range(n_axles):
+        force += memory[i_axle, FORCE]
+    full = observation[0, DEMAND] * parameters[FULL_PRESSURE] * parameters[BRAKE_GAIN]
+    asked = n_axles * max(full - parameters[ROTATING_MASS] * slowing, 0.0)
+    change = parameters[FACTOR_RATE] * sample_time
+    if train[IS_SLIDING] == 0.0 or force > asked:
+        change = -change
+    elif force > (1.0 - SLACK) * asked:
+        change = 0.0
+    train[FACTOR] = min(max(train[FACTOR] + change, 1.0), max(parameters[FACTOR_LIMIT], 1.0))
+
+
+def update(
+    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
+) -> None:
+    """Hold leading axles deep and trailing ones at the small slip, moving demand to the latter."""
+    n_axles = observation.shape[0]
+    train = memory[n_axles]
+    reference, slowing = sense_motion(
+        observation,
+        train[IS_SLIDING] == 1.0,
+        parameters[PATIENCE],
+        parameters[CUT_OUT_SPEED],
+        parameters,
+        memory,
+    )
+    is_braking = reference > parameters[CUT_OUT_SPEED]
+    is_sliding = is_braking and any_slides(observation, reference, 0.6 * parameters[GRIP_SLIP])
+    train[IS_SLIDING] = 1.0 if is_sliding else 0.0
+    signals[SLIDE] = train[IS_SLIDING]
+    _move_factor(observation, slowing, observation[0, SAMPLE_TIME], parameters, memory, train)
+    n_deep = int(n_axles * parameters[CLEANING_SHARE]) if is_sliding else 0
+    for i_axle in range(n_axles):
+        row = observation[i_axle]
+        own = memory[i_axle]
+        slip, factor = parameters[GRIP_SLIP], train[FACTOR]
+        if i_axle < n_deep:
+            slip, factor = parameters[DEEP_SLIP], 1.0
+        wanted = wanted_pressure(
+            slip, reference, slowing, parameters[SETTLING_TIME], row, parameters, own
+        )
+        if train[PROBED] == i_axle + 1.0:
+            wanted = 0.0
+        elif not is_braking:
+            wanted = full_brake(parameters)
+        command[i_axle, DEMAND_FACTOR] = factor
+        command[i_axle, VALVE] = servo_valve(wanted, factor, row, parameters, own)
+
+
+CONTROLLER = Controller(
+    name="train_coordinated",
+    title="leading axles clean the rail, trailing axles grip and take more demand",
+    update=update,
+    parameters=(
+        Parameter("cleaning_share", 0.25, "-", 0.0, 0.9, "tuned by hand: of the axles"),
+        Parameter("deep_slip", 0.45, "-", 0.1, 0.8, "tuned by hand"),
+        Parameter("grip_slip", 0.04, "-", 0.01, 0.2, "tuned by hand"),
+        Parameter(
+            "factor_limit", 1.0, "-", 1.0, 3.0, "no more than the equipment's demand_factor_limit"
+        ),
+        Parameter("factor_rate", 0.3, "1/s", 0.05, 2.0, "assumed"),
+        Parameter("settling_time", 0.3, "s", 0.1, 2.0, "tuned by hand"),
+        Parameter("patience", 4.0, "s", 0.5, 20.0, "assumed"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
+        *VALVE_DATA,
+        *FORCE_DATA,
+    ),
+    observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
+    n_memory=max(N_STATE + 2, N_SERVO),
+    scope="train",
+)

@@ -1,0 +1,30 @@
+"""What a strategy must know of its vehicle where it reckons with forces and valve times.
+
+A shared part, no strategy. The two blocks stand last in a strategy's parameters, valves before
+forces, so their places count from the end. They are data, not for tuning; another unit needs its
+own. Sources: the shipped unit's own values (memory or assumed there), averaged over its axles.
+"""
+
+from bench.contract import Parameter
+
+FULL_PRESSURE, FILL_RATE, VENT_RATE, FILL_DELAY, VENT_DELAY = -8, -7, -6, -5, -4
+"""Places of `VALVE_DATA` in the parameters, when `FORCE_DATA` follows."""
+
+BRAKE_GAIN, ROTATING_MASS, AXLE_MASS = -3, -2, -1
+"""Places of `FORCE_DATA` in the parameters."""
+
+_SOURCE = "vehicle data of the shipped unit"
+
+VALVE_DATA = (
+    Parameter("full_pressure", 3e5, "Pa", 2e4, 1e6, _SOURCE, "cylinder at emergency demand"),
+    Parameter("fill_rate", 4e5, "Pa/s", 1e4, 1e7, _SOURCE),
+    Parameter("vent_rate", 5e5, "Pa/s", 1e4, 1e7, _SOURCE),
+    Parameter("fill_delay", 0.04, "s", 0.0, 1.0, _SOURCE),
+    Parameter("vent_delay", 0.03, "s", 0.0, 1.0, _SOURCE),
+)
+
+FORCE_DATA = (
+    Parameter("brake_gain", 0.04445, "N/Pa", 1e-4, 1.0, _SOURCE, "rim force an axle, mean"),
+    Parameter("rotating_mass", 737.0, "kg", 10.0, 5e3, _SOURCE, "of an axle, mean"),
+    Parameter("axle_mass", 11112.0, "kg", 1e3, 4e4, _SOURCE, "tare and rotating, an axle"),
+)

@@ -1,0 +1,14 @@
+"""Evidence of each strategy, gathered once for all its checks."""
+
+from collections.abc import Callable
+from functools import lru_cache
+
+import pytest
+
+from bench.conformance import Evidence
+from bench.contract import Controller
+
+
+@pytest.fixture(scope="session")
+def evidence_of() -> Callable[[Controller], Evidence]:
+    return lru_cache(maxsize=None)(Evidence)

@@ -1,0 +1,120 @@
+"""The helper that records stops, and the inputs the checks make."""
+
+import numpy as np
+import pytest
+
+from bench.conformance import Evidence, play, record_stop
+from bench.conformance.inputs import extreme_observations, odd_train, patchy_stop, scrambled
+from bench.contract import COLUMN, TRUTH, Controller, Floats
+from bench.simulation import simulate
+from controllers import by_name
+
+SHORT = patchy_stop().replace({"run.maximum_time": 3.0})
+
+
+def test_recording_changes_nothing_in_the_stop() -> None:
+    controller = by_name("slip_band")
+    recorded = record_stop(controller, SHORT, seed=3).stop
+    assert recorded is not None
+    plain = simulate(SHORT, controller, seed=3, compiled=False)
+    assert dict(recorded.traces).keys() == dict(plain.traces).keys()
+    for name, values in plain.traces.items():
+        assert values.tobytes() == recorded.traces[name].tobytes(), name
+
+
+@pytest.mark.parametrize(("name", "n_recordings", "n_axles"), [("none", 2, 4), ("train", 1, 8)])
+def test_one_recording_a_vehicle_or_one_a_train(name: str, n_recordings: int, n_axles: int) -> None:
+    controller = by_name("none")
+    if name == "train":
+        controller = Controller(name="wide", title="-", update=controller.update, scope="train")
+    vehicles = record_stop(controller, SHORT).vehicles
+    assert [own.observations.shape[1] for own in vehicles] == [n_axles] * n_recordings
+    # 3 s, a sample every 10 ms at some phase
+    assert all(len(own) == 300 for own in vehicles)
+
+
+def test_what_a_call_leaves_is_what_the_next_one_finds() -> None:
+    for own in record_stop(by_name("deceleration"), SHORT).vehicles:
+        assert not own.memories_before[0].any()
+        for before, after in (
+            (own.memories_before, own.memories),
+            (own.commands_before, own.commands),
+            (own.signals_before, own.signals),
+        ):
+            assert before[1:].tobytes() == after[:-1].tobytes()
+
+
+def test_vehicles_are_in_order_from_the_front() -> None:
+    """The leading car meets the dry patch at 70 m first, so its wheels spin up first."""
+    scenario = patchy_stop()
+    front, rear = record_stop(by_name("none"), scenario).vehicles
+    first_spin = [int((own.observations[400:, 0, 0] > 4.0).argmax()) for own in (front, rear)]
+    assert 0 < first_spin[0] < first_spin[1]
+
+
+def wild(
+    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
+) -> None:
+    memory[-1, 0] += 1.0
+    command[:, 0] = 0.0 if memory[-1, 0] < 50.0 else 7.0
+    command[:, 1] = 1.0
+
+
+def test_a_refused_command_ends_the_recording_with_its_call() -> None:
+    recorded = record_stop(Controller(name="wild", title="-", update=wild), SHORT)
+    assert recorded.stop is None
+    assert "controller wild" in recorded.refusal
+    assert "valve 7" in recorded.refusal
+    assert len(recorded.vehicles[0]) in (49, 50)
+    assert max(own.commands.max() for own in recorded.vehicles) == 7.0
+
+
+def test_playing_a_recording_again_gives_its_outputs() -> None:
+    controller = by_name("slip_band")
+    own = record_stop(controller, SHORT).vehicles[1]
+    again = play(controller.update, controller, own.observations)
+    assert again.commands.tobytes() == own.commands.tobytes()
+    assert again.memories.tobytes() == own.memories.tobytes()
+
+
+def test_the_dead_sensor_reads_zero_from_the_fault_on() -> None:
+    controller = by_name("deceleration")  # so that no other axle locks
+    recorded = Evidence(controller, scenario=SHORT.replace({"run.maximum_time": 4.0}))
+    for own in recorded.with_dead_sensor.vehicles:
+        assert (own.observations[:100, -1, 0] > 0.0).all()  # before it can lock
+        assert not own.observations[300:, -1, 0].any()
+        assert own.observations[300:, :-1, 0].any(axis=0).all()
+
+
+@pytest.mark.parametrize("n_axles", [1, 4, 12, 48])
+@pytest.mark.parametrize("name", ["none", "peak_follower"])
+def test_extreme_observations_are_finite_where_the_strategy_may_look(
+    name: str, n_axles: int
+) -> None:
+    controller = by_name(name)
+    seen = extreme_observations(controller, n_axles, 0.01)
+    assert seen.shape == (480, n_axles, len(COLUMN))
+    truth = [COLUMN[column] for column in TRUTH]
+    assert np.isfinite(np.delete(seen, truth, axis=2)).all()
+    assert np.isfinite(seen[..., truth]).all() == controller.uses_truth
+    speeds = seen[..., COLUMN["measured_wheel_speed"]]
+    assert (speeds == 0.0).all(axis=1).any()
+    assert (speeds == 200.0).all(axis=1).any()
+    assert (seen[..., COLUMN["brake_demand"]] == 0.0).all(axis=1).any()
+
+
+def test_scrambling_changes_its_columns_only() -> None:
+    seen = record_stop(by_name("none"), SHORT).vehicles[0].observations
+    changed = scrambled(seen, [1, 4])
+    rest = [0, 2, 3, *range(5, seen.shape[2])]
+    assert changed[..., rest].tobytes() == seen[..., rest].tobytes()
+    assert np.isnan(seen[..., 4]).all()
+    assert np.isfinite(changed[..., [1, 4]]).all()
+    assert (changed[..., 1] != seen[..., 1]).mean() > 0.9
+
+
+def test_the_longest_train_has_48_axles_in_vehicles_of_1_to_12() -> None:
+    sizes = (1, 2, 3, 4, 6, 8, 12, 12)
+    train = odd_train(sizes).train
+    assert tuple(vehicle.n_axles for vehicle in train.vehicles) == sizes
+    assert train.n_axles == 48

@@ -1,0 +1,114 @@
+"""Stopping distance at the default step against the converged one, and the default rail cell.
+
+The claim is 0.1 per cent. It is tested stop by stop where a stop is a smooth function of the step
+(`none`, `peak_follower`). A strategy that switches valves by thresholds is not: a microsecond moves
+a command by a whole sample, and the stops of one seed scatter with the step as they do with the
+seed. Only the mean over sensor phases is then a well-defined answer, so means over paired seeds are
+compared, with the half-width of their difference.
+
+Samples of four vehicles at four phases cut a step of 5 ms to 2 or 3 ms on average. `none` is
+therefore also run with a single sample each 0.1 s, so that the step governs.
+"""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+
+import bench
+from bench.contract import Controller
+from bench.scenario import Scenario
+from controllers import by_name
+
+CLAIM = 1e-3
+FINER = 8
+RAILS = tuple(bench.scenario_names())
+
+
+def distance(scenario: Scenario, controller: Controller, seed: int = 0) -> float:
+    summary = bench.simulate(scenario, controller, seed, with_traces=False).summary
+    assert summary["is_stopped"]
+    return float(summary["stopping_distance"])
+
+
+def with_finer_step(scenario: Scenario) -> Scenario:
+    return scenario.replace({"run.maximum_step": scenario.run.maximum_step / FINER})
+
+
+@pytest.mark.parametrize("rail", RAILS)
+@pytest.mark.parametrize("strategy", ["none", "peak_follower"])
+def test_distance_is_converged_at_the_default_step(rail: str, strategy: str) -> None:
+    scenario, controller = bench.load_scenario(rail), by_name(strategy)
+    converged = distance(with_finer_step(scenario), controller)
+    # A hundredth of the claim: found is 1e-6 and less; an error of first order would be 1e-4.
+    assert distance(scenario, controller) == pytest.approx(converged, rel=0.01 * CLAIM)
+
+
+@pytest.mark.parametrize("rail", RAILS)
+def test_distance_is_converged_where_the_step_governs(rail: str) -> None:
+    scenario = bench.load_scenario(rail).replace({"slip_control.sample_time": 0.1})
+    controller = dataclasses.replace(by_name("none"), scope="train")
+    converged = distance(with_finer_step(scenario), controller)
+    assert distance(scenario, controller) == pytest.approx(converged, rel=0.01 * CLAIM)
+
+
+def paired_difference(
+    scenario: Scenario, controller: Controller, n_seeds: int
+) -> tuple[float, float]:
+    """Return the mean difference to the finer step and its 95 % half-width, over the mean. [-]"""
+    finer = with_finer_step(scenario)
+    default = np.array([distance(scenario, controller, seed) for seed in range(n_seeds)])
+    converged = np.array([distance(finer, controller, seed) for seed in range(n_seeds)])
+    difference, mean = default - converged, converged.mean()
+    half_width = 1.96 * difference.std(ddof=1) / math.sqrt(n_seeds)
+    return float(difference.mean() / mean), float(half_width / mean)
+
+
+@pytest.mark.parametrize(
+    ("rail", "strategy"), [("detergent", "deceleration"), ("grease", "slip_band")]
+)
+def test_mean_distance_of_a_short_train_is_converged(rail: str, strategy: str) -> None:
+    """Two cars from 15 m/s, 64 seeds: the small version of the test below."""
+    scenario = bench.load_scenario(rail)
+    short = scenario.replace({"initial_speed": 15.0, "train.vehicles": scenario.train.vehicles[:2]})
+    difference, half_width = paired_difference(short, by_name(strategy), n_seeds=64)
+    assert half_width < CLAIM
+    assert abs(difference) < CLAIM
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("rail", "strategy", "n_seeds"),
+    [
+        ("detergent", "deceleration", 64),
+        ("detergent", "slip_band", 64),
+        ("grease", "deceleration", 64),
+        ("grease", "slip_band", 64),
+        ("wet_leaf", "deceleration", 64),
+    ],
+)
+def test_mean_distance_of_the_whole_train_is_converged(
+    rail: str, strategy: str, n_seeds: int
+) -> None:
+    difference, half_width = paired_difference(
+        bench.load_scenario(rail), by_name(strategy), n_seeds
+    )
+    assert half_width < CLAIM
+    assert abs(difference) < CLAIM
+
+
+@pytest.mark.parametrize("rail", ["wet_leaf", "tough_film", "detergent"])
+@pytest.mark.parametrize("strategy", ["none", "peak_follower"])
+def test_default_cell_is_fine_enough(rail: str, strategy: str) -> None:
+    """An axle reads a cell once, on entering: what it sees is half a cell out of date on average.
+
+    The error is of first order in the cell's length and largest on detergent, which cleans fastest:
+    6e-5 from 1 m to 0.25 m, on leaf film 2e-5. So 1 m costs less than a tenth of what the step is
+    allowed (asserted is that tenth), far below what is known of any film; cells of 0.25 m would
+    take 12 % more axle steps and a quarter to a third more time for no gain.
+    """
+    scenario, controller = bench.load_scenario(rail), by_name(strategy)
+    assert scenario.rail.cell_length == 1.0
+    finer = distance(scenario.replace({"rail.cell_length": 0.25}), controller)
+    assert distance(scenario, controller) == pytest.approx(finer, rel=0.1 * CLAIM)

@@ -1,0 +1,70 @@
+"""Brake response through the whole kernel: delay and linear ramp, exactly."""
+
+import numpy as np
+import pytest
+
+from bench.kernel.friction import rim_force
+from bench.scenario import Run
+from bench.simulation import simulate
+from controllers import none
+from tests.support_stops import brake_of, car, packed, plain_stop, train_of
+
+DELAY, RAMP, FULL = 0.4, 1.5, 3e5
+
+
+@pytest.fixture(scope="module")
+def traces():
+    stop = plain_stop(
+        30.0,
+        train=train_of(car(), car()),
+        brake=brake_of(0.9, DELAY, RAMP, full_pressure=FULL, fill_rate=4e5, vent_rate=5e5),
+        run=Run(trace_interval=1e-4),
+    )
+    return simulate(stop, none.CONTROLLER).traces
+
+
+def ramp(time):
+    return np.clip((time - DELAY) / RAMP, 0.0, 1.0)
+
+
+def test_demand_is_a_delayed_ramp(traces):
+    assert np.abs(traces["demand"] - ramp(traces["time"])).max() < 1e-9
+
+
+def test_pressure_follows_the_ramp(traces):
+    """2 bar/s of ramp are within the 4 bar/s the valve can fill."""
+    expected = FULL * ramp(traces["time"])[:, np.newaxis]
+    assert np.abs(traces["pressure"] - expected).max() < 1e-8 * FULL
+
+
+def test_brake_force_follows_the_pressure(traces):
+    """Each axle brakes the mass it carries and its own: 10 t + 567 kg at 0.9 m/s2."""
+    expected = 0.9 * (10e3 + 100.0 / 0.42**2) * traces["pressure"] / FULL
+    is_rolling = traces["wheel_speed"] > 0.0
+    assert np.abs(traces["brake_force"] - expected)[is_rolling].max() < 1e-6
+
+
+def test_slow_cylinder_lags_the_ramp():
+    """At 1 bar/s the cylinder needs 3 s for what the demand does in 1.5 s."""
+    stop = plain_stop(
+        30.0,
+        brake=brake_of(0.9, DELAY, RAMP, full_pressure=FULL, fill_rate=1e5, vent_rate=5e5),
+        run=Run(trace_interval=1e-4),
+    )
+    traces = simulate(stop, none.CONTROLLER).traces
+    expected = np.clip(1e5 * (traces["time"] - DELAY), 0.0, FULL)
+    assert np.abs(traces["pressure"][:, 0] - expected).max() < 1e-8 * FULL
+
+
+def test_pad_friction_scales_the_force():
+    stop = plain_stop(30.0).replace({"brake.pad_friction": 0.28})
+    axle, nominal = packed(stop).axles[0], packed(plain_stop(30.0)).axles[0]
+    assert axle["brake_gain"] == pytest.approx(0.8 * nominal["brake_gain"], rel=1e-12)
+
+
+def test_rim_force_is_gain_times_pressure():
+    axle = packed(plain_stop(30.0)).axles[0]
+    gain = float(axle["brake_gain"])
+    assert rim_force(1e4, 0.5, 0, axle) == gain * 1e4
+    assert rim_force(1e4, 0.5, 1, axle) == 0.5 * gain * 1e4
+    assert rim_force(-1.0, 1.0, 0, axle) == 0.0

@@ -1,0 +1,154 @@
+"""Same seed, same bits: in one process or several, one worker or two, plain Python or compiled."""
+
+import hashlib
+import json
+import multiprocessing
+import os
+import subprocess
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from bench.contract import Controller
+from bench.scenario import load_scenario
+from bench.simulation import simulate
+from bench.stop import Stop
+from controllers import ALL_CONTROLLERS
+
+each_controller = pytest.mark.parametrize("controller", ALL_CONTROLLERS, ids=lambda c: c.name)
+
+SHORT_STOP = load_scenario("wet_leaf").replace({"initial_speed": 10.0})
+"""Slides at once, and is short in plain Python."""
+
+WORKER = """
+import hashlib
+
+from bench.scenario import load_scenario
+from bench.simulation import simulate
+from controllers import by_name
+
+
+def digest(name, seed):
+    scenario = load_scenario("wet_leaf").replace({"initial_speed": 10.0})
+    stop = simulate(scenario, by_name(name), seed)
+    parts = [repr(sorted(stop.summary.items())).encode(), stop.rail_after.work.tobytes()]
+    parts += [stop.traces[key].tobytes() for key in sorted(stop.traces)]
+    return hashlib.sha256(b"".join(parts)).hexdigest()
+"""
+"""What a worker runs, as a file of its own, so that processes started by `spawn` can import it."""
+
+
+def digest(stop: Stop) -> str:
+    """Return a hash of every number of a stop; `repr` of a float keeps all its bits."""
+    parts = [repr(sorted(stop.summary.items())).encode(), stop.rail_after.work.tobytes()]
+    parts += [stop.traces[key].tobytes() for key in sorted(stop.traces)]
+    return hashlib.sha256(b"".join(parts)).hexdigest()
+
+
+PAIRS = [(controller.name, seed) for controller in ALL_CONTROLLERS for seed in (0, 7)]
+
+
+@pytest.fixture(scope="module")
+def expected() -> list[str]:
+    """Digests made in this process, in the order of PAIRS."""
+    by_name = {controller.name: controller for controller in ALL_CONTROLLERS}
+    return [digest(simulate(SHORT_STOP, by_name[name], seed)) for name, seed in PAIRS]
+
+
+@pytest.fixture
+def worker_file(tmp_path: Path) -> Path:
+    path = tmp_path / "digest_worker.py"
+    path.write_text(WORKER, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("hash_seed", ["0", "4711"])
+def test_another_process_gives_the_same_bits(
+    worker_file: Path, expected: list[str], hash_seed: str
+) -> None:
+    code = (
+        "import json, sys; from digest_worker import digest; "
+        "print(json.dumps([digest(*pair) for pair in json.loads(sys.argv[1])]))"
+    )
+    environment = {**os.environ, "PYTHONHASHSEED": hash_seed, "PYTHONPATH": str(worker_file.parent)}
+    done = subprocess.run(
+        [sys.executable, "-c", code, json.dumps(PAIRS)],
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert json.loads(done.stdout) == expected
+
+
+@pytest.mark.parametrize("n_workers", [1, 2])
+def test_the_number_of_workers_changes_no_bit(
+    worker_file: Path, expected: list[str], n_workers: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.syspath_prepend(str(worker_file.parent))
+    monkeypatch.delitem(sys.modules, "digest_worker", raising=False)
+    from digest_worker import digest as in_worker  # type: ignore[import-not-found]
+
+    with multiprocessing.get_context("spawn").Pool(n_workers) as pool:
+        assert pool.starmap(in_worker, PAIRS, chunksize=1) == expected
+
+
+def test_an_executor_that_finishes_in_any_order_changes_no_bit(
+    worker_file: Path, expected: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.syspath_prepend(str(worker_file.parent))
+    monkeypatch.delitem(sys.modules, "digest_worker", raising=False)
+    from digest_worker import digest as in_worker
+
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(2, mp_context=context) as executor:
+        waiting = [executor.submit(in_worker, *pair) for pair in reversed(PAIRS)]
+        assert [future.result() for future in waiting] == expected[::-1]
+
+
+@each_controller
+def test_python_loop_and_compiled_loop_give_the_same_stop(controller: Controller) -> None:
+    compiled = simulate(SHORT_STOP, controller, seed=5)
+    plain = simulate(SHORT_STOP, controller, seed=5, compiled=False)
+    assert dict(plain.summary) == dict(compiled.summary)
+    assert digest(plain) == digest(compiled)
+
+
+@each_controller
+def test_traces_are_only_looked_at(controller: Controller) -> None:
+    with_traces = simulate(SHORT_STOP, controller, seed=5)
+    without = simulate(SHORT_STOP, controller, seed=5, with_traces=False)
+    assert dict(with_traces.summary) == dict(without.summary)
+    assert with_traces.rail_after.work.tobytes() == without.rail_after.work.tobytes()
+
+
+@each_controller
+def test_different_seeds_differ(controller: Controller) -> None:
+    stops = [simulate(SHORT_STOP, controller, seed) for seed in range(4)]
+    assert len({digest(stop) for stop in stops}) == 4
+    measured = {stop.traces["measured_wheel_speed"][:500].tobytes() for stop in stops}
+    assert len(measured) == 4
+
+
+@pytest.mark.parametrize(
+    "controller",
+    [c for c in ALL_CONTROLLERS if "measured_wheel_speed" in c.observes],
+    ids=lambda c: c.name,
+)
+def test_seeds_move_the_distance_of_a_strategy_that_measures(controller: Controller) -> None:
+    """By more than rounding: 1e-6 m is ten times what seeds change where no valve moves."""
+    distances = [simulate(SHORT_STOP, controller, s).summary["final_distance"] for s in range(4)]
+    assert max(distances) - min(distances) > 1e-6
+
+
+def test_the_global_random_state_is_neither_used_nor_changed() -> None:
+    controller = ALL_CONTROLLERS[1]
+    np.random.seed(1)  # noqa: NPY002
+    before = repr(np.random.get_state())  # noqa: NPY002
+    one = digest(simulate(SHORT_STOP, controller, 3))
+    assert repr(np.random.get_state()) == before  # noqa: NPY002
+    np.random.seed(2)  # noqa: NPY002
+    assert digest(simulate(SHORT_STOP, controller, 3)) == one
