@@ -142,19 +142,30 @@ def _strike_easing(world: World) -> None:
 
 
 def _hardest_deceleration(scenario: Scenario, world: World) -> float:
-    """Return a deceleration the train cannot exceed. [m/s2]"""
-    train = world.train[0]
-    pressure = float(train["full_pressure"] * train["demand_factor_limit"])
-    force = float((world.axles["brake_gain"] * world.axles["pad_share"]).sum()) * pressure
+    """Return a deceleration the train cannot exceed. [m/s2]
+
+    Either all brakes at the hardest demand of the programme and all wheels spinning up at once
+    under the best friction, or all wheels at that friction; the lesser of the two.
+    """
+    train, axles = world.train[0], world.axles
+    hardest = max(float(world.demand_table[p, 0]) for p in world.handle["position"])
+    pressure = float(train["full_pressure"] * train["demand_factor_limit"]) * hardest
+    force = float((axles["brake_gain"] * axles["pad_share"]).sum()) * pressure
+    best = float(world.cells["recovered_friction"].max()) + float(train["sand_friction"]) * bool(
+        scenario.sanders
+    )
+    best = 2.0 * best  # a peak of Polach's law with kA > kS may pass its static friction
+    weight = float(axles["mass_carried"].sum()) * GRAVITY
+    mass = float(train["mass"])
+    spinning_up = best * GRAVITY * float(axles["rotating_mass"].sum())
+    speed = scenario.initial_speed
+    resistance = scenario.train.resistance_constant + speed * (
+        scenario.train.resistance_linear + speed * scenario.train.resistance_quadratic
+    )
     steepest = max((abs(grade.rise) for grade in scenario.gradient), default=0.0)
-    resistance = scenario.train.resistance_constant + scenario.initial_speed * (
-        scenario.train.resistance_linear
-        + scenario.initial_speed * scenario.train.resistance_quadratic
-    )
-    grip = force / float(train["mass"]) + float(world.axles["rotating_mass"].sum()) * GRAVITY / float(
-        train["mass"]
-    )
-    return grip + resistance + steepest * GRAVITY
+    tightest = max((curve.resistance for curve in scenario.curves), default=0.0)
+    grip = min(force + spinning_up, best * weight) / mass
+    return grip + resistance + (steepest + tightest) * GRAVITY
 
 
 def _run(scenario: Scenario, n_limited: int, rail_before: RailState | None = None) -> float:

@@ -110,7 +110,7 @@ def _start_ramp(target, time, train, vehicle):
         vehicle.ramp_end = time + ramp
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def aim_vehicles(world):
     """Let every vehicle aim at the demand it now receives; ramps start where it changed."""
     state, train = world.train_state[0], world.train[0]
@@ -128,7 +128,7 @@ def aim_vehicles(world):
         _start_ramp(target, state.time, train, vehicle)
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def _press_button(world):
     """Act on presses of the isolation button that are due.
 
@@ -147,7 +147,7 @@ def _press_button(world):
             state.isolated_until = max(state.isolated_until, state.time) + train.isolation_time
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def move_handle(world):
     """Act on every handle entry and button press that is due, and on the ramps now effective.
 
@@ -186,7 +186,7 @@ def move_handle(world):
     aim_vehicles(world)
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def time_to_handle_event(world):
     """Return how long until the demand's course may next change. [s]"""
     state = world.train_state[0]

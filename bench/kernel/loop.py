@@ -32,7 +32,7 @@ UPDATE_SIGNATURE = numba.types.void(
 """update(observation, parameters, memory, command, signals): see bench.contract."""
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def observe(i_group, world):
     """Fill the rows of the observation of one controller's axles, as its equipment sees them now.
 
@@ -61,7 +61,7 @@ def observe(i_group, world):
         row[10] = state.acceleration
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def accept(i_group, world):
     """Take a controller's commands; return the first axle whose command is not valid, else -1.
 
@@ -112,7 +112,7 @@ def _of_bogie(i_axle, group, world):
     return valve, factor
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def plan_next_sample(i_group, world):
     """Set a controller's next sample: phase plus a whole number of sample times, by one product."""
     group, state = world.groups[i_group], world.group_states[i_group]
@@ -120,7 +120,7 @@ def plan_next_sample(i_group, world):
     state.next_sample = group.phase + state.n_samples * group.sample_time
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def record(world, is_last):
     """Write one row of the traces, if the interval since the last has passed and there is room."""
     state = world.train_state[0]

@@ -197,7 +197,7 @@ def _move_axle(
     return impulse
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def _run_sanders(world):
     """Decide for the coming step which sanders run, and how much falls."""
     state = world.train_state[0]
@@ -209,7 +209,7 @@ def _run_sanders(world):
         own.falling = sand_flow(state.time, state.speed, sander, own)
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def _transfer_loads(world):
     acceleration = world.train_state[0].acceleration
     for i in range(world.vehicles.shape[0]):
@@ -217,7 +217,7 @@ def _transfer_loads(world):
             transfer_load(acceleration, world.vehicles[i], world.axles, world.axle_states)
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def _end_step(duration, impulse, world):
     """Move the train itself: its speed follows from the impulses, its place from the speed."""
     state, train = world.train_state[0], world.train[0]
@@ -254,7 +254,7 @@ def _end_step(duration, impulse, world):
     state.n_steps += 1
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def step(duration, world):
     """Move the train and all its axles by one step.
 
@@ -303,7 +303,7 @@ def _come_to_rest(world):
     state.status = STOPPED
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def _look_at_cab(world):
     """Let the driver look at the cab, every tenth of a second, where the driver may ease."""
     state, driver = world.train_state[0], world.driver[0]
