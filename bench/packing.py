@@ -21,7 +21,7 @@ from bench.kernel.loop import put_on_rail_compiled
 from bench.kernel.records import World
 from bench.kernel.train import GRAVITY
 from bench.rail_state import RailState
-from bench.scenario import Contact, RandomFriction, Scenario
+from bench.scenario import Contact, RandomFriction, Scenario, Vehicle
 
 _TRIGGERS = (
     ("at_time", records.AT_TIME),
@@ -29,6 +29,40 @@ _TRIGGERS = (
     ("at_distance", records.AT_DISTANCE),
 )
 _CLEANING_LAWS = {"rail_memory": records.RAIL_MEMORY, "contact_only": records.CONTACT_ONLY}
+_AIR_MODELS = {"ramps": records.RAMPS, "flow": records.FLOW}
+_FLOW_FIELDS = (
+    "fill_conductance",
+    "release_conductance",
+    "vent_conductance",
+    "charging_conductance",
+    "critical_ratio",
+    "reservoir_volume",
+    "reservoir_pressure",
+    "pipe_pressure",
+    "isolation_time",
+)
+_FRICTION_KINDS = {
+    "disc": records.DISC,
+    "cast_iron": records.CAST_IRON,
+    "composite": records.COMPOSITE,
+}
+_FAULT_KINDS = {
+    "sensor_dead": records.SENSOR_DEAD,
+    "sensor_stuck": records.SENSOR_STUCK,
+    "sensor_noisy": records.SENSOR_NOISY,
+    "valve_stuck_fill": records.VALVE_STUCK_FILL,
+    "valve_stuck_hold": records.VALVE_STUCK_HOLD,
+    "valve_stuck_vent": records.VALVE_STUCK_VENT,
+    "vent_blocked": records.VENT_BLOCKED,
+    "controller_dead": records.CONTROLLER_DEAD,
+    "supply_isolated": records.SUPPLY_ISOLATED,
+    "load_weighed_tare": records.LOAD_TARE,
+    "load_weighed_crush": records.LOAD_CRUSH,
+    "sander_empty": records.SANDER_EMPTY,
+    "car_unbraked": records.CAR_UNBRAKED,
+    "control_supply_lost": records.CONTROL_SUPPLY_LOST,
+    "control_wire_broken": records.CONTROL_WIRE_BROKEN,
+}
 _SANDER_MODES = {
     "fixed": records.FIXED_RATE,
     "speed_proportional": records.SPEED_PROPORTIONAL,
@@ -77,6 +111,12 @@ def _pack_train(scenario: Scenario, rail_start: float) -> Any:
         resistance_constant=train.resistance_constant,
         resistance_linear=train.resistance_linear,
         resistance_quadratic=train.resistance_quadratic,
+        n_steps=brake.n_steps,
+        air_model=_AIR_MODELS[brake.air],
+        cut_out_speed=scenario.slip_control.cut_out_speed,
+        valve_per_bogie=scenario.slip_control.valve_group == "bogie",
+        vent_limit=brake.vent_time_limit,
+        **{name: getattr(brake, name) for name in _FLOW_FIELDS},
         demand_delay=brake.demand_delay,
         build_up_time=brake.build_up_time,
         release_time=brake.release_time,
@@ -188,31 +228,145 @@ def _pack_sanders(scenario: Scenario) -> tuple[Any, Any]:
 
 
 def _pack_axles(scenario: Scenario, is_train_wide: bool) -> Any:
-    """Pack the axles; each brakes the mass it carries and its own rotating mass."""
-    train, brake = scenario.train, scenario.brake
+    """Pack the axles; a vehicle's braked axles share its mass, rotating mass included, evenly."""
+    train, sensing = scenario.train, scenario.sensing
     axles = np.zeros(train.n_axles, records.AXLE)
     axles["offset"] = train.axle_positions
-    for i_axle, i_vehicle in enumerate(train.vehicle_of_axle):
-        vehicle = train.vehicles[i_vehicle]
-        axle = axles[i_axle]
-        carried = vehicle.mass_at(train.load) / vehicle.n_axles
-        rotating = vehicle.wheelset_inertia / vehicle.wheel_radius**2
-        wheel_load = 0.5 * carried * GRAVITY
-        axle["mass_carried"] = carried
-        axle["rotating_mass"] = rotating
-        axle["wheel_load"] = wheel_load
+    axles["n_teeth"] = sensing.teeth
+    for name in ("pitch_error", "jitter", "dropout"):
+        axles[name] = getattr(sensing, name)
+    first, i_bogie = 0, 0
+    for i_vehicle, vehicle in enumerate(train.vehicles):
+        own = axles[first : first + vehicle.n_axles]
+        own["i_vehicle"] = i_vehicle
+        own["i_group"] = 0 if is_train_wide else i_vehicle
+        per_bogie = 1 if vehicle.bogie_wheelbase == 0.0 else 2
+        own["i_bogie"] = i_bogie + np.arange(vehicle.n_axles) // per_bogie
+        own["wheel_radius"] = vehicle.radii
+        own["rotating_mass"] = vehicle.rotating_masses
+        own["mass_carried"] = train.vehicle_masses[i_vehicle] / vehicle.n_axles
+        own["pulse_pitch"] = 2.0 * np.pi * own["wheel_radius"] / sensing.teeth
+        own["assumed_pitch"] = 2.0 * np.pi * np.array(vehicle.assumed_radii) / sensing.teeth
+        _pack_brake(own, vehicle, scenario)
+        i_bogie += vehicle.n_axles // per_bogie
+        first += vehicle.n_axles
+    axles["wheel_load"] = 0.5 * axles["mass_carried"] * GRAVITY
+    for axle in axles:
         axle["contact_stiffness"] = _stiffness(
-            vehicle.wheel_radius, scenario.rail.crown_radius, wheel_load, scenario.contact
+            float(axle["wheel_radius"]),
+            scenario.rail.crown_radius,
+            float(axle["wheel_load"]),
+            scenario.contact,
         )
-        axle["brake_gain"] = (
-            (brake.pad_friction / brake.design_pad_friction)
-            * (carried + rotating)
-            * brake.emergency
-            / brake.full_pressure
-        )
-        axle["pulse_pitch"] = math.pi * vehicle.wheel_diameter / scenario.sensing.teeth
-        axle["i_group"] = 0 if is_train_wide else i_vehicle
     return axles
+
+
+def _pack_brake(own: Any, vehicle: Vehicle, scenario: Scenario) -> None:
+    """Pack a vehicle's brakes: laden, full pressure gives the emergency demand."""
+    brake = scenario.brake
+    is_braked = np.array(vehicle.braked_axles)
+    if is_braked.any():
+        mass = vehicle.laden_mass + vehicle.rotating_mass
+        force = mass * brake.emergency / is_braked.sum()
+        own["brake_gain"] = np.where(is_braked, force / brake.full_pressure, 0.0)
+    is_disc = vehicle.brake_kind == "disc"
+    pads = brake.pad_friction / brake.design_pad_friction if is_disc else 1.0
+    own["friction_kind"] = _FRICTION_KINDS[vehicle.brake_kind]
+    own["pad_share"] = pads * (1.0 - vehicle.pad_wetness)
+    own["pad_speed_term"] = vehicle.pad_speed_term
+    own["pad_heat_term"] = vehicle.pad_heat_term
+    own["design_friction"] = 1.0 if is_disc else vehicle.block_design_friction
+    own["n_blocks"] = vehicle.blocks_per_axle
+    own["heat_capacity"] = vehicle.heat_capacity
+    own["cooling"] = vehicle.cooling
+    own["cooling_speed_term"] = vehicle.cooling_speed_term
+    own["cylinder_volume"] = np.where(is_braked, vehicle.cylinder_volume, 1e-9)
+
+
+def _pack_vehicles(scenario: Scenario) -> tuple[Any, Any]:
+    """Pack the vehicles and how they start: weighed, reservoirs full, brakes released."""
+    train, brake = scenario.train, scenario.brake
+    vehicles = np.zeros(len(train.vehicles), records.VEHICLE)
+    states = np.zeros(len(vehicles), records.VEHICLE_STATE)
+    first = 0
+    for packed, vehicle, mass in zip(vehicles, train.vehicles, train.vehicle_masses, strict=True):
+        laden = vehicle.laden_mass + vehicle.rotating_mass
+        packed["first_axle"], packed["n_axles"] = first, vehicle.n_axles
+        packed["load_factor"] = 1.0
+        if brake.variable_load:
+            packed["load_factor"] = (mass + vehicle.rotating_mass) / laden
+        packed["tare_factor"] = (vehicle.tare_mass + vehicle.rotating_mass) / laden
+        packed["laden_factor"] = 1.0
+        centres = vehicle.bogie_centres
+        packed["body_mass"] = mass - len(centres) * vehicle.bogie_mass
+        packed["bogie_mass"] = vehicle.bogie_mass
+        packed["bogie_spacing"] = centres[-1] - centres[0]
+        packed["wheelbase"] = vehicle.bogie_wheelbase
+        packed["body_height"] = vehicle.body_height
+        packed["pivot_height"] = vehicle.pivot_height
+        first += vehicle.n_axles
+    states["load_factor"] = vehicles["load_factor"]
+    states["reservoir"] = states["lowest_reservoir"] = brake.reservoir_pressure
+    states["lowest_vent_speed"] = np.inf
+    return vehicles, states
+
+
+def _pack_tables(scenario: Scenario) -> tuple[Floats, Floats, Floats]:
+    """Return demand and wires by handle position, and the continuous controller's table."""
+    brake = scenario.brake
+    shares = [
+        brake.demand_at(position) / brake.emergency
+        for position in range(brake.emergency_position + 1)
+    ]
+    codes = [*brake.codes, 0]
+    table = np.zeros((0, 2))
+    if brake.controller_levels is not None and brake.controller_demands is not None:
+        demands = np.array(brake.controller_demands) / brake.emergency
+        table = np.column_stack([brake.controller_levels, demands])
+    return np.array(shares)[:, None], np.array(codes, dtype=np.float64)[:, None], table
+
+
+def _trigger(packed: Any, source: Any) -> None:
+    for name, trigger in _TRIGGERS:
+        value = getattr(source, name)
+        if value is not None:
+            packed["trigger"], packed["value"] = trigger, value
+
+
+def _pack_faults(scenario: Scenario) -> Any:
+    faults = np.zeros(len(scenario.faults), records.FAULT)
+    for packed, fault in zip(faults, scenario.faults, strict=True):
+        packed["kind"] = _FAULT_KINDS[fault.kind]
+        packed["i_target"] = (getattr(fault, fault.target) - 1) if fault.target else 0
+        packed["amount"] = fault.noise
+        if fault.kind == "control_wire_broken":
+            packed["amount"] = (fault.vehicle or 1) - 1
+        _trigger(packed, fault)
+    return faults
+
+
+def _pack_presses(scenario: Scenario) -> Any:
+    presses = np.zeros(len(scenario.driver.presses), records.PRESS)
+    for packed, press in zip(presses, scenario.driver.presses, strict=True):
+        _trigger(packed, press)
+    return presses
+
+
+def _pack_driver(scenario: Scenario) -> Any:
+    easing, first = scenario.driver.easing, scenario.train.vehicles[0]
+    if easing is None:
+        return _one(records.DRIVER, kind=records.HOLD_PROGRAMME)
+    return _one(
+        records.DRIVER,
+        kind=records.EASE_ON_ACTIVITY,
+        reaction_time=easing.reaction_time,
+        calm_time=easing.calm_time,
+        eased_position=easing.position,
+        full_position=scenario.driver.programme[-1].position,
+        n_seen_axles=1 if first.bogie_wheelbase == 0.0 else 2,
+        n_heard_axles=first.n_axles,
+        pressure_drop=easing.pressure_drop,
+    )
 
 
 def pack_cells(scenario: Scenario) -> tuple[float, Any]:
@@ -269,11 +423,9 @@ def random_friction(law: RandomFriction, start: float, n_cells: int, cell_length
 def _pack_handle(scenario: Scenario) -> Any:
     handle = np.zeros(len(scenario.driver.programme), records.HANDLE)
     for entry, source in zip(handle, scenario.driver.programme, strict=True):
-        for name, trigger in _TRIGGERS:
-            value = getattr(source, name)
-            if value is not None:
-                entry["trigger"], entry["value"] = trigger, value
-        entry["demand"] = scenario.brake.demand_at(source.position) / scenario.brake.emergency
+        _trigger(entry, source)
+        entry["position"] = source.position
+        entry["level"] = -1.0 if source.level is None else source.level
     return handle
 
 
@@ -307,6 +459,11 @@ def _start_axles(world: World, scenario: Scenario, generator: np.random.Generato
     states["i_cell"] = np.floor(places).astype(np.int64)
     states["to_border"] = (np.floor(places) + 1.0 - places) * cell
     put_on_rail_compiled(world)
+    states["valve_fault"] = -1
+    states["i_lock"] = -1
+    states["noise_state"] = generator.integers(1, 2147483646, len(states))
+    states["wheel_load"] = world.axles["wheel_load"]
+    states["contact_stiffness"] = world.axles["contact_stiffness"]
     since_pulse = generator.random(len(states)) * pitch
     states["next_pulse"] = pitch - since_pulse
     states["pulse_time"] = states["sampled_pulse_time"] = -since_pulse / speed
@@ -351,6 +508,12 @@ def pack(
     ).reshape(-1, 2)
     axles = _pack_axles(scenario, controller.scope == "train")
     sanders, sander_states = _pack_sanders(scenario)
+    vehicles, vehicle_states = _pack_vehicles(scenario)
+    demand_table, wire_table, controller_table = _pack_tables(scenario)
+    curves: Floats = np.array(
+        [(curve.from_distance, curve.resistance) for curve in scenario.curves], dtype=np.float64
+    ).reshape(-1, 2)
+    faults, presses = _pack_faults(scenario), _pack_presses(scenario)
     work, sand = np.zeros(len(cells)), np.zeros(len(cells))
     if rail_before is not None:
         work, sand = rail_before.laid_out(rail_start, len(cells), scenario.rail.cell_length)
@@ -364,7 +527,28 @@ def pack(
         grades=grades,
         groups=groups,
         handle=handle,
-        train_state=_one(records.TRAIN_STATE, speed=scenario.initial_speed),
+        vehicles=vehicles,
+        demand_table=demand_table,
+        wire_table=wire_table,
+        controller_table=controller_table,
+        curves=curves,
+        faults=faults,
+        presses=presses,
+        driver=_pack_driver(scenario),
+        train_state=_one(
+            records.TRAIN_STATE,
+            speed=scenario.initial_speed,
+            has_supply=1,
+            level=-1.0,
+            acting_level=-1.0,
+            eased_since=-1.0,
+            activity_since=-1.0,
+            driver_position=-1,
+        ),
+        vehicle_states=vehicle_states,
+        fault_states=np.zeros(len(faults)),
+        lock_log=np.zeros((records.N_LOCK_LOG, len(records.LOCK_COLUMNS))),
+        slide_histogram=np.zeros((records.SLIDE_BANDS, records.SPEED_BANDS)),
         axle_states=np.zeros(n_axles, records.AXLE_STATE),
         rail_work=work,
         rail_sand=sand,

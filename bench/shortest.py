@@ -8,8 +8,8 @@ import numpy as np
 
 from bench.contract import Controller, Floats
 from bench.errors import InputError
-from bench.kernel.floor import run_floor
-from bench.kernel.records import STOPPED
+from bench.kernel.floor import load_heaviest, run_floor
+from bench.kernel.records import LOAD_CRUSH, LOAD_TARE, STOPPED, World
 from bench.kernel.train import GRAVITY
 from bench.packing import pack
 from bench.rail_state import RailState
@@ -105,6 +105,13 @@ def _refuse_what_the_proof_needs(scenario: Scenario) -> None:
                 f"{section.recovered_friction:g}: shortest_possible needs friction that cleaning "
                 f"does not lower, at least {section.friction:g}"
             )
+    for i, vehicle in enumerate(scenario.train.vehicles):
+        if not vehicle.has_constant_friction:
+            raise InputError(
+                f"scenario {scenario.name}: train.vehicles.{i}: shortest_possible needs brakes "
+                "whose friction does not change in the stop: disc brakes with pad_speed_term and "
+                "pad_heat_term 0"
+            )
 
 
 def _fastest_speed(scenario: Scenario) -> float:
@@ -121,10 +128,51 @@ def _fastest_speed(scenario: Scenario) -> float:
     return math.sqrt(scenario.initial_speed**2 - 2.0 * GRAVITY * lowest)
 
 
+def _strike_easing(world: World) -> None:
+    """Let the handle never ease, nothing break, and no car weigh less than it ever will."""
+    world.handle["position"] = np.maximum.accumulate(world.handle["position"])
+    world.handle["level"] = np.maximum.accumulate(world.handle["level"])
+    world.fault_states[:] = 1.0
+    for fault in world.faults:
+        if fault["kind"] in (LOAD_TARE, LOAD_CRUSH):
+            i = fault["i_target"]
+            heaviest = world.vehicles["laden_factor"][i]
+            factors = world.vehicle_states["load_factor"]
+            factors[i] = max(factors[i], heaviest)
+
+
+def _hardest_deceleration(scenario: Scenario, world: World) -> float:
+    """Return a deceleration the train cannot exceed. [m/s2]
+
+    Either all brakes at the hardest demand of the programme and all wheels spinning up at once
+    under the best friction, or all wheels at that friction; the lesser of the two.
+    """
+    train, axles = world.train[0], world.axles
+    hardest = max(float(world.demand_table[p, 0]) for p in world.handle["position"])
+    pressure = float(train["full_pressure"] * train["demand_factor_limit"]) * hardest
+    force = float((axles["brake_gain"] * axles["pad_share"]).sum()) * pressure
+    best = float(world.cells["recovered_friction"].max()) + float(train["sand_friction"]) * bool(
+        scenario.sanders
+    )
+    best = 2.0 * best  # a peak of Polach's law with kA > kS may pass its static friction
+    weight = float(axles["mass_carried"].sum()) * GRAVITY
+    mass = float(train["mass"])
+    spinning_up = best * GRAVITY * float(axles["rotating_mass"].sum())
+    speed = scenario.initial_speed
+    resistance = scenario.train.resistance_constant + speed * (
+        scenario.train.resistance_linear + speed * scenario.train.resistance_quadratic
+    )
+    steepest = max((abs(grade.rise) for grade in scenario.gradient), default=0.0)
+    tightest = max((curve.resistance for curve in scenario.curves), default=0.0)
+    grip = min(force + spinning_up, best * weight) / mass
+    return grip + resistance + (steepest + tightest) * GRAVITY
+
+
 def _run(scenario: Scenario, n_limited: int, rail_before: RailState | None = None) -> float:
     world = pack(scenario, _NOBODY, 0, False, rail_before)
     world.train["redeposition"] = 0.0
-    world.handle["demand"] = np.maximum.accumulate(world.handle["demand"])
+    _strike_easing(world)
+    load_heaviest(_hardest_deceleration(scenario, world), world)
     momenta = world.axles["rotating_mass"] * scenario.initial_speed
     world.axle_states["wheel_speed"] = momenta
     if n_limited < 0:

@@ -137,7 +137,7 @@ def energy_residual(initial_speed: float, world: World) -> float:
     before = 0.5 * (mass + rotating.sum()) * initial_speed**2
     after = 0.5 * (mass * train["speed"] ** 2 + (rotating * axles["wheel_speed"] ** 2).sum())
     heat = axles["brake_energy"].sum() + axles["contact_energy"].sum()
-    spent = heat + train["resistance_work"] + train["gradient_work"]
+    spent = heat + train["resistance_work"] + train["gradient_work"] + train["curve_work"]
     return float((before - after - spent) / before)
 
 

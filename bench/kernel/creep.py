@@ -168,7 +168,7 @@ def creep_force(slip_speed, train_speed, axle, state, law):
     """
     creepage_slope = 1.0 / max(train_speed, SLOWEST)
     if law.kind == MEASURED_CURVE:
-        scale = 2.0 * axle.wheel_load * state.friction
+        scale = 2.0 * state.wheel_load * state.friction
         ratio, slope = curve_ratio(slip_speed * creepage_slope, train_speed, law)
         return scale * ratio, scale * slope * creepage_slope
     friction, friction_slope = friction_at_slip(
@@ -176,15 +176,15 @@ def creep_force(slip_speed, train_speed, axle, state, law):
     )
     if slip_speed < 0.0:
         friction_slope = -friction_slope
-    limit = axle.wheel_load * friction
-    tau_slope = axle.contact_stiffness * creepage_slope / limit
+    limit = state.wheel_load * friction
+    tau_slope = state.contact_stiffness * creepage_slope / limit
     tau = tau_slope * slip_speed
     if law.kind == POLACH:
         ratio, slope = polach_ratio(tau, state.adhesion_reduction, state.slip_reduction)
     else:
         ratio, slope = table_ratio(tau, law)
     # friction enters the limit and, inversely, tau
-    by_friction = 2.0 * axle.wheel_load * friction_slope * (ratio - tau * slope)
+    by_friction = 2.0 * state.wheel_load * friction_slope * (ratio - tau * slope)
     return 2.0 * limit * ratio, 2.0 * limit * slope * tau_slope + by_friction
 
 
@@ -198,10 +198,10 @@ def steepest_fall(train_speed, axle, state, law):
     measured curve brings its own steepest fall over creepage.
     """
     if law.kind == MEASURED_CURVE:
-        scale = 2.0 * axle.wheel_load * state.friction
+        scale = 2.0 * state.wheel_load * state.friction
         return scale * law.steepest_fall / max(train_speed, SLOWEST)
     steepest = state.friction * (1.0 - state.friction_ratio) * state.friction_decay
-    return 2.0 * axle.wheel_load * steepest * 1.415
+    return 2.0 * state.wheel_load * steepest * 1.415
 
 
 @njit(error_model="numpy")

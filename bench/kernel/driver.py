@@ -1,4 +1,9 @@
-"""The driver's handle, and the demand that follows it through the brake control's delay."""
+"""The handle, and the demand of each vehicle that follows it through the brake control.
+
+The handle's position reaches every vehicle by control wires, energised as the position's code
+says; a vehicle takes the position whose code it receives. Emergency needs no wire and no
+electrical supply.
+"""
 
 import math
 
@@ -12,72 +17,25 @@ _SAME_PLACE = 1e-7
 
 
 @njit(error_model="numpy")
-def _is_due(entry, state):
-    if entry.trigger == AT_TIME:
-        return state.time >= entry.value - _SAME_TIME
-    if entry.trigger == AT_SPEED:
-        return state.speed <= entry.value + _SAME_SPEED
-    return state.distance >= entry.value - _SAME_PLACE
+def is_due(trigger, value, state):
+    """Return whether something triggered by time, speed or distance is due."""
+    if trigger == AT_TIME:
+        return state.time >= value - _SAME_TIME
+    if trigger == AT_SPEED:
+        return state.speed <= value + _SAME_SPEED
+    return state.distance >= value - _SAME_PLACE
 
 
 @njit(error_model="numpy")
-def move_handle(handle, effective, train, state):
-    """Act on every handle entry that is due, in their order, and start the ramps now effective.
-
-    Parameters
-    ----------
-    handle : (n_entries,) HANDLE   the programme; an entry is armed when the one before has acted
-    effective : (n_entries,)       filled: when each acted entry's delay has run out [s]
-    train : TRAIN                  delay, build-up and release times
-    state : TRAIN_STATE            demand, its rate and target, are changed
-
-    Notes
-    -----
-    The demand moves linearly from the old to the new value within the build-up time (or the
-    release time, going down), whatever the height of the step; a newer change starts from where
-    the demand then is.
-    """
-    while state.n_handled < handle.shape[0] and _is_due(handle[state.n_handled], state):
-        effective[state.n_handled] = state.time + train.demand_delay
-        state.handle = handle[state.n_handled].demand
-        state.n_handled += 1
-    if state.demand_rate != 0.0 and state.time >= state.ramp_end - _SAME_TIME:
-        state.demand = state.demand_target
-        state.demand_rate = 0.0
-    while (
-        state.n_effective < state.n_handled
-        and effective[state.n_effective] <= state.time + _SAME_TIME
-    ):
-        state.demand_target = handle[state.n_effective].demand
-        state.n_effective += 1
-        ramp = train.build_up_time if state.demand_target > state.demand else train.release_time
-        if state.demand_target == state.demand or ramp <= 0.0:
-            state.demand = state.demand_target
-            state.demand_rate = 0.0
-        else:
-            state.demand_rate = (state.demand_target - state.demand) / ramp
-            state.ramp_end = state.time + ramp
-
-
-@njit(error_model="numpy")
-def time_to_handle_event(handle, effective, state):
-    """Return how long until the demand's course may next change. [s]"""
-    wait = math.inf
-    if state.demand_rate != 0.0:
-        wait = state.ramp_end - state.time
-    if state.n_effective < state.n_handled:
-        wait = min(wait, effective[state.n_effective] - state.time)
-    if state.n_handled < handle.shape[0]:
-        entry = handle[state.n_handled]
-        if entry.trigger == AT_TIME:
-            wait = min(wait, entry.value - state.time)
-        elif entry.trigger == AT_SPEED and state.acceleration < 0.0:
-            wait = min(wait, (state.speed - entry.value) / -state.acceleration)
-        elif entry.trigger == AT_DISTANCE:
-            wait = min(
-                wait, time_to_travel(entry.value - state.distance, state.speed, state.acceleration)
-            )
-    return max(wait, _SAME_TIME)
+def time_until(trigger, value, state):
+    """Return how long until something triggered by time, speed or distance is due. [s]"""
+    if trigger == AT_TIME:
+        return value - state.time
+    if trigger == AT_SPEED:
+        if state.acceleration < 0.0:
+            return (state.speed - value) / -state.acceleration
+        return math.inf
+    return time_to_travel(value - state.distance, state.speed, state.acceleration)
 
 
 @njit(error_model="numpy")
@@ -96,3 +54,157 @@ def time_to_travel(distance, speed, acceleration):
     if under < 0.0 or speed <= 0.0:
         return math.inf
     return 2.0 * distance / (speed + math.sqrt(under))
+
+
+@njit(error_model="numpy")
+def _from_table(level, table):
+    for i in range(1, table.shape[0]):
+        if level <= table[i, 0]:
+            share = (level - table[i - 1, 0]) / (table[i, 0] - table[i - 1, 0])
+            return table[i - 1, 1] + share * (table[i, 1] - table[i - 1, 1])
+    return table[table.shape[0] - 1, 1]
+
+
+@njit(error_model="numpy")
+def demand_received(position, level, is_isolated, has_supply, vehicle, world):
+    """Return the demand one vehicle makes of the handle. [-], share of the emergency demand
+
+    Parameters
+    ----------
+    position : int        of the handle: 0 release, steps, then emergency
+    level : float         of a continuous controller, below zero where the handle has steps
+    is_isolated : bool    slip control is out: selecting release then gives a full application
+    has_supply : int      electrical control supply
+    vehicle : VEHICLE_STATE   its broken wires, and whether it brakes
+    world : World         the tables
+    """
+    if vehicle.is_unbraked:
+        return 0.0
+    emergency = world.train[0].n_steps + 1
+    if is_isolated and position == 0:
+        position = emergency
+    if position == emergency:
+        return world.demand_table[emergency, 0]
+    if not has_supply:
+        return 0.0
+    if level >= 0.0:
+        return _from_table(level, world.controller_table)
+    wires = int(world.wire_table[position, 0]) & ~vehicle.lost_wires
+    for i in range(emergency):
+        if int(world.wire_table[i, 0]) == wires:
+            return world.demand_table[i, 0]
+    return 0.0
+
+
+@njit(error_model="numpy")
+def _start_ramp(target, time, train, vehicle):
+    if target == vehicle.demand_target:
+        return
+    vehicle.demand_target = target
+    ramp = train.build_up_time if target > vehicle.demand else train.release_time
+    if target == vehicle.demand or ramp <= 0.0:
+        vehicle.demand = target
+        vehicle.demand_rate = 0.0
+    else:
+        vehicle.demand_rate = (target - vehicle.demand) / ramp
+        vehicle.ramp_end = time + ramp
+
+
+@njit(error_model="numpy", inline="always")
+def aim_vehicles(world):
+    """Let every vehicle aim at the demand it now receives; ramps start where it changed."""
+    state, train = world.train_state[0], world.train[0]
+    is_isolated = state.time < state.isolated_until - _SAME_TIME
+    for i in range(world.vehicle_states.shape[0]):
+        vehicle = world.vehicle_states[i]
+        target = demand_received(
+            state.acting_position,
+            state.acting_level,
+            is_isolated,
+            state.has_supply,
+            vehicle,
+            world,
+        )
+        _start_ramp(target, state.time, train, vehicle)
+
+
+@njit(error_model="numpy", inline="always")
+def _press_button(world):
+    """Act on presses of the isolation button that are due.
+
+    As common practice describes it: it works only with the handle in emergency, takes slip control
+    out for a time, and a second press adds that time again; any other press is ignored and noted.
+    """
+    state, train = world.train_state[0], world.train[0]
+    while state.n_pressed < world.presses.shape[0]:
+        press = world.presses[state.n_pressed]
+        if not is_due(press.trigger, press.value, state):
+            return
+        state.n_pressed += 1
+        if state.position != train.n_steps + 1:
+            state.n_ignored_presses += 1
+        else:
+            state.isolated_until = max(state.isolated_until, state.time) + train.isolation_time
+
+
+@njit(error_model="numpy", inline="always")
+def move_handle(world):
+    """Act on every handle entry and button press that is due, and on the ramps now effective.
+
+    Notes
+    -----
+    An entry of the programme is armed when the one before has acted; it takes effect after the
+    demand delay. Each vehicle's demand then moves linearly from the old to the new value within the
+    build-up time (or the release time, going down), whatever the height of the step; a newer change
+    starts from where the demand then is.
+    """
+    handle, effective = world.handle, world.effective
+    state, train = world.train_state[0], world.train[0]
+    while state.n_handled < handle.shape[0]:
+        entry = handle[state.n_handled]
+        if not is_due(entry.trigger, entry.value, state):
+            break
+        effective[state.n_handled] = state.time + train.demand_delay
+        state.position, state.level = entry.position, entry.level
+        state.n_handled += 1
+    _press_button(world)
+    for i in range(world.vehicle_states.shape[0]):
+        vehicle = world.vehicle_states[i]
+        if vehicle.demand_rate != 0.0 and state.time >= vehicle.ramp_end - _SAME_TIME:
+            vehicle.demand = vehicle.demand_target
+            vehicle.demand_rate = 0.0
+    while (
+        state.n_effective < state.n_handled
+        and effective[state.n_effective] <= state.time + _SAME_TIME
+    ):
+        state.acting_position = handle[state.n_effective].position
+        state.acting_level = handle[state.n_effective].level
+        state.n_effective += 1
+    if state.driver_position >= 0 and state.driver_effective <= state.time + _SAME_TIME:
+        state.acting_position = state.driver_position
+        state.driver_position = -1
+    aim_vehicles(world)
+
+
+@njit(error_model="numpy", inline="always")
+def time_to_handle_event(world):
+    """Return how long until the demand's course may next change. [s]"""
+    state = world.train_state[0]
+    wait = math.inf
+    for i in range(world.vehicle_states.shape[0]):
+        vehicle = world.vehicle_states[i]
+        if vehicle.demand_rate != 0.0:
+            wait = min(wait, vehicle.ramp_end - state.time)
+    if state.n_effective < state.n_handled:
+        wait = min(wait, world.effective[state.n_effective] - state.time)
+    if state.driver_position >= 0:
+        wait = min(wait, state.driver_effective - state.time)
+    if state.isolated_until > state.time:
+        wait = min(wait, state.isolated_until - state.time)
+    if state.n_handled < world.handle.shape[0]:
+        entry = world.handle[state.n_handled]
+        wait = min(wait, time_until(entry.trigger, entry.value, state))
+    if state.n_pressed < world.presses.shape[0]:
+        press = world.presses[state.n_pressed]
+        wait = min(wait, time_until(press.trigger, press.value, state))
+    return max(wait, _SAME_TIME)

@@ -2,15 +2,19 @@
 
 
 import numba
+import numpy as np
 from numba import njit
 
+from bench.kernel.air import ATMOSPHERE, mass_flow, pressure_rate
 from bench.kernel.cache import compiled_here
 from bench.kernel.creep import find_peak
 from bench.kernel.driver import move_handle, time_to_handle_event
+from bench.kernel.loads import has_transfer, transfer_load
 from bench.kernel.rail import conditioned_friction, enter_cell, leave_cell, sanded_friction
 from bench.kernel.records import (
     CONTACT_ONLY,
     MEASURED_CURVE,
+    RAMPS,
     RUNNING,
     SPEED_PROPORTIONAL,
     STOPPED,
@@ -19,7 +23,7 @@ from bench.kernel.records import (
     WORLD_TYPE,
 )
 from bench.kernel.sanding import lay_sand
-from bench.kernel.train import gradient_force, running_resistance
+from bench.kernel.train import curve_force, gradient_force, running_resistance
 
 _SPEED_STEP = 0.995
 """Peaks are taken at a speed up to this factor lower than the present one, where they are higher.
@@ -47,12 +51,12 @@ def most_cleaning(train):
 def _peak_force(train_speed, axle, state, law):
     """Return the peak force at this or a slightly lower speed, never below the true one. [N]"""
     if law.kind == MEASURED_CURVE:  # its largest value at any speed is one
-        return 2.0 * axle.wheel_load * state.friction
+        return 2.0 * state.wheel_load * state.friction
     if state.peak_speed < 0.0 or train_speed < state.peak_speed:
         state.peak_speed = train_speed * _SPEED_STEP
         force = find_peak(state.peak_speed, axle, state, law)[1]
-        state.peak_ratio = force / (axle.wheel_load * state.friction)
-    return state.peak_ratio * axle.wheel_load * state.friction
+        state.peak_ratio = force / (state.wheel_load * state.friction)
+    return state.peak_ratio * state.wheel_load * state.friction
 
 
 @njit(error_model="numpy")
@@ -65,7 +69,7 @@ def _most_self_cleaned(cell, sand, axle, train, law, state):
     for _ in range(60):
         before = state.friction
         if law.kind == MEASURED_CURVE:
-            force = 2.0 * axle.wheel_load * state.friction
+            force = 2.0 * state.wheel_load * state.friction
         else:
             force = find_peak(_AT_REST, axle, state, law)[1]
         state.friction = conditioned_friction(cell, 0.5 * force) + sanded_friction(sand, train)
@@ -133,13 +137,13 @@ def _resistance_bound(speed, fastest, force, train):
 
 
 @njit(error_model="numpy")
-def _change_limited(duration, n_limited, fastest, gains, extra, world):
+def _change_limited(duration, n_limited, fastest, pressures, extra, world):
     """Return the change of speed where the leading axles are limited by the rail, the rest not."""
     state, train = world.train_state[0], world.train[0]
     force, mass = extra, train.mass
     for i_axle in range(world.axles.shape[0]):
         axle, own = world.axles[i_axle], world.axle_states[i_axle]
-        demand = axle.brake_gain * gains
+        demand = axle.brake_gain * axle.pad_share * pressures[axle.i_vehicle]
         if i_axle < n_limited:
             grip = _peak_force(state.speed, axle, own, world.law[0])
             force += _limited_force(grip, demand, duration, axle.rotating_mass * fastest, own)
@@ -150,14 +154,14 @@ def _change_limited(duration, n_limited, fastest, gains, extra, world):
 
 
 @njit(error_model="numpy")
-def _change_pooled(duration, gains, extra, world):
+def _change_pooled(duration, pressures, extra, world):
     """Return the change of speed where all wheels share one store of momentum."""
     state, train = world.train_state[0], world.train[0]
     grip, demand, rotating = 0.0, 0.0, 0.0
     for i_axle in range(world.axles.shape[0]):
         axle = world.axles[i_axle]
         grip += _peak_force(state.speed, axle, world.axle_states[i_axle], world.law[0])
-        demand += axle.brake_gain * gains
+        demand += axle.brake_gain * axle.pad_share * pressures[axle.i_vehicle]
         rotating += axle.rotating_mass
     store = world.axle_states[0]
     stored = store.wheel_speed + (grip - demand) * duration
@@ -170,7 +174,43 @@ def _change_pooled(duration, gains, extra, world):
     return change
 
 
+@njit(error_model="numpy")
+def _fastest_fill(world):
+    """Return a rate no cylinder fills faster than. [Pa/s]"""
+    train = world.train[0]
+    if train.air_model == RAMPS:
+        return train.fill_rate
+    rate = 0.0
+    for i_axle in range(world.axles.shape[0]):
+        full = max(train.pipe_pressure, train.reservoir_pressure) + ATMOSPHERE
+        flow = mass_flow(full, 1.0, train.fill_conductance, train.critical_ratio)
+        rate = max(rate, pressure_rate(flow, world.axles[i_axle].cylinder_volume))
+    return rate
+
+
 with compiled_here():
+
+    @njit(numba.void(numba.float64, WORLD_TYPE), cache=True, error_model="numpy")
+    def load_heaviest(deceleration, world):
+        """Give each axle the largest load it can have between that deceleration and its opposite.
+
+        Parameters
+        ----------
+        deceleration : float   [m/s2], >= 0
+        world : World          loads and stiffness in its axle states are set
+        """
+        for i in range(world.vehicles.shape[0]):
+            vehicle = world.vehicles[i]
+            if not has_transfer(vehicle):
+                continue
+            transfer_load(-deceleration, vehicle, world.axles, world.axle_states)
+            for k in range(vehicle.first_axle, vehicle.first_axle + vehicle.n_axles):
+                state, axle = world.axle_states[k], world.axles[k]
+                gained = abs(state.wheel_load - axle.wheel_load)
+                state.wheel_load = axle.wheel_load + gained
+                state.contact_stiffness = axle.contact_stiffness * (
+                    state.wheel_load / axle.wheel_load
+                ) ** (2.0 / 3.0)
 
     @njit(
         numba.void(numba.int64, numba.float64, WORLD_TYPE), cache=True, error_model="numpy"
@@ -187,24 +227,30 @@ with compiled_here():
         """
         state, train, run = world.train_state[0], world.train[0], world.run[0]
         cleaning = most_cleaning(train)
-        pressure = 0.0
+        fastest_fill = _fastest_fill(world)
+        after = np.zeros(world.vehicle_states.shape[0])
+        middle = np.zeros(world.vehicle_states.shape[0])
         while state.status == RUNNING:
-            move_handle(world.handle, world.effective, train, state)
+            move_handle(world)
             duration = min(
-                run.maximum_step, time_to_handle_event(world.handle, world.effective, state)
+                run.maximum_step, time_to_handle_event(world)
             )
             if state.acceleration < 0.0:
                 to_rest = (state.speed - 0.5 * _AT_REST) / -state.acceleration
                 duration = min(duration, max(to_rest, 1e-9))
-            factor = train.demand_factor_limit * train.full_pressure
-            target = factor * (state.demand + state.demand_rate * duration)
-            after = min(target, pressure + train.fill_rate * duration)
-            middle = 0.5 * (pressure + after)
-            pressure = after
+            for i in range(after.shape[0]):
+                vehicle = world.vehicle_states[i]
+                factor = train.demand_factor_limit * train.full_pressure * vehicle.load_factor
+                target = factor * (vehicle.demand + vehicle.demand_rate * duration)
+                filled = min(target, after[i] + fastest_fill * duration)
+                middle[i] = 0.5 * (after[i] + filled)
+                after[i] = filled
+                vehicle.demand += vehicle.demand_rate * duration
             extra = _resistance_bound(
                 state.speed,
                 fastest,
-                gradient_force(state.distance, world.axles, world.grades),
+                gradient_force(state.distance, world.axles, world.grades)
+                + curve_force(state.distance, world.axles, world.curves),
                 train,
             )
             if n_limited < 0:
@@ -219,7 +265,6 @@ with compiled_here():
                 _walk(duration, path, max(state.speed, _AT_REST), cleaning, world, i_axle)
             state.distance += path
             state.time += duration
-            state.demand += state.demand_rate * duration
             if state.speed <= _AT_REST:
                 state.status = STOPPED
             elif state.distance >= run.maximum_distance:

@@ -11,12 +11,16 @@ from numba import njit
 
 from bench.kernel.cache import compiled_here
 from bench.kernel.columns import FILL, N_MEASURED, VENT
-from bench.kernel.pneumatics import send_command
+from bench.kernel.friction import rim_force
+from bench.kernel.pneumatics import limit_vent, send_command
 from bench.kernel.rail import enter_cell, leave_cell, peak_met
 from bench.kernel.records import RUNNING, WORLD_TYPE
 from bench.kernel.sensing import measure_speed
 from bench.kernel.step import advance, next_sample
 from bench.kernel.tally import usable_force
+
+LOW_SPEED = 2.68224
+"""Six miles an hour: slip control at work below it is to be reported. [m/s]"""
 
 UPDATE_SIGNATURE = numba.types.void(
     numba.float64[:, ::1],
@@ -28,7 +32,7 @@ UPDATE_SIGNATURE = numba.types.void(
 """update(observation, parameters, memory, command, signals): see bench.contract."""
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def observe(i_group, world):
     """Fill the rows of the observation of one controller's axles, as its equipment sees them now.
 
@@ -39,10 +43,11 @@ def observe(i_group, world):
     train = world.train[0]
     for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
         axle, moving = world.axles[i_axle], world.axle_states[i_axle]
+        vehicle = world.vehicle_states[axle.i_vehicle]
         row = world.observation[i_axle]
         row[0] = measure_speed(state.time, train, axle, moving)
         row[1] = moving.pressure
-        row[2] = state.demand
+        row[2] = vehicle.demand
         row[3] = group.sample_time
         if not group.sees_truth:
             row[N_MEASURED:] = math.nan
@@ -51,35 +56,63 @@ def observe(i_group, world):
         row[5] = moving.wheel_speed
         row[6] = peak_met(state.speed, axle, moving, world.law[0])
         row[7] = moving.peak_creepage
-        row[8] = axle.brake_gain * moving.pressure
+        row[8] = rim_force(moving.pressure, 0.0, 1.0, 0, axle, moving)[0]
         row[9] = axle.rotating_mass
         row[10] = state.acceleration
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def accept(i_group, world):
     """Take a controller's commands; return the first axle whose command is not valid, else -1.
 
     Valid: a valve position of fill, hold or vent, a finite demand factor within the equipment's
-    limit.
+    limit. What the equipment overrules is overruled here: valves shared by a bogie, the vent limit,
+    the low-speed cut-out, slip control isolated or its computer dead.
     """
     group = world.groups[i_group]
     train = world.train[0]
-    time = world.train_state[0].time
+    state = world.train_state[0]
+    highest = 0.0
     for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
         valve, factor = world.command[i_axle, 0], world.command[i_axle, 1]
         if not (FILL <= valve <= VENT and valve == math.floor(valve)):
             return i_axle
         if not 0.0 <= factor <= train.demand_factor_limit:
             return i_axle
+        highest = max(highest, world.observation[i_axle, 0])
+    is_out = state.time < state.isolated_until or highest < train.cut_out_speed
+    for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
+        moving = world.axle_states[i_axle]
+        factor = world.command[i_axle, 1]
         if group.is_ideal:
-            world.axle_states[i_axle].demand_factor = factor
-        else:
-            send_command(time, int(valve), factor, train, world.axle_states[i_axle])
+            moving.demand_factor = 1.0 if is_out else factor
+            continue
+        valve = int(world.command[i_axle, 0])
+        if train.valve_per_bogie:
+            valve, factor = _of_bogie(i_axle, group, world)
+        valve = limit_vent(valve, group.sample_time, train, moving)
+        vehicle = world.vehicle_states[world.axles[i_axle].i_vehicle]
+        if is_out or vehicle.is_dead:
+            valve, factor = FILL, 1.0
+        if valve == VENT and state.speed < LOW_SPEED and moving.valve != VENT:
+            vehicle.low_speed_vents += 1
+            vehicle.lowest_vent_speed = min(vehicle.lowest_vent_speed, state.speed)
+        send_command(state.time, valve, factor, train, moving)
     return -1
 
 
 @njit(error_model="numpy")
+def _of_bogie(i_axle, group, world):
+    """Return the command of a valve both axles of a bogie share: the more releasing of the two."""
+    valve, factor = int(world.command[i_axle, 0]), world.command[i_axle, 1]
+    for other in range(group.first_axle, group.first_axle + group.n_axles):
+        if world.axles[other].i_bogie == world.axles[i_axle].i_bogie:
+            valve = max(valve, int(world.command[other, 0]))
+            factor = min(factor, world.command[other, 1])
+    return valve, factor
+
+
+@njit(error_model="numpy", inline="always")
 def plan_next_sample(i_group, world):
     """Set a controller's next sample: phase plus a whole number of sample times, by one product."""
     group, state = world.groups[i_group], world.group_states[i_group]
@@ -87,7 +120,7 @@ def plan_next_sample(i_group, world):
     state.next_sample = group.phase + state.n_samples * group.sample_time
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def record(world, is_last):
     """Write one row of the traces, if the interval since the last has passed and there is room."""
     state = world.train_state[0]
@@ -98,14 +131,20 @@ def record(world, is_last):
     train = world.train[0]
     row = world.train_traces[state.n_traces]
     row[0], row[1], row[2] = state.time, state.distance, state.speed
-    row[3], row[4] = state.demand, state.handle
+    row[3], row[4] = state.demand, state.position
+    row[5] = max(0.0, state.isolated_until - state.time)
+    row[6] = world.vehicle_states[0].reservoir
+    for i in range(world.vehicle_states.shape[0]):
+        row[6] = min(row[6], world.vehicle_states[i].reservoir)
     for i_axle in range(world.axles.shape[0]):
         axle, moving = world.axles[i_axle], world.axle_states[i_axle]
         cell = world.axle_traces[state.n_traces, i_axle]
         cell[0], cell[1] = moving.wheel_speed, moving.pressure
         cell[2] = moving.rail_force if moving.is_locked else moving.brake_force
         cell[3], cell[4] = moving.rail_force, moving.friction
-        demanded = axle.brake_gain * state.demand * train.full_pressure
+        vehicle = world.vehicle_states[axle.i_vehicle]
+        pressure = vehicle.demand * vehicle.load_factor * train.full_pressure
+        demanded = axle.brake_gain * pressure
         cell[5] = usable_force(
             state.speed, demanded, state.acceleration, axle, moving, world.law[0]
         )

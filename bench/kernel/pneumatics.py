@@ -4,8 +4,16 @@ import math
 
 from numba import njit
 
+from bench.kernel.air import (
+    ATMOSPHERE,
+    mass_flow,
+    mass_of,
+    mean_fill_rate,
+    mean_vent_rate,
+    pressure_rate,
+)
 from bench.kernel.columns import FILL, VENT
-from bench.kernel.records import QUEUE_LENGTH
+from bench.kernel.records import FLOW, QUEUE_LENGTH, RAMPS
 
 _NO_TIME = 1e-11
 """What happens within so short a time happens now. [s]"""
@@ -58,44 +66,161 @@ def next_due(state):
 
 
 @njit(error_model="numpy")
-def pressure_piece(demanded, demanded_rate, is_ideal, train, state):
+def acting_valve(state):
+    """Return the position the valve is in: where it is stuck, else where it was commanded."""
+    if state.valve_fault >= 0:
+        return state.valve_fault
+    return state.valve
+
+
+@njit(error_model="numpy")
+def pressure_piece(
+    longest, demanded, demanded_rate, is_ideal, is_supplied, reservoir, train, axle, state
+):
     """Return how fast the cylinder pressure moves now, and how long it keeps to that.
 
     Parameters
     ----------
+    longest : float         Time the piece may last at most. [s]
     demanded : float        Pressure asked for at the cylinder, demand factor left out. [Pa]
     demanded_rate : float   Its constant rate of change. [Pa/s]
     is_ideal : int          1: the valve does nothing (the factor acts on the torque itself).
-    train : TRAIN           fill and vent rates, delays
+    is_supplied : bool      Whether the vehicle's brake acts at all (else its cylinders release).
+    reservoir : float       Gauge pressure of the vehicle's reservoir (flow model). [Pa]
+    train : TRAIN           rates or conductances
+    axle : AXLE             its cylinder volume
     state : AXLE_STATE      its pressure is set to the target where it had reached it
 
     Returns
     -------
-    (float, float)   rate [Pa/s], time until the rate changes [s]
+    (float, float)   mean rate [Pa/s], time until the rate changes [s]
 
     Notes
     -----
-    Filling, the pressure follows its target within the rate limits; holding, it stays; venting, it
-    falls to atmosphere. So pressure is piecewise linear and the pieces' ends are known beforehand.
+    Filling, the pressure follows its target as fast as the air allows; holding, it stays; venting,
+    it falls to atmosphere. Within a piece it is taken linear: exactly so at given rates, to second
+    order of the piece with ISO 6358 flow.
     """
-    if state.valve == FILL or is_ideal:
+    valve = acting_valve(state)
+    if valve == FILL or is_ideal:
         factor = 1.0 if is_ideal else state.demand_factor
-        return _approach(demanded * factor, demanded_rate * factor, train, state)
-    if state.valve == VENT:
-        if state.pressure > train.vent_rate * _NO_TIME:
-            return -train.vent_rate, state.pressure / train.vent_rate
+        if not is_supplied:
+            factor = 0.0
+        target, target_rate = demanded * factor, demanded_rate * factor
+        if train.air_model == FLOW and target > reservoir:
+            target, target_rate = reservoir, 0.0
+        up, down = _fill_and_release_rates(longest, reservoir, train, axle, state)
+        return _approach(target, target_rate, up, down, train, state)
+    if valve == VENT:
+        rate = _vent_rate(longest, train, axle, state)
+        if state.pressure > rate * _NO_TIME + 1e-6:
+            return (-rate, state.pressure / rate) if rate > 0.0 else (0.0, math.inf)
         state.pressure = 0.0
     return 0.0, math.inf
 
 
 @njit(error_model="numpy")
-def _approach(target, target_rate, train, state):
+def _fill_and_release_rates(longest, reservoir, train, axle, state):
+    if train.air_model == RAMPS:
+        return train.fill_rate, train.vent_rate
+    up = mean_fill_rate(
+        longest,
+        state.pressure,
+        reservoir,
+        train.fill_conductance,
+        train.critical_ratio,
+        axle.cylinder_volume,
+    )
+    down = mean_vent_rate(
+        longest,
+        state.pressure,
+        train.release_conductance,
+        train.critical_ratio,
+        axle.cylinder_volume,
+    )
+    return max(up, 1.0), max(-down, 1.0)
+
+
+@njit(error_model="numpy")
+def _vent_rate(longest, train, axle, state):
+    """Return how fast venting lowers the pressure, above zero unless the choke is blocked."""
+    if state.is_vent_blocked:
+        return 0.0
+    if train.air_model == RAMPS:
+        return train.vent_rate
+    rate = -mean_vent_rate(
+        longest, state.pressure, train.vent_conductance, train.critical_ratio, axle.cylinder_volume
+    )
+    return max(rate, 1e3)  # the last pascals: flow and pressure fade together
+
+
+@njit(error_model="numpy")
+def _approach(target, target_rate, up, down, train, state):
     missing = target - state.pressure
-    rate = train.fill_rate if missing > 0.0 else -train.vent_rate
+    rate = up if missing > 0.0 else -down
     closing = rate - target_rate
     if abs(missing) > max(abs(closing) * _NO_TIME, 1e-9 * train.full_pressure):
         if missing * closing <= 0.0:
             return rate, math.inf
         return rate, missing / closing
     state.pressure = target
-    return min(max(target_rate, -train.vent_rate), train.fill_rate), math.inf
+    return min(max(target_rate, -down), up), math.inf
+
+
+@njit(error_model="numpy")
+def count_air(change, axle, state, vehicle):
+    """Book the air that a change of cylinder pressure moved: from the reservoir, or out. [Pa]"""
+    mass = mass_of(change, axle.cylinder_volume)
+    if mass > 0.0:
+        state.filled_mass += mass
+        vehicle.flow += mass
+    elif acting_valve(state) == VENT:
+        state.vented_mass -= mass
+    else:
+        state.released_mass -= mass
+
+
+@njit(error_model="numpy")
+def move_reservoir(duration, train, vehicle):
+    """Draw a step's air from a vehicle's reservoir and charge it from the main pipe.
+
+    The mass balance closes to rounding: what the pressure lost is what was drawn less what came in.
+    """
+    if train.air_model == RAMPS:
+        vehicle.drawn_mass += vehicle.flow
+        vehicle.flow = 0.0
+        return
+    charged = 0.0
+    if not vehicle.is_isolated:
+        charged = duration * mass_flow(
+            train.pipe_pressure + ATMOSPHERE,
+            vehicle.reservoir + ATMOSPHERE,
+            train.charging_conductance,
+            train.critical_ratio,
+        )
+        most = mass_of(train.pipe_pressure - vehicle.reservoir, train.reservoir_volume)
+        charged = min(charged, max(most, 0.0) + vehicle.flow)
+    vehicle.charged_mass += charged
+    vehicle.drawn_mass += vehicle.flow
+    vehicle.reservoir += pressure_rate(charged - vehicle.flow, train.reservoir_volume)
+    vehicle.flow = 0.0
+    vehicle.lowest_reservoir = min(vehicle.lowest_reservoir, vehicle.reservoir)
+
+
+@njit(error_model="numpy")
+def limit_vent(valve, sample_time, train, state):
+    """Return the valve command after the vent limit.
+
+    A vent commanded without a break for longer than the limit is overruled: the brake is restored
+    until the controller itself commands something else, which arms it again.
+    """
+    if valve != VENT:
+        state.vent_time = 0.0
+        state.is_restored = 0
+        return valve
+    state.vent_time += sample_time
+    if state.vent_time > train.vent_limit:
+        if not state.is_restored:
+            state.n_restored += 1
+        state.is_restored = 1
+    return FILL if state.is_restored else valve

@@ -136,6 +136,6 @@ def peak_met(train_speed, axle, state, law):
     if abs(train_speed - state.peak_speed) > 0.01 * state.peak_speed or state.peak_speed < 0.0:
         creepage, force = find_peak(train_speed, axle, state, law)
         state.peak_creepage = creepage
-        state.peak_ratio = force / (axle.wheel_load * state.friction)
+        state.peak_ratio = force / (state.wheel_load * state.friction)
         state.peak_speed = train_speed
-    return state.peak_ratio * axle.wheel_load * state.friction
+    return state.peak_ratio * state.wheel_load * state.friction

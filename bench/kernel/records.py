@@ -34,6 +34,40 @@ RAIL_MEMORY, CONTACT_ONLY = 0, 1
 FIXED_RATE, SPEED_PROPORTIONAL = 0, 1
 """How a sander doses."""
 
+DISC, CAST_IRON, COMPOSITE = 0, 1, 2
+"""Kinds of friction pair."""
+
+RAMPS, FLOW = 0, 1
+"""How cylinder pressure moves: at given rates, or by ISO 6358 flow from a reservoir."""
+
+(
+    SENSOR_DEAD,
+    SENSOR_STUCK,
+    SENSOR_NOISY,
+    VALVE_STUCK_FILL,
+    VALVE_STUCK_HOLD,
+    VALVE_STUCK_VENT,
+    VENT_BLOCKED,
+    CONTROLLER_DEAD,
+    SUPPLY_ISOLATED,
+    LOAD_TARE,
+    LOAD_CRUSH,
+    SANDER_EMPTY,
+    CAR_UNBRAKED,
+    CONTROL_SUPPLY_LOST,
+    CONTROL_WIRE_BROKEN,
+) = range(15)
+"""Kinds of fault."""
+
+HOLD_PROGRAMME, EASE_ON_ACTIVITY = 0, 1
+"""What the driver does beyond the handle programme: nothing, or ease when wheels slide."""
+
+JERK_TIME = 0.5
+"""Acceleration is smoothed over this before its rate of change is taken (assumed). [s]"""
+
+N_LOCK_LOG = 4000
+"""Locks kept in the log; more are counted only."""
+
 SLIDE_SIGNAL = 0
 """Column of the signals on which sanders trigger."""
 
@@ -60,6 +94,7 @@ TRAIN = _record(
     ("resistance_constant", _f),  # [m/s2]
     ("resistance_linear", _f),  # [1/s]
     ("resistance_quadratic", _f),  # [1/m]
+    ("n_steps", _i),  # service steps of the handle; emergency is n_steps + 1
     ("demand_delay", _f),  # handle to first pressure [s]
     ("build_up_time", _f),  # linear ramp to a higher demand [s]
     ("release_time", _f),  # linear ramp to a lower demand [s]
@@ -68,7 +103,21 @@ TRAIN = _record(
     ("fill_delay", _f),  # command to effect [s]
     ("vent_delay", _f),  # also for hold [s]
     ("demand_factor_limit", _f),  # [-]
-    ("full_pressure", _f),  # at emergency demand [Pa]
+    ("full_pressure", _f),  # at emergency demand, laden [Pa]
+    ("air_model", _i),  # RAMPS or FLOW
+    ("fill_conductance", _f),  # sonic, reservoir to cylinder [m3/(s Pa)]
+    ("release_conductance", _f),  # through the brake control, cylinder to atmosphere
+    ("vent_conductance", _f),  # through the slip control's valve, cylinder to atmosphere
+    ("charging_conductance", _f),  # main pipe to reservoir
+    ("critical_ratio", _f),  # ISO 6358 b [-]
+    ("reservoir_volume", _f),  # of each vehicle [m3]
+    ("reservoir_pressure", _f),  # gauge, full [Pa]
+    ("pipe_pressure", _f),  # gauge [Pa]
+    ("vent_limit", _f),  # longest unbroken vent before the brake is restored [s]
+    ("cut_out_speed", _f),  # measured speed below which valves are left in fill [m/s]
+    ("valve_per_bogie", _i),  # 1: one valve for both axles of a bogie
+    ("isolation_time", _f),  # one press of the isolation button [s]
+    ("ambient", _f),  # [deg C]
     ("clock_tick", _f),  # resolution of pulse times [s]
     ("zero_timeout", _f),  # no pulse for so long: measured zero [s]
     ("cell_length", _f),  # [m]
@@ -124,12 +173,65 @@ SANDER_STATE = _record(
 AXLE = _record(
     ("offset", _f),  # behind the train's front [m]
     ("mass_carried", _f),  # [kg]
+    ("wheel_radius", _f),  # [m]
     ("rotating_mass", _f),  # J / r^2 [kg]
-    ("wheel_load", _f),  # of one wheel [N]
-    ("contact_stiffness", _f),  # G a b C11 of one wheel [N]
-    ("brake_gain", _f),  # rim force per cylinder pressure [N/Pa]
+    ("wheel_load", _f),  # of one wheel at rest [N]
+    ("contact_stiffness", _f),  # G a b C11 of one wheel at rest [N]
+    ("brake_gain", _f),  # rim force per cylinder pressure at design friction [N/Pa]
+    ("friction_kind", _i),  # DISC, CAST_IRON or COMPOSITE
+    ("pad_share", _f),  # friction over design friction, cold, dry and slow [-]
+    ("pad_speed_term", _f),  # change of that share per rim speed [s/m]
+    ("pad_heat_term", _f),  # ... per degree above ambient [1/K]
+    ("design_friction", _f),  # of the friction pair [-]
+    ("n_blocks", _i),  # tread blocks on the axle
+    ("heat_capacity", _f),  # of discs or treads [J/K]
+    ("cooling", _f),  # at rest [W/K]
+    ("cooling_speed_term", _f),  # [W s/(K m)]
+    ("cylinder_volume", _f),  # of the axle [m3]
     ("pulse_pitch", _f),  # rim travel between two pulses [m]
+    ("assumed_pitch", _f),  # what the equipment believes it to be [m]
+    ("n_teeth", _i),
+    ("pitch_error", _f),  # once a turn, amplitude [m]
+    ("jitter", _f),  # of each pulse, standard deviation [m]
+    ("dropout", _f),  # share of pulses lost [-]
     ("i_group", _i),
+    ("i_vehicle", _i),
+    ("i_bogie", _i),
+)
+
+VEHICLE = _record(
+    ("first_axle", _i),
+    ("n_axles", _i),
+    ("load_factor", _f),  # demanded pressure over that of the laden vehicle [-]
+    ("tare_factor", _f),
+    ("laden_factor", _f),
+    ("body_mass", _f),  # [kg]
+    ("bogie_mass", _f),  # [kg]
+    ("bogie_spacing", _f),  # first to last centre, 0 for a single bogie [m]
+    ("wheelbase", _f),  # of a bogie [m]
+    ("body_height", _f),  # centre of gravity above the rail [m]
+    ("pivot_height", _f),  # where body and bogie push each other, above the rail [m]
+)
+
+FAULT = _record(
+    ("kind", _i),
+    ("i_target", _i),  # axle, vehicle, sander or wire
+    ("trigger", _i),
+    ("value", _f),  # of the trigger
+    ("amount", _f),  # noise [m], or first vehicle behind the broken wire
+)
+
+PRESS = _record(("trigger", _i), ("value", _f))
+
+DRIVER = _record(
+    ("kind", _i),
+    ("reaction_time", _f),  # [s]
+    ("calm_time", _f),  # without activity before braking harder again [s]
+    ("eased_position", _i),
+    ("full_position", _i),
+    ("n_seen_axles", _i),  # of the leading bogie
+    ("n_heard_axles", _i),  # of the leading vehicle
+    ("pressure_drop", _f),  # share of the gauge's pressure that shows activity [-]
 )
 
 CELL = _record(
@@ -155,7 +257,8 @@ GROUP = _record(  # axles under one controller: a vehicle, or the whole train
 HANDLE = _record(
     ("trigger", _i),  # AT_TIME, AT_SPEED or AT_DISTANCE
     ("value", _f),  # [s], [m/s] or [m]
-    ("demand", _f),  # share of the emergency demand [-]
+    ("position", _i),
+    ("level", _f),  # of a continuous controller, else below zero [-]
 )
 
 TRAIN_STATE = _record(
@@ -163,11 +266,22 @@ TRAIN_STATE = _record(
     ("distance", _f),
     ("speed", _f),
     ("acceleration", _f),  # mean over the last step [m/s2]
-    ("demand", _f),  # share of the emergency demand now acting [-]
-    ("demand_rate", _f),  # [1/s]
-    ("demand_target", _f),
-    ("ramp_end", _f),  # [s]
-    ("handle", _f),  # demand of the handle's position, before any delay [-]
+    ("demand", _f),  # mean of the vehicles' demands now acting [-]
+    ("position", _i),  # of the handle, before any delay
+    ("level", _f),  # of a continuous controller, else below zero [-]
+    ("acting_position", _i),  # after the delay
+    ("acting_level", _f),
+    ("isolated_until", _f),  # slip control is out until then [s]
+    ("n_pressed", _i),  # presses of the programme that have happened
+    ("n_ignored_presses", _i),
+    ("has_supply", _i),  # the brake's electrical control supply
+    ("eased_since", _f),  # driver: when it eased, negative while not [s]
+    ("activity_since", _f),  # driver: first activity noticed, negative while none [s]
+    ("activity_last", _f),  # driver: last activity noticed [s]
+    ("driver_position", _i),  # what the driver is about to select, -1 none
+    ("driver_effective", _f),  # when that acts [s]
+    ("n_eased", _i),
+    ("next_look", _f),  # driver: looks at the cab [s]
     ("n_handled", _i),  # entries of the programme that have acted
     ("n_effective", _i),  # ... and whose delay has run out
     ("status", _i),
@@ -177,10 +291,36 @@ TRAIN_STATE = _record(
     ("gradient_work", _f),  # [J]
     ("next_trace", _f),  # [s]
     ("n_traces", _i),
+    ("n_locks", _i),  # in the log and beyond
+    ("filtered_acceleration", _f),  # over JERK_TIME [m/s2]
+    ("largest_jerk", _f),  # [m/s3]
+    ("final_jerk", _f),  # largest below 5 m/s, the jolt of the stop itself left out [m/s3]
+    ("curve_work", _f),  # [J]
+)
+
+VEHICLE_STATE = _record(
+    ("demand", _f),  # share of the emergency demand now acting [-]
+    ("demand_rate", _f),  # [1/s]
+    ("demand_target", _f),
+    ("ramp_end", _f),  # [s]
+    ("load_factor", _f),  # now believed [-]
+    ("is_unbraked", _i),
+    ("is_dead", _i),  # its slip control computer
+    ("is_isolated", _i),  # its reservoir from the main pipe
+    ("lost_wires", _i),  # bit mask
+    ("reservoir", _f),  # gauge pressure [Pa]
+    ("lowest_reservoir", _f),
+    ("charged_mass", _f),  # into the reservoir [kg]
+    ("drawn_mass", _f),  # out of it into cylinders [kg]
+    ("flow", _f),  # drawn in this step [kg]
+    ("low_speed_vents", _i),  # commands to vent below 6 mph
+    ("lowest_vent_speed", _f),  # train speed of the slowest such command [m/s]
 )
 
 AXLE_STATE = _record(
     ("wheel_speed", _f),
+    ("wheel_load", _f),  # of one wheel, with load transfer [N]
+    ("contact_stiffness", _f),  # at that load [N]
     ("is_locked", _i),
     ("pressure", _f),
     ("brake_force", _f),  # at the rim, as the last step ended [N]
@@ -192,6 +332,17 @@ AXLE_STATE = _record(
     ("queue_factor", _f, (QUEUE_LENGTH,)),
     ("queue_head", _i),
     ("queue_count", _i),
+    ("vent_time", _f),  # of the unbroken vent commanded now [s]
+    ("is_restored", _i),  # the vent limit has overruled the controller
+    ("n_restored", _i),
+    ("valve_fault", _i),  # -1, or the valve's stuck position
+    ("is_vent_blocked", _i),
+    ("vented_mass", _f),  # to atmosphere through the slip control's valve [kg]
+    ("released_mass", _f),  # ... through the brake control [kg]
+    ("filled_mass", _f),  # [kg]
+    ("temperature", _f),  # of discs or treads [deg C]
+    ("hottest", _f),
+    ("wheel_acceleration", _f),  # over the last piece [m/s2]
     # the cell it stands in
     ("i_cell", _i),
     ("to_border", _f),  # [m]
@@ -211,6 +362,10 @@ AXLE_STATE = _record(
     ("pulse_time", _f),  # latest pulse [s]
     ("sampled_pulse_time", _f),  # latest pulse the last sample knew [s]
     ("measured_speed", _f),
+    ("n_teeth_passed", _i),
+    ("noise_state", _i),
+    ("noise", _f),  # extra jitter by fault [m]
+    ("sensor_fault", _i),  # 0, SENSOR_DEAD + 1 or SENSOR_STUCK + 1
     # tallies
     ("locked_time", _f),
     ("lock_duration", _f),  # of the lock now running [s]
@@ -218,10 +373,12 @@ AXLE_STATE = _record(
     ("longest_lock_speed", _f),  # train speed where it began [m/s]
     ("lock_start_speed", _f),
     ("n_locks", _i),
+    ("i_lock", _i),  # row of the lock now running, -1 none
     ("locked_distance", _f),
     ("sliding_time", _f),
     ("sliding_distance", _f),
     ("contact_energy", _f),  # both wheels [J]
+    ("piece_heat", _f),  # ... of the last piece [J]
     ("locked_energy", _f),  # ... while locked [J]
     ("brake_energy", _f),  # [J]
     ("redeposited", _f),  # W laid down again behind this axle, times cell length [J]
@@ -237,7 +394,24 @@ GROUP_STATE = _record(
     ("next_sample", _f),  # [s]
 )
 
-TRACED_TRAIN = ("time", "distance", "train_speed", "demand", "handle")
+LOCK_COLUMNS = (
+    "axle",  # from 0
+    "start_time",
+    "duration",
+    "start_speed",
+    "end_speed",
+    "start_distance",  # of the axle [m]
+    "locked_distance",
+    "contact_energy",  # both wheels [J]
+    "rim_travel",  # where the wheel stood still, rim travel since the start [m]
+    "wheel_load",
+)
+"""Columns of the lock log."""
+
+SLIDE_BANDS, SPEED_BANDS = 6, 10
+"""Rows of the slide histogram: creepage up to .05, .1, .2, .4, .8 and above; columns: speed."""
+
+TRACED_TRAIN = ("time", "distance", "train_speed", "demand", "handle", "isolation_left", "reservoir")
 TRACED_AXLE = (
     "wheel_speed",
     "pressure",
@@ -265,6 +439,14 @@ class World(NamedTuple):
     grades: Any  # (n_grades, 2) from distance [m], rise [-]
     groups: Any  # (n_groups,) GROUP
     handle: Any  # (n_entries,) HANDLE
+    vehicles: Any  # (n_vehicles,) VEHICLE
+    demand_table: Any  # (n_steps + 2, 1) share of the emergency demand by handle position [-]
+    wire_table: Any  # (n_steps + 2, 1) control wires energised, a bit mask by handle position
+    controller_table: Any  # (n_points, 2) level and share of the emergency demand [-]
+    curves: Any  # (n_curves, 2) from distance [m], resistance [N/kN]
+    faults: Any  # (n_faults,) FAULT
+    presses: Any  # (n_presses,) PRESS
+    driver: Any  # (1,) DRIVER
     train_state: Any  # (1,) TRAIN_STATE
     axle_states: Any  # (n_axles,) AXLE_STATE
     rail_work: Any  # (n_cells,) cleaning work W left by all wheels of one rail [J/m]
@@ -273,6 +455,10 @@ class World(NamedTuple):
     sanders: Any  # (n_sanders,) SANDER
     sander_states: Any  # (n_sanders,) SANDER_STATE
     signals: Any  # (n_groups, n_signals) what the controllers tell the rest
+    vehicle_states: Any  # (n_vehicles,) VEHICLE_STATE
+    fault_states: Any  # (n_faults,) 1 where active
+    lock_log: Any  # (N_LOCK_LOG, len(LOCK_COLUMNS))
+    slide_histogram: Any  # (SLIDE_BANDS, SPEED_BANDS) axle seconds
     effective: Any  # (n_entries,) when an acted entry takes effect [s]
     group_states: Any  # (n_groups,) GROUP_STATE
     observation: Any  # (n_axles, n_observed)
@@ -287,30 +473,32 @@ def _array(dtype: np.dtype[np.void]) -> Any:
 
 _matrix = numba.float64[:, ::1]
 
+_PART_TYPES = {
+    "run": _array(RUN),
+    "train": _array(TRAIN),
+    "axles": _array(AXLE),
+    "cells": _array(CELL),
+    "groups": _array(GROUP),
+    "handle": _array(HANDLE),
+    "vehicles": _array(VEHICLE),
+    "faults": _array(FAULT),
+    "presses": _array(PRESS),
+    "driver": _array(DRIVER),
+    "law": _array(LAW),
+    "sanders": _array(SANDER),
+    "train_state": _array(TRAIN_STATE),
+    "axle_states": _array(AXLE_STATE),
+    "vehicle_states": _array(VEHICLE_STATE),
+    "sander_states": _array(SANDER_STATE),
+    "group_states": _array(GROUP_STATE),
+    "rail_work": numba.float64[::1],
+    "rail_sand": numba.float64[::1],
+    "fault_states": numba.float64[::1],
+    "effective": numba.float64[::1],
+    "axle_traces": numba.float64[:, :, ::1],
+}
+
 WORLD_TYPE = numba.types.NamedTuple(
-    [
-        _array(RUN),
-        _array(TRAIN),
-        _array(AXLE),
-        _array(CELL),
-        _matrix,
-        _array(GROUP),
-        _array(HANDLE),
-        _array(TRAIN_STATE),
-        _array(AXLE_STATE),
-        numba.float64[::1],
-        numba.float64[::1],
-        _array(LAW),
-        _array(SANDER),
-        _array(SANDER_STATE),
-        _matrix,
-        numba.float64[::1],
-        _array(GROUP_STATE),
-        _matrix,
-        _matrix,
-        _matrix,
-        numba.float64[:, :, ::1],
-    ],
-    World,
+    [_PART_TYPES.get(name, _matrix) for name in World._fields], World
 )
 """The compiled type of `World`: the loop is compiled for it once, before any call."""

@@ -13,17 +13,37 @@ balances fix. Second order in the step; tests/convergence measures it.
 
 import math
 
+import numpy as np
 from numba import njit
 
+from bench.kernel.cab import GAUGE, GAUGE_EXPECTED, HEARD, N_CAB, SPEED_SPREAD, decide
+from bench.kernel.columns import VENT
 from bench.kernel.driver import move_handle, time_to_handle_event, time_to_travel
-from bench.kernel.friction import rim_force
-from bench.kernel.pneumatics import apply_due_commands, next_due, pressure_piece
+from bench.kernel.faults import break_what_is_due, time_to_fault
+from bench.kernel.friction import heat_brake, rim_force
+from bench.kernel.loads import has_transfer, transfer_load
+from bench.kernel.pneumatics import (
+    apply_due_commands,
+    count_air,
+    move_reservoir,
+    next_due,
+    pressure_piece,
+)
 from bench.kernel.rail import clean_own_contact, enter_cell, leave_cell
-from bench.kernel.records import CONTACT_ONLY, RUNNING, STOPPED, TOO_FAR, TOO_LONG
+from bench.kernel.records import (
+    CONTACT_ONLY,
+    DISC,
+    HOLD_PROGRAMME,
+    JERK_TIME,
+    RUNNING,
+    STOPPED,
+    TOO_FAR,
+    TOO_LONG,
+)
 from bench.kernel.sanding import lay_sand, let_sand_fall, sand_flow, watch_trigger
 from bench.kernel.sensing import watch_pulses
-from bench.kernel.tally import count_adhesion, count_energy, count_lock, count_slide
-from bench.kernel.train import gradient_force, running_resistance
+from bench.kernel.tally import count_adhesion, count_energy, count_lock, count_slide, log_lock
+from bench.kernel.train import curve_force, gradient_force, running_resistance
 from bench.kernel.wheelset import GAMMA, longest_piece, turn
 
 _NO_TIME = 1e-11
@@ -35,18 +55,7 @@ _AT_REST = 5e-3
 
 @njit(error_model="numpy")
 def _move_axle_piece(
-    longest,
-    time,
-    speed,
-    acceleration,
-    demanded,
-    demanded_rate,
-    is_ideal,
-    run,
-    train,
-    law,
-    axle,
-    state,
+    longest, time, speed, acceleration, demanded, demanded_rate, is_ideal, parts, i_axle
 ):
     """Move one axle by one piece of time without events inside.
 
@@ -55,32 +64,52 @@ def _move_axle_piece(
     (float, float, bool)   time taken [s], impulse of the rail force [N s], whether the axle now
     stands at the border of its cell
     """
+    run, train, law, axle, state, vehicle, moving = parts
     apply_due_commands(time, state)
-    rate, until = pressure_piece(demanded, demanded_rate, is_ideal, train, state)
     border = time_to_travel(state.to_border, speed, acceleration)
     if border <= _NO_TIME:
         return 0.0, 0.0, True
-    longest = min(longest, until, border, next_due(state) - time)
+    longest = min(longest, border, next_due(state) - time)
     longest = min(longest, longest_piece(speed, axle, state, law))
-    brake = rim_force(state.pressure, state.demand_factor, is_ideal, axle)
-    brake_rate = rim_force(1.0, state.demand_factor, is_ideal, axle) * rate
+    rate, until = pressure_piece(
+        longest,
+        demanded,
+        demanded_rate,
+        is_ideal,
+        not vehicle.is_unbraked,
+        vehicle.reservoir,
+        train,
+        axle,
+        state,
+    )
+    longest = min(longest, until)
+    brake, brake_rate = rim_force(
+        state.pressure, rate, state.demand_factor, is_ideal, axle, state
+    )
     wheel_before = state.wheel_speed
+    heat_before = state.brake_energy
     piece = turn(longest, speed, acceleration, brake, brake_rate, axle, state, law)
     spent = piece[0]
     state.wheel_speed = piece[3]
     state.rail_force = piece[4]
+    state.wheel_acceleration = (state.wheel_speed - wheel_before) / spent
     heat = count_energy(piece, speed, acceleration, brake, brake_rate, train, state)
+    state.piece_heat = heat
     end_speed = speed + acceleration * spent
-    count_lock(spent, wheel_before, end_speed, heat, run, state)
-    count_slide(spent, end_speed, run, state)
+    pressure_before = state.pressure
+    state.pressure = max(0.0, state.pressure + rate * spent)
+    count_air(state.pressure - pressure_before, axle, state, vehicle)
+    brake_heat = state.brake_energy - heat_before
+    if axle.friction_kind != DISC:
+        brake_heat += 0.5 * heat  # a tread takes its share of the contact's heat as well
+    heat_brake(spent, brake_heat, end_speed, axle, state)
     if demanded > 0.0:
         gain = axle.brake_gain
         count_adhesion(
             piece, speed, acceleration, demanded * gain, demanded_rate * gain, axle, state, law
         )
     watch_pulses(time, spent, wheel_before, state.wheel_speed, axle, state)
-    state.pressure = max(0.0, state.pressure + rate * spent)
-    state.brake_force = rim_force(state.pressure, state.demand_factor, is_ideal, axle)
+    state.brake_force = brake + brake_rate * spent
     state.to_border -= spent * (speed + 0.5 * acceleration * spent)
     impulse = spent * ((1.0 - GAMMA) * piece[2] + GAMMA * piece[4])
     return spent, impulse, border <= spent + _NO_TIME
@@ -89,47 +118,66 @@ def _move_axle_piece(
 @njit(error_model="numpy")
 def _move_axle(
     duration,
-    moving,
     is_ideal,
-    run,
-    train,
-    law,
+    parts,
     cells,
     rail_work,
     rail_sand,
     sanders,
     sander_states,
-    axle,
-    state,
+    lock_log,
+    histogram,
     i_axle,
 ):
     """Move one axle over a step; return the impulse of its rail force. [N s]"""
-    demanded_rate = moving.demand_rate * train.full_pressure
+    run, train, law, axle, state, vehicle, moving = parts
+    scale = train.full_pressure * vehicle.load_factor
+    demanded_rate = vehicle.demand_rate * scale
     elapsed = 0.0
     impulse = 0.0
     while duration - elapsed > _NO_TIME:
         speed = max(moving.speed + moving.acceleration * elapsed, 0.0)
+        wheel_before = state.wheel_speed
         spent, push, is_at_border = _move_axle_piece(
             duration - elapsed,
             moving.time + elapsed,
             speed,
             moving.acceleration,
-            moving.demand * train.full_pressure + demanded_rate * elapsed,
+            vehicle.demand * scale + demanded_rate * elapsed,
             demanded_rate,
             is_ideal,
-            run,
-            train,
-            law,
-            axle,
-            state,
+            parts,
+            i_axle,
         )
+        now = moving.time + elapsed
         elapsed += spent
         impulse += push
         moving.n_axle_steps += 1
+        if spent > 0.0:
+            end_speed = speed + moving.acceleration * spent
+            locked, begins = count_lock(
+                spent, now, wheel_before, end_speed, state.piece_heat, run, state
+            )
+            if locked > 0.0:
+                place = moving.distance + moving.speed * elapsed - axle.offset
+                log_lock(
+                    locked,
+                    begins,
+                    spent,
+                    now,
+                    place,
+                    end_speed,
+                    state.piece_heat,
+                    i_axle,
+                    moving,
+                    lock_log,
+                    state,
+                )
+            count_slide(spent, end_speed, run, histogram, state)
         for i in range(sanders.shape[0]):
             if sanders[i].i_axle == i_axle:
                 flow = sander_states[i].falling
-                let_sand_fall(spent, moving.time + elapsed, flow, sanders[i], sander_states[i])
+                let_sand_fall(spent, now, flow, sanders[i], sander_states[i])
         if is_at_border:
             leave_cell(train, rail_work, rail_sand, state)
             ahead = min(state.i_cell + 1, cells.shape[0] - 1)
@@ -149,18 +197,64 @@ def _move_axle(
     return impulse
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
 def _run_sanders(world):
     """Decide for the coming step which sanders run, and how much falls."""
     state = world.train_state[0]
     for i in range(world.sanders.shape[0]):
         sander, own = world.sanders[i], world.sander_states[i]
-        i_group = world.axles[sander.i_axle].i_group
-        watch_trigger(state.time, state.demand, i_group, world.signals, sander, own)
+        axle = world.axles[sander.i_axle]
+        demand = world.vehicle_states[axle.i_vehicle].demand
+        watch_trigger(state.time, demand, axle.i_group, world.signals, sander, own)
         own.falling = sand_flow(state.time, state.speed, sander, own)
 
 
-@njit(error_model="numpy")
+@njit(error_model="numpy", inline="always")
+def _transfer_loads(world):
+    acceleration = world.train_state[0].acceleration
+    for i in range(world.vehicles.shape[0]):
+        if has_transfer(world.vehicles[i]):
+            transfer_load(acceleration, world.vehicles[i], world.axles, world.axle_states)
+
+
+@njit(error_model="numpy", inline="always")
+def _end_step(duration, impulse, world):
+    """Move the train itself: its speed follows from the impulses, its place from the speed."""
+    state, train = world.train_state[0], world.train[0]
+    speed = state.speed
+    middle = speed + 0.5 * state.acceleration * duration
+    place = state.distance + 0.5 * middle * duration
+    resistance = running_resistance(middle, train)
+    gradient = gradient_force(place, world.axles, world.grades)
+    curve = curve_force(place, world.axles, world.curves)
+    change = -(impulse + (resistance + gradient + curve) * duration) / train.mass
+    after = speed + change
+    path = 0.5 * (speed + after) * duration
+    correction = path - middle * duration
+    for i_axle in range(world.axle_states.shape[0]):
+        world.axle_states[i_axle].to_border -= correction
+    state.resistance_work += resistance * path
+    state.gradient_work += gradient * path
+    state.curve_work += curve * path
+    state.distance += path
+    state.time += duration
+    state.speed = after
+    state.acceleration = change / duration
+    jerk = (state.acceleration - state.filtered_acceleration) / JERK_TIME
+    state.filtered_acceleration += duration * jerk
+    state.largest_jerk = max(state.largest_jerk, abs(jerk))
+    if state.speed < 5.0:
+        state.final_jerk = max(state.final_jerk, abs(jerk))
+    state.demand = 0.0
+    for i in range(world.vehicle_states.shape[0]):
+        vehicle = world.vehicle_states[i]
+        vehicle.demand += vehicle.demand_rate * duration
+        state.demand += vehicle.demand / world.vehicle_states.shape[0]
+        move_reservoir(duration, train, vehicle)
+    state.n_steps += 1
+
+
+@njit(error_model="numpy", inline="always")
 def step(duration, world):
     """Move the train and all its axles by one step.
 
@@ -169,46 +263,34 @@ def step(duration, world):
     duration : float   no sample, handle event or end of a demand ramp inside. [s]
     world : World      its states are changed
     """
-    state = world.train_state[0]
-    train = world.train[0]
-    speed, foreseen = state.speed, state.acceleration
-    middle = speed + 0.5 * foreseen * duration
     impulse = 0.0
     _run_sanders(world)
+    _transfer_loads(world)
     for i_axle in range(world.axles.shape[0]):
         axle = world.axles[i_axle]
+        parts = (
+            world.run[0],
+            world.train[0],
+            world.law[0],
+            axle,
+            world.axle_states[i_axle],
+            world.vehicle_states[axle.i_vehicle],
+            world.train_state[0],
+        )
         impulse += _move_axle(
             duration,
-            state,
             world.groups[axle.i_group].is_ideal,
-            world.run[0],
-            train,
-            world.law[0],
+            parts,
             world.cells,
             world.rail_work,
             world.rail_sand,
             world.sanders,
             world.sander_states,
-            axle,
-            world.axle_states[i_axle],
+            world.lock_log,
+            world.slide_histogram,
             i_axle,
         )
-    resistance = running_resistance(middle, train)
-    gradient = gradient_force(state.distance + 0.5 * middle * duration, world.axles, world.grades)
-    change = -(impulse + (resistance + gradient) * duration) / train.mass
-    after = speed + change
-    path = 0.5 * (speed + after) * duration
-    correction = path - middle * duration
-    for i_axle in range(world.axle_states.shape[0]):
-        world.axle_states[i_axle].to_border -= correction
-    state.resistance_work += resistance * path
-    state.gradient_work += gradient * path
-    state.distance += path
-    state.time += duration
-    state.speed = after
-    state.acceleration = change / duration
-    state.demand += state.demand_rate * duration
-    state.n_steps += 1
+    _end_step(duration, impulse, world)
 
 
 @njit(error_model="numpy")
@@ -219,6 +301,36 @@ def _come_to_rest(world):
         state.time += state.speed / -state.acceleration
     state.speed = 0.0
     state.status = STOPPED
+
+
+@njit(error_model="numpy", inline="always")
+def _look_at_cab(world):
+    """Let the driver look at the cab, every tenth of a second, where the driver may ease."""
+    state, driver = world.train_state[0], world.driver[0]
+    if driver.kind == HOLD_PROGRAMME or state.time < state.next_look - 1e-9:
+        return
+    state.next_look = state.time + 0.1
+    if state.n_handled < world.handle.shape[0] or state.n_effective < state.n_handled:
+        return  # the programme comes first
+    cab = np.zeros(N_CAB)
+    lowest = highest = world.axle_states[0].measured_speed
+    cab[GAUGE] = world.axle_states[0].pressure
+    for i_axle in range(driver.n_seen_axles):
+        seen = world.axle_states[i_axle]
+        lowest = min(lowest, seen.measured_speed)
+        highest = max(highest, seen.measured_speed)
+        cab[GAUGE] = min(cab[GAUGE], seen.pressure)
+    for i_axle in range(driver.n_heard_axles):
+        if world.axle_states[i_axle].valve == VENT:
+            cab[HEARD] += 1.0
+    leading = world.vehicle_states[0]
+    cab[SPEED_SPREAD] = highest - lowest
+    cab[GAUGE_EXPECTED] = leading.demand * leading.load_factor * world.train[0].full_pressure
+    chosen = decide(state.time, cab, driver, state)
+    if chosen >= 0:
+        state.position = chosen
+        state.driver_position = chosen
+        state.driver_effective = state.time + world.train[0].demand_delay
 
 
 @njit(error_model="numpy")
@@ -233,14 +345,17 @@ def advance(until, world):
     state = world.train_state[0]
     run = world.run[0]
     while state.status == RUNNING:
-        move_handle(world.handle, world.effective, world.train[0], state)
+        if world.faults.shape[0] > 0:
+            break_what_is_due(world)
+        _look_at_cab(world)
+        move_handle(world)
         left = until - state.time
         if left <= _NO_TIME:
             state.time = until
             return
-        duration = min(
-            run.maximum_step, left, time_to_handle_event(world.handle, world.effective, state)
-        )
+        duration = min(run.maximum_step, left, time_to_handle_event(world))
+        if world.faults.shape[0] > 0:
+            duration = min(duration, time_to_fault(world))
         if state.acceleration < 0.0:
             to_rest = (state.speed - 0.5 * _AT_REST) / -state.acceleration
             duration = min(duration, max(to_rest, 1e-9))

@@ -7,6 +7,7 @@ traces are, and a campaign needs no traces at all.
 from numba import njit
 
 from bench.kernel.rail import cleaning_efficiency, peak_met
+from bench.kernel.records import SLIDE_BANDS, SPEED_BANDS
 from bench.kernel.wheelset import GAMMA
 
 
@@ -21,19 +22,23 @@ def _time_below(threshold, before, after, duration):
 
 
 @njit(error_model="numpy")
-def count_lock(duration, wheel_before, train_speed, contact_energy, run, state):
+def count_lock(duration, time, wheel_before, train_speed, contact_energy, run, state):
     """Count time, distance and energy while the wheel counts as locked, and the longest such spell.
 
     A wheel counts as locked while its rim does less than `locked_wheel_speed` and the train more
     than `locked_train_speed`.
+
+    Returns
+    -------
+    (float, bool)   locked time in this piece [s], whether a lock began in it
     """
     locked = 0.0
+    begins = False
     if train_speed > run.locked_train_speed:
-        locked = _time_below(
-            run.locked_wheel_speed, wheel_before, state.wheel_speed, duration
-        )
+        locked = _time_below(run.locked_wheel_speed, wheel_before, state.wheel_speed, duration)
     if locked > 0.0:
         if state.lock_duration == 0.0:
+            begins = True
             state.n_locks += 1
             state.lock_start_speed = train_speed
         state.locked_time += locked
@@ -43,18 +48,58 @@ def count_lock(duration, wheel_before, train_speed, contact_energy, run, state):
         if state.lock_duration > state.longest_lock:
             state.longest_lock = state.lock_duration
             state.longest_lock_speed = state.lock_start_speed
-    if locked < duration:
-        if locked == 0.0 or state.wheel_speed >= run.locked_wheel_speed:
-            state.lock_duration = 0.0
+    is_over = locked == 0.0 or state.wheel_speed >= run.locked_wheel_speed
+    if locked < duration and is_over:
+        state.lock_duration = 0.0
+    return locked, begins
 
 
 @njit(error_model="numpy")
-def count_slide(duration, train_speed, run, state):
-    """Count time and distance of a wheel that slides: past both the creepage and the slip speed."""
+def log_lock(
+    locked, begins, duration, time, place, train_speed, contact_energy, i_axle, moving, log, state
+):
+    """Keep the row of a lock: where it began, how long, how much it dissipated (`LOCK_COLUMNS`).
+
+    Locks beyond the log's length are counted only.
+    """
+    if begins:
+        state.i_lock = -1
+        if moving.n_locks < log.shape[0]:
+            state.i_lock = moving.n_locks
+            row = log[state.i_lock]
+            row[0] = i_axle
+            row[1] = time + duration - locked
+            row[3] = train_speed
+            row[5] = place
+            row[8] = state.rim_travel
+            row[9] = state.wheel_load
+        moving.n_locks += 1
+    if locked > 0.0 and state.i_lock >= 0:
+        row = log[state.i_lock]
+        row[2] += locked
+        row[4] = train_speed
+        row[6] += locked * train_speed
+        row[7] += contact_energy * locked / duration
+
+
+@njit(error_model="numpy")
+def count_slide(duration, train_speed, run, histogram, state):
+    """Count time and distance of a wheel that slides: past both the creepage and the slip speed.
+
+    Every piece also falls into one field of the histogram of creepage by train speed (bands of
+    5 m/s).
+    """
     slip_speed = train_speed - state.wheel_speed
     if slip_speed > run.sliding_slip_speed and slip_speed > run.sliding_creepage * train_speed:
         state.sliding_time += duration
         state.sliding_distance += duration * train_speed
+    creepage = slip_speed / max(train_speed, 1e-9)
+    band = 0
+    edge = 0.05
+    while band < SLIDE_BANDS - 1 and creepage > edge:
+        band += 1
+        edge *= 2.0
+    histogram[band, min(int(train_speed * 0.2), SPEED_BANDS - 1)] += duration
 
 
 @njit(error_model="numpy")

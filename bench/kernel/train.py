@@ -40,3 +40,27 @@ def gradient_force(distance, axles, grades):
         # the sine of a slope of 100 permille differs from its tangent by half a per cent
         force += axles[i_axle].mass_carried * GRAVITY * rise / math.sqrt(1.0 + rise * rise)
     return force
+
+
+@njit(error_model="numpy")
+def curve_force(distance, axles, curves):
+    """Return the additional resistance of the curves the train stands in. [N]
+
+    Parameters
+    ----------
+    distance : float            of the train's front [m]
+    axles : (n_axles,) AXLE
+    curves : (n_curves, 2)      from distance [m] ascending, resistance over weight [-]
+    """
+    if curves.shape[0] == 0:
+        return 0.0
+    force = 0.0
+    for i_axle in range(axles.shape[0]):
+        place = distance - axles[i_axle].offset
+        share = 0.0
+        for i_curve in range(curves.shape[0]):
+            if curves[i_curve, 0] > place:
+                break
+            share = curves[i_curve, 1]
+        force += axles[i_axle].mass_carried * GRAVITY * share
+    return force

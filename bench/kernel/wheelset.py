@@ -60,7 +60,7 @@ def solve_stage(base, weight, brake_force, train_speed, guess, axle, state, law)
     is replaced by halving. Ends when the step is below 1e-6 of the slip speed: the next one would
     be its square.
     """
-    spread = _LARGEST_SHAPE * axle.wheel_load * state.friction
+    spread = _LARGEST_SHAPE * state.wheel_load * state.friction
     low = base - weight * (brake_force + spread)
     high = base - weight * (brake_force - spread)
     wheel_speed = min(max(guess, low), high)

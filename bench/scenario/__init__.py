@@ -5,9 +5,10 @@ The only place of the project that reads TOML, converts units and validates.
 
 from bench.scenario.brake import Brake, SlipControl
 from bench.scenario.contact import Contact
-from bench.scenario.driver import Driver, HandleEntry
+from bench.scenario.driver import Driver, Easing, HandleEntry, IsolationPress
+from bench.scenario.fault import Fault
 from bench.scenario.profile import sections_from_csv
-from bench.scenario.rail import GradientSection, Rail, RailSection, RandomFriction
+from bench.scenario.rail import CurveSection, GradientSection, Rail, RailSection, RandomFriction
 from bench.scenario.reader import load_scenario, scenario_names
 from bench.scenario.run import Run
 from bench.scenario.sander import Sander
@@ -19,9 +20,13 @@ from bench.scenario.units import parse_speed
 __all__ = [
     "Brake",
     "Contact",
+    "CurveSection",
     "Driver",
+    "Easing",
+    "Fault",
     "GradientSection",
     "HandleEntry",
+    "IsolationPress",
     "Rail",
     "RailSection",
     "RandomFriction",

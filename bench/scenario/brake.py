@@ -2,7 +2,15 @@
 
 from itertools import pairwise
 
-from bench.scenario.fields import Record, quantities, quantity, record
+from bench.scenario.fields import (
+    Record,
+    choice,
+    counts,
+    flag,
+    quantities,
+    quantity,
+    record,
+)
 
 RELEASE = 0
 """Handle position of the released brake."""
@@ -10,11 +18,12 @@ RELEASE = 0
 
 @record
 class Brake(Record):
-    """Disc brake with a stepped handle.
+    """Electrically controlled automatic air brake with a stepped handle, or a continuous one.
 
     Handle positions: 0 is release, 1 to n_steps the service steps, n_steps + 1 emergency. Demands
-    are decelerations of the train; the cylinder pressure is proportional to the demand and reaches
-    `full_pressure` (gauge) at emergency demand.
+    are decelerations of the train; the cylinder pressure is proportional to the demand and to the
+    weighed mass (rotating mass included), and reaches `full_pressure` (gauge) at emergency demand,
+    laden. Service steps reach each vehicle by control wires; emergency needs no electrical supply.
     """
 
     steps: tuple[float, ...] = quantities(
@@ -79,6 +88,150 @@ class Brake(Record):
         source="organic pads, design constant; value from memory, not verified, fairly sure",
     )
 
+    enhanced_emergency: float | None = quantity(
+        "acceleration",
+        above=0.0,
+        high=5.0,
+        default=None,
+        doc="Deceleration an enhanced emergency brake demands instead, where fitted.",
+    )
+    wire_codes: tuple[int, ...] = counts(
+        low=1,
+        high=255,
+        max_items=15,
+        doc="Control wires energised at each step, as a sum of 1, 2, 4 ...; empty: the step number.",
+    )
+    controller_levels: tuple[float, ...] | None = quantities(
+        "ratio",
+        low=0.0,
+        high=1.0,
+        default=None,
+        max_items=50,
+        doc="Levels of a continuous controller's table, ascending from 0.",
+    )
+    controller_demands: tuple[float, ...] | None = quantities(
+        "acceleration",
+        low=0.0,
+        high=5.0,
+        default=None,
+        max_items=50,
+        doc="Deceleration demanded at each of those levels.",
+    )
+    variable_load: bool = flag(
+        default=True,
+        doc="Whether each vehicle's brake force follows its weighed mass; else the laden force.",
+        mark="assumed",
+        source="usual on multiple units",
+    )
+    air: str = choice(
+        "ramps",
+        "flow",
+        doc="Cylinder pressure by fill and vent rates, or by ISO 6358 flow from a reservoir.",
+        default="ramps",
+        mark="assumed",
+        source="the simpler model unless said otherwise",
+    )
+    fill_conductance: float = quantity(
+        "conductance",
+        low=1e-10,
+        high=1e-5,
+        default=5e-8,
+        doc="Sonic conductance from reservoir to cylinder (flow).",
+        mark="assumed",
+        source="gives about 5 bar/s into 8 litres from 7 bar",
+    )
+    release_conductance: float = quantity(
+        "conductance",
+        low=1e-10,
+        high=1e-5,
+        default=5e-8,
+        doc="Sonic conductance through the brake control, cylinder to atmosphere (flow).",
+        mark="assumed",
+        source="no source",
+    )
+    vent_conductance: float = quantity(
+        "conductance",
+        low=1e-10,
+        high=1e-5,
+        default=1e-7,
+        doc="Sonic conductance through the slip control's valve, cylinder to atmosphere (flow).",
+        mark="derived",
+        source="a choke of 9 mm, discharge coefficient 0.8; gives about 4 bar/s at 2 bar",
+    )
+    charging_conductance: float = quantity(
+        "conductance",
+        low=0.0,
+        high=1e-5,
+        default=2e-9,
+        doc="Sonic conductance from the main pipe to each vehicle's reservoir (flow).",
+        mark="assumed",
+        source="no source; minutes to recharge",
+    )
+    critical_ratio: float = quantity(
+        "ratio",
+        low=0.05,
+        high=0.6,
+        default=0.3,
+        doc="Critical pressure ratio b of all these valves (flow).",
+        mark="memory",
+        source="0.2 to 0.4 for real valves; value from memory, not verified",
+    )
+    reservoir_volume: float = quantity(
+        "volume",
+        low=1e-3,
+        high=2.0,
+        default=0.1,
+        doc="Supply reservoir of each vehicle (flow).",
+        mark="assumed",
+        source="no source",
+    )
+    reservoir_pressure: float = quantity(
+        "pressure",
+        low=1e5,
+        high=1.5e6,
+        default=7e5,
+        doc="Pressure in the reservoirs at the start (flow).",
+        mark="assumed",
+        source="no source",
+    )
+    pipe_pressure: float = quantity(
+        "pressure",
+        low=0.0,
+        high=1.5e6,
+        default=7e5,
+        doc="Pressure of the main pipe that charges them (flow).",
+        mark="assumed",
+        source="no source",
+    )
+    vent_time_limit: float = quantity(
+        "time",
+        above=0.0,
+        high=1e4,
+        default=10.0,
+        doc="A vent commanded longer than this without a break is overruled: the brake comes back.",
+        mark="memory",
+        source="about 10 s; value from memory, not verified, weak",
+    )
+    isolation_time: float = quantity(
+        "time",
+        above=0.0,
+        high=3600.0,
+        default=120.0,
+        doc="Slip control is out for so long after a press of the isolation button.",
+        mark="assumed",
+        source="common practice, no source: two minutes a press",
+    )
+
+    @property
+    def emergency_demand(self) -> float:
+        """Deceleration the emergency position demands: enhanced where fitted. [m/s2]"""
+        return self.enhanced_emergency or self.emergency
+
+    @property
+    def codes(self) -> tuple[int, ...]:
+        """Wires energised in each handle position from release to the last step, as bit masks."""
+        return (0, *(self.wire_codes or range(1, self.n_steps + 1)))
+
     @property
     def n_steps(self) -> int:
         """Number of service steps."""
@@ -91,7 +244,7 @@ class Brake(Record):
 
     def demand_at(self, position: int) -> float:
         """Return the deceleration demanded at handle `position`. [m/s2]"""
-        return (0.0, *self.steps, self.emergency)[position]
+        return (0.0, *self.steps, self.emergency_demand)[position]
 
     def check_together(self) -> None:
         """Check that steps increase and emergency is the hardest."""
@@ -101,6 +254,26 @@ class Brake(Record):
             self.refuse(
                 "emergency", f"must be at least the last service step, {self.steps[-1]:g} m/s2"
             )
+        if self.enhanced_emergency is not None and self.enhanced_emergency < self.emergency:
+            self.refuse("enhanced_emergency", f"must be at least {self.emergency:g} m/s2")
+        if self.wire_codes and len(set(self.wire_codes)) != self.n_steps:
+            self.refuse("wire_codes", f"must be {self.n_steps} different codes, one a step")
+        self._check_controller()
+
+    def _check_controller(self) -> None:
+        levels, demands = self.controller_levels, self.controller_demands
+        if (levels is None) != (demands is None):
+            name = "controller_levels" if levels is None else "controller_demands"
+            self.refuse(name, "levels and demands of the controller go together; give both")
+        if levels is None or demands is None:
+            return
+        is_rising = all(b > a for a, b in pairwise(levels)) and levels[0] == 0.0
+        if len(levels) < 2 or not is_rising:
+            self.refuse("controller_levels", "must ascend from 0, at least two of them")
+        if len(levels) != len(demands) or any(b < a for a, b in pairwise(demands)):
+            self.refuse("controller_demands", f"must be {len(levels)} demands that never fall")
+        if demands[-1] > self.emergency_demand:
+            self.refuse("controller_demands", f"must not pass {self.emergency_demand:g} m/s2")
 
 
 @record
@@ -115,4 +288,21 @@ class SlipControl(Record):
         doc="Time between two runs of the control program.",
         mark="memory",
         source="10 to 20 ms; value from memory, not verified, weak",
+    )
+    cut_out_speed: float = quantity(
+        "speed",
+        low=0.0,
+        high=10.0,
+        default=0.0,
+        doc="The equipment leaves the valves in fill while no wheel of the vehicle measures more.",
+        mark="assumed",
+        source="0: left to the strategy (3 to 5 km/h from memory, weak)",
+    )
+    valve_group: str = choice(
+        "axle",
+        "bogie",
+        doc="A valve for each axle, or one for both axles of a bogie.",
+        default="axle",
+        mark="assumed",
+        source="usual on multiple units",
     )

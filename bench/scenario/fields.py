@@ -234,8 +234,9 @@ def quantities(
     high: float | None = None,
     min_items: int = 1,
     max_items: int | None = None,
+    default: Any = _NO_DEFAULT,
 ) -> Any:
-    """Declare a tuple of numbers of one dimension."""
+    """Declare a tuple of numbers of one dimension; a default of None makes it optional."""
     spec = FieldSpec(
         kind="quantity",
         dimension=dimension,
@@ -244,10 +245,27 @@ def quantities(
         above=above,
         high=high,
         is_list=True,
+        is_optional=default is None,
         min_items=min_items,
         max_items=max_items,
     )
-    return _declare(spec, _NO_DEFAULT)
+    return _declare(spec, default)
+
+
+def counts(*, doc: str, low: int, high: int, max_items: int) -> Any:
+    """Declare a tuple of whole numbers, empty unless given."""
+    spec = FieldSpec(
+        kind="count",
+        dimension="count",
+        doc=doc,
+        low=low,
+        high=high,
+        is_list=True,
+        max_items=max_items,
+        mark="assumed",
+        source="none unless said otherwise",
+    )
+    return _declare(spec, ())
 
 
 def count(
@@ -262,7 +280,14 @@ def count(
 ) -> Any:
     """Declare a whole number (or, with `kind="position"`, a brake handle position)."""
     spec = FieldSpec(
-        kind=kind, dimension="count", doc=doc, low=low, high=high, mark=mark, source=source
+        kind=kind,
+        dimension="count",
+        doc=doc,
+        low=low,
+        high=high,
+        is_optional=default is None,
+        mark=mark,
+        source=source,
     )
     return _declare(spec, default)
 
@@ -383,6 +408,7 @@ def _attributes_section(record_type: type[Any]) -> str:
         quantity,
         quantities,
         count,
+        counts,
         text,
         choice,
         file_name,

@@ -310,6 +310,39 @@ class GradientSection(Record):
     )
 
 
+@record
+class CurveSection(Record):
+    """Track of one curvature, up to where the next section begins.
+
+    Curves resist with 650 / (R - 55) newtons a kilonewton of weight (500 / (R - 30) below 300 m):
+    Roeckl's formula, value from memory, not verified.
+    """
+
+    from_distance: float = quantity(
+        "length",
+        low=-1e5,
+        high=1e6,
+        doc="Where the curve begins, from the train's front at the start.",
+    )
+    radius: float = quantity(
+        "length", low=0.0, high=1e5, doc="Radius of the curve; 0 is straight track, else from 100."
+    )
+
+    @property
+    def resistance(self) -> float:
+        """Resistance over weight. [-]"""
+        if self.radius == 0.0:
+            return 0.0
+        if self.radius < 300.0:
+            return 0.5 / (self.radius - 30.0)
+        return 0.65 / (self.radius - 55.0)
+
+    def check_together(self) -> None:
+        """Check that a curve is no tighter than the formula reaches."""
+        if 0.0 < self.radius < 100.0:
+            self.refuse("radius", "must be 0 (straight) or at least 100 m")
+
+
 def _check_ascending(owner: Record, field: str, starts: list[float]) -> None:
     for i, (before, start) in enumerate(pairwise(starts), start=1):
         if start <= before:
@@ -320,6 +353,9 @@ def _check_ascending(owner: Record, field: str, starts: list[float]) -> None:
             )
 
 
-def check_gradient(owner: Record, gradient: tuple[GradientSection, ...]) -> None:
-    """Check that the gradient sections of `owner` ascend; raise `FieldProblem` if not."""
+def check_line(
+    owner: Record, gradient: tuple[GradientSection, ...], curves: tuple[CurveSection, ...]
+) -> None:
+    """Check that gradient and curve sections of `owner` ascend; raise `FieldProblem` if not."""
     _check_ascending(owner, "gradient", [section.from_distance for section in gradient])
+    _check_ascending(owner, "curves", [section.from_distance for section in curves])

@@ -21,7 +21,8 @@ from bench.scenario.fields import (
     text,
 )
 from bench.scenario.provenance import Provenance
-from bench.scenario.rail import GradientSection, Rail, check_gradient
+from bench.scenario.fault import Fault
+from bench.scenario.rail import CurveSection, GradientSection, Rail, check_line
 from bench.scenario.run import Run
 from bench.scenario.sander import Sander
 from bench.scenario.sensing import Sensing
@@ -71,6 +72,17 @@ class Scenario(Record):
         max_items=10_000,
         doc="Gradients in order; level before the first.",
     )
+    curves: tuple[CurveSection, ...] = parts(
+        CurveSection,
+        key="curve",
+        default=(),
+        min_items=0,
+        max_items=10_000,
+        doc="Curves in order; straight before the first.",
+    )
+    faults: tuple[Fault, ...] = parts(
+        Fault, key="fault", default=(), min_items=0, max_items=100, doc="What breaks, if anything."
+    )
     driver: Driver = part(Driver, doc="The driver.")
     sensing: Sensing = part(Sensing, doc="Speed sensing.")
     run: Run = part(Run, default_factory=Run, doc="Computation and counting.")
@@ -106,6 +118,17 @@ class Scenario(Record):
                     f"the brake has {self.brake.n_steps} steps, so a position is from 0 (release) "
                     f"to {self.brake.emergency_position} (emergency)",
                 )
+            if entry.level is not None and self.brake.controller_levels is None:
+                self._refuse_at(
+                    f"driver.programme.{i}.level",
+                    entry.level,
+                    "needs a continuous controller: brake.controller_levels and _demands",
+                )
+        easing = self.driver.easing
+        if easing is not None and easing.position > self.brake.n_steps:
+            self._refuse_at(
+                "driver.easing.position", easing.position, f"a step from 0 to {self.brake.n_steps}"
+            )
         for i, sander in enumerate(self.sanders):
             if sander.axle > self.train.n_axles:
                 self._refuse_at(
@@ -128,7 +151,23 @@ class Scenario(Record):
                         section.friction_ratio,
                         "must be 1 with contact.law = measured: the curve brings its own fall",
                     )
-        check_gradient(self, self.gradient)
+        self._check_faults()
+        check_line(self, self.gradient, self.curves)
+
+    def _check_faults(self) -> None:
+        most = {
+            "axle": self.train.n_axles,
+            "vehicle": len(self.train.vehicles),
+            "sander": len(self.sanders),
+            "wire": max(self.brake.codes).bit_length(),
+        }
+        for i, fault in enumerate(self.faults):
+            for name, n_there in most.items():
+                target = getattr(fault, name)
+                if target is not None and target > n_there:
+                    self._refuse_at(
+                        f"faults.{i}.{name}", target, f"there are {n_there}; count from 1"
+                    )
 
     def _refuse_at(self, path: str, value: object, detail: str) -> NoReturn:
         raise FieldProblem("", path, shown(value), detail)

@@ -17,6 +17,33 @@ class Sensing(Record):
         mark="assumed",
         source="a clock of 1 MHz; no source",
     )
+    pitch_error: float = quantity(
+        "length",
+        low=0.0,
+        high=0.01,
+        default=0.0,
+        doc="Error of tooth places along the rim, once a turn, amplitude.",
+        mark="assumed",
+        source="a true wheel unless said otherwise",
+    )
+    jitter: float = quantity(
+        "length",
+        low=0.0,
+        high=0.01,
+        default=0.0,
+        doc="Random error of each tooth along the rim, standard deviation.",
+        mark="assumed",
+        source="none unless said otherwise",
+    )
+    dropout: float = quantity(
+        "ratio",
+        low=0.0,
+        high=0.9,
+        default=0.0,
+        doc="Share of pulses lost at random.",
+        mark="assumed",
+        source="none unless said otherwise",
+    )
     zero_timeout: float = quantity(
         "time", above=0.0, high=10.0, doc="Time without a tooth after which speed reads zero."
     )

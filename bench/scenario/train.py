@@ -2,7 +2,18 @@
 
 from itertools import accumulate, pairwise
 
-from bench.scenario.fields import Record, flag, parts, quantities, quantity, record, text
+from bench.scenario.fields import (
+    Record,
+    choice,
+    count,
+    counts,
+    flag,
+    parts,
+    quantities,
+    quantity,
+    record,
+    text,
+)
 
 ROTATING_MASS_LIMIT = 0.30  # of the vehicle mass; real vehicles 0.03-0.20, so above is a slip
 
@@ -42,6 +53,188 @@ class Vehicle(Record):
         source="a vehicle is a trailer unless said otherwise",
     )
 
+    load: float | None = quantity(
+        "ratio",
+        low=0.0,
+        high=1.0,
+        default=None,
+        doc="Load of this vehicle, 0 tare to 1 laden; the train's where not given.",
+    )
+    wheel_diameters: tuple[float, ...] | None = quantities(
+        "length",
+        low=0.3,
+        high=1.4,
+        default=None,
+        max_items=16,
+        doc="Wheel tread diameter axle by axle, where they differ.",
+    )
+    assumed_wheel_diameters: tuple[float, ...] | None = quantities(
+        "length",
+        low=0.3,
+        high=1.4,
+        default=None,
+        max_items=16,
+        doc="Wheel diameters the slip control is set to, where they are wrong.",
+    )
+    wheelset_inertias: tuple[float, ...] | None = quantities(
+        "inertia",
+        low=1.0,
+        high=1000.0,
+        default=None,
+        max_items=16,
+        doc="Moment of inertia axle by axle, where they differ.",
+    )
+    unbraked_axles: tuple[int, ...] = counts(
+        low=1, high=16, max_items=16, doc="Axles of the vehicle, from 1, that have no brake."
+    )
+    bogie_mass: float = quantity(
+        "mass",
+        low=0.0,
+        high=3e4,
+        default=0.0,
+        doc="Mass of one bogie with its wheelsets, part of the vehicle's.",
+        mark="assumed",
+        source="0: no load transfer by bogie inertia",
+    )
+    body_height: float = quantity(
+        "length",
+        low=0.0,
+        high=4.0,
+        default=0.0,
+        doc="Centre of gravity of the body above the rail; 0 with pivot_height 0: no transfer.",
+        mark="assumed",
+        source="0: no load transfer unless said otherwise",
+    )
+    pivot_height: float = quantity(
+        "length",
+        low=0.0,
+        high=2.0,
+        default=0.0,
+        doc="Height above the rail at which body and bogie push each other.",
+        mark="assumed",
+        source="0: no load transfer unless said otherwise",
+    )
+    brake_kind: str = choice(
+        "disc",
+        "cast_iron",
+        "composite",
+        doc="Disc pads, cast-iron or composite tread blocks.",
+        default="disc",
+        mark="assumed",
+        source="a disc-braked train unless said otherwise",
+    )
+    blocks_per_axle: int = count(
+        low=1,
+        high=8,
+        default=4,
+        doc="Tread blocks on an axle.",
+        mark="assumed",
+        source="two a wheel",
+    )
+    block_design_friction: float = quantity(
+        "ratio",
+        low=0.02,
+        high=0.6,
+        default=0.12,
+        doc="Friction of the tread blocks for which pressure and deceleration were matched.",
+        mark="assumed",
+        source="about cast iron at 60 km/h and 20 kN by Karwatzki's formula",
+    )
+    pad_speed_term: float = quantity(
+        "inverse_speed",
+        low=-0.02,
+        high=0.02,
+        default=0.0,
+        doc="Relative change of pad friction per rim speed.",
+        mark="assumed",
+        source="a flat pad unless said otherwise",
+    )
+    pad_heat_term: float = quantity(
+        "inverse_temperature",
+        low=-0.005,
+        high=0.005,
+        default=0.0,
+        doc="Relative change of pad friction per degree of the disc above ambient.",
+        mark="assumed",
+        source="a flat pad unless said otherwise",
+    )
+    pad_wetness: float = quantity(
+        "ratio",
+        low=0.0,
+        high=0.9,
+        default=0.0,
+        doc="Share of the friction of pads or blocks lost to water.",
+        mark="assumed",
+        source="dry unless said otherwise",
+    )
+    cylinder_volume: float = quantity(
+        "volume",
+        low=1e-4,
+        high=0.1,
+        default=0.008,
+        doc="Volume of an axle's brake cylinders with their pipes.",
+        mark="assumed",
+        source="no source; the order of 10 litres",
+    )
+    heat_capacity: float = quantity(
+        "heat_capacity",
+        low=1e3,
+        high=1e7,
+        default=1.2e5,
+        doc="Heat capacity of an axle's discs (or of both treads).",
+        mark="assumed",
+        source="about 240 kg of iron in two discs",
+    )
+    cooling: float = quantity(
+        "cooling",
+        low=0.0,
+        high=1e4,
+        default=60.0,
+        doc="Cooling of the discs or treads of an axle at rest.",
+        mark="assumed",
+        source="no source",
+    )
+    cooling_speed_term: float = quantity(
+        "cooling_by_speed",
+        low=0.0,
+        high=1e3,
+        default=8.0,
+        doc="More cooling per train speed.",
+        mark="assumed",
+        source="no source",
+    )
+
+    @property
+    def braked_axles(self) -> tuple[bool, ...]:
+        """Whether each axle has a brake."""
+        return tuple(i + 1 not in self.unbraked_axles for i in range(self.n_axles))
+
+    @property
+    def radii(self) -> tuple[float, ...]:
+        """Wheel tread radius of each axle. [m]"""
+        if self.wheel_diameters is not None:
+            return tuple(0.5 * diameter for diameter in self.wheel_diameters)
+        return (0.5 * self.wheel_diameter,) * self.n_axles
+
+    @property
+    def assumed_radii(self) -> tuple[float, ...]:
+        """Wheel tread radius the slip control believes each axle to have. [m]"""
+        if self.assumed_wheel_diameters is not None:
+            return tuple(0.5 * diameter for diameter in self.assumed_wheel_diameters)
+        return self.radii
+
+    @property
+    def rotating_masses(self) -> tuple[float, ...]:
+        """Mass equivalent J/r2 of each wheelset. [kg]"""
+        inertias = self.wheelset_inertias or (self.wheelset_inertia,) * self.n_axles
+        return tuple(j / r**2 for j, r in zip(inertias, self.radii, strict=True))
+
+    @property
+    def has_constant_friction(self) -> bool:
+        """Whether the friction of the brake is one number during a stop."""
+        is_flat = self.pad_speed_term == 0.0 and self.pad_heat_term == 0.0
+        return self.brake_kind == "disc" and is_flat
+
     @property
     def axle_offsets(self) -> tuple[float, ...]:
         """Distance of each axle behind the vehicle's front, ascending. [m]"""
@@ -63,7 +256,7 @@ class Vehicle(Record):
     @property
     def rotating_mass(self) -> float:
         """Mass equivalent of all wheelsets, sum of J/r2. [kg]"""
-        return self.n_axles * self.wheelset_inertia / self.wheel_radius**2
+        return sum(self.rotating_masses)
 
     def mass_at(self, load: float) -> float:
         """Return the mass at `load` (0 = tare, 1 = laden). [kg]"""
@@ -85,6 +278,15 @@ class Vehicle(Record):
                 f"puts axles from {offsets[0]:g} to {offsets[-1]:g} m; "
                 f"they must lie inside the vehicle, 0 to {self.length:g} m",
             )
+        for name in ("wheel_diameters", "assumed_wheel_diameters", "wheelset_inertias"):
+            given = getattr(self, name)
+            if given is not None and len(given) != self.n_axles:
+                self.refuse(name, f"must have one item an axle, {self.n_axles}")
+        for axle in self.unbraked_axles:
+            if axle > self.n_axles:
+                self.refuse("unbraked_axles", f"the vehicle has axles 1 to {self.n_axles}")
+        if self.n_axles * 0.5 * self.bogie_mass > self.tare_mass:
+            self.refuse("bogie_mass", f"the bogies outweigh the vehicle, {self.tare_mass:g} kg")
         share = self.rotating_mass / self.tare_mass
         if share >= ROTATING_MASS_LIMIT:
             self.refuse(
@@ -154,7 +356,10 @@ class Train(Record):
     @property
     def vehicle_masses(self) -> tuple[float, ...]:
         """Mass of each vehicle at the train's load. [kg]"""
-        return tuple(vehicle.mass_at(self.load) for vehicle in self.vehicles)
+        return tuple(
+            vehicle.mass_at(self.load if vehicle.load is None else vehicle.load)
+            for vehicle in self.vehicles
+        )
 
     @property
     def mass(self) -> float:
@@ -169,6 +374,8 @@ class Train(Record):
 
     def check_together(self) -> None:
         """Check that no two axles stand at the same place."""
+        if not any(any(vehicle.braked_axles) for vehicle in self.vehicles):
+            self.refuse("vehicles", "no axle of the train is braked; at least one must be", "")
         if self.smallest_axle_spacing <= 0.0:
             self.refuse(
                 "vehicles",

@@ -1,0 +1,60 @@
+"""A driver who eases the brake when the wheels slide, from what a cab shows and nothing else.
+
+The cab shows the speed of the leading bogie's axles and the gauge of its cylinders, and lets the
+leading vehicle's valves be heard. Everything else is hidden: the function takes only these.
+"""
+
+from numba import njit
+
+SPEED_SPREAD, GAUGE, HEARD, GAUGE_EXPECTED = 0, 1, 2, 3
+"""What the cab shows: spread of the leading bogie's measured speeds [m/s], lowest cylinder gauge of
+that bogie [Pa], valves heard venting [-], what the gauge shows when the brake is left alone [Pa]."""
+
+N_CAB = 4
+
+_NOTICED_SPREAD = 2.0
+"""A speedometer that differs from what the driver feels by this is noticed (assumed). [m/s]"""
+
+
+@njit(error_model="numpy")
+def is_activity(cab, driver):
+    """Return whether the cab shows slip control at work."""
+    if cab[HEARD] > 0.0 or cab[SPEED_SPREAD] > _NOTICED_SPREAD:
+        return True
+    return cab[GAUGE] < (1.0 - driver.pressure_drop) * cab[GAUGE_EXPECTED]
+
+
+@njit(error_model="numpy")
+def decide(time, cab, driver, state):
+    """Return the handle position the driver selects now, -1 for leaving it.
+
+    Parameters
+    ----------
+    time : float          [s]
+    cab : (N_CAB,)        what the cab shows now
+    driver : DRIVER       reaction time, calm time, positions
+    state : TRAIN_STATE   the driver's memory: `activity_since`, `activity_last`, `eased_since`
+
+    Notes
+    -----
+    Activity that lasts for the reaction time makes the driver ease; calm for the calm time, and the
+    reaction time on top, makes the driver brake fully again. Assumed: no measurement of drivers.
+    """
+    if is_activity(cab, driver):
+        state.activity_last = time
+        if state.activity_since < 0.0:
+            state.activity_since = time
+    elif state.activity_since >= 0.0 and time - state.activity_last > 0.5:
+        state.activity_since = -1.0
+    if state.eased_since < 0.0:
+        if state.activity_since >= 0.0 and time - state.activity_since >= driver.reaction_time:
+            state.eased_since = time
+            state.n_eased += 1
+            return driver.eased_position
+        return -1
+    calm = time - max(state.activity_last, state.eased_since)
+    if calm >= driver.calm_time + driver.reaction_time:
+        state.eased_since = -1.0
+        state.activity_since = -1.0
+        return driver.full_position
+    return -1

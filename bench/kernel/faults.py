@@ -1,0 +1,91 @@
+"""Faults: what breaks, when, and what that changes in the train."""
+
+import math
+
+from numba import njit
+
+from bench.kernel.columns import FILL, HOLD, VENT
+from bench.kernel.driver import is_due, time_until
+from bench.kernel.records import (
+    CAR_UNBRAKED,
+    CONTROL_SUPPLY_LOST,
+    CONTROL_WIRE_BROKEN,
+    CONTROLLER_DEAD,
+    LOAD_CRUSH,
+    LOAD_TARE,
+    SANDER_EMPTY,
+    SENSOR_DEAD,
+    SENSOR_NOISY,
+    SENSOR_STUCK,
+    SUPPLY_ISOLATED,
+    VALVE_STUCK_FILL,
+    VALVE_STUCK_HOLD,
+    VALVE_STUCK_VENT,
+    VENT_BLOCKED,
+)
+
+
+@njit(error_model="numpy")
+def _break_axle(fault, state):
+    if fault.kind == SENSOR_DEAD:
+        state.sensor_fault = SENSOR_DEAD + 1
+    elif fault.kind == SENSOR_STUCK:
+        state.sensor_fault = SENSOR_STUCK + 1
+    elif fault.kind == SENSOR_NOISY:
+        state.noise = fault.amount
+    elif fault.kind == VALVE_STUCK_FILL:
+        state.valve_fault = FILL
+    elif fault.kind == VALVE_STUCK_HOLD:
+        state.valve_fault = HOLD
+    elif fault.kind == VALVE_STUCK_VENT:
+        state.valve_fault = VENT
+    elif fault.kind == VENT_BLOCKED:
+        state.is_vent_blocked = 1
+
+
+@njit(error_model="numpy")
+def _break_vehicle(fault, vehicle, state):
+    if fault.kind == CONTROLLER_DEAD:
+        state.is_dead = 1
+    elif fault.kind == SUPPLY_ISOLATED:
+        state.is_isolated = 1
+    elif fault.kind == LOAD_TARE:
+        state.load_factor = vehicle.tare_factor
+    elif fault.kind == LOAD_CRUSH:
+        state.load_factor = vehicle.laden_factor
+    elif fault.kind == CAR_UNBRAKED:
+        state.is_unbraked = 1
+
+
+@njit(error_model="numpy")
+def break_what_is_due(world):
+    """Let every fault act whose time, speed or place has come; each acts once and stays."""
+    state = world.train_state[0]
+    for i in range(world.faults.shape[0]):
+        fault = world.faults[i]
+        if world.fault_states[i] > 0.0 or not is_due(fault.trigger, fault.value, state):
+            continue
+        world.fault_states[i] = 1.0
+        if fault.kind <= VENT_BLOCKED:
+            _break_axle(fault, world.axle_states[fault.i_target])
+        elif fault.kind <= LOAD_CRUSH or fault.kind == CAR_UNBRAKED:
+            target = fault.i_target
+            _break_vehicle(fault, world.vehicles[target], world.vehicle_states[target])
+        elif fault.kind == SANDER_EMPTY:
+            world.sander_states[fault.i_target].hopper = 0.0
+        elif fault.kind == CONTROL_SUPPLY_LOST:
+            state.has_supply = 0
+        elif fault.kind == CONTROL_WIRE_BROKEN:
+            for k in range(int(fault.amount), world.vehicle_states.shape[0]):
+                world.vehicle_states[k].lost_wires |= 1 << fault.i_target
+
+
+@njit(error_model="numpy")
+def time_to_fault(world):
+    """Return how long until the next fault acts. [s]"""
+    wait = math.inf
+    for i in range(world.faults.shape[0]):
+        if world.fault_states[i] == 0.0:
+            fault = world.faults[i]
+            wait = min(wait, time_until(fault.trigger, fault.value, world.train_state[0]))
+    return max(wait, 1e-10)

@@ -1,0 +1,59 @@
+"""Axle load under braking: body and bogie pitch, without their dynamics."""
+
+from numba import njit
+
+
+@njit(error_model="numpy")
+def transfer_load(acceleration, vehicle, axles, states):
+    """Set the wheel loads of one vehicle's axles, and the contact stiffness that goes with them.
+
+    Parameters
+    ----------
+    acceleration : float       of the train, below zero when braking. [m/s2]
+    vehicle : VEHICLE          masses, heights and distances
+    axles : (n_axles,) AXLE    of the train; their loads and stiffness at rest
+    states : (n_axles,) AXLE_STATE   `wheel_load` and `contact_stiffness` are set
+
+    Notes
+    -----
+    Quasi-static, each bogie carrying an equal share of the body's push. The body pitches about the
+    height at which it pushes its bogies: first and last bogie gain and lose
+    m_b a (h_b - h_p) / L. A bogie pitches under its share of the push at the pivot's height and its
+    own inertia at axle height: its axles gain and lose (m_b a h_p / n + m_bogie a r) / wheelbase
+    each side. The moments of the wheels' own spin, couplers and springs are left out. What one axle
+    gains another loses, so the sum stays the weight to rounding. Stiffness G a b C11 follows load
+    to the power 2/3 (Hertz).
+    """
+    first, n_axles = vehicle.first_axle, vehicle.n_axles
+    per_bogie = 2 if vehicle.wheelbase > 0.0 else 1
+    n_bogies = n_axles // per_bogie
+    push = -acceleration
+    body = 0.0
+    if n_bogies > 1 and vehicle.bogie_spacing > 0.0:
+        lever = vehicle.body_height - vehicle.pivot_height
+        body = vehicle.body_mass * push * lever / vehicle.bogie_spacing
+    radius = 0.0
+    for i in range(n_axles):
+        i_bogie = i // per_bogie
+        change = 0.0
+        if i_bogie == 0:
+            change = body / per_bogie
+        elif i_bogie == n_bogies - 1:
+            change = -body / per_bogie
+        if per_bogie == 2:
+            radius = axles[first + i].wheel_radius
+            pitch = vehicle.body_mass * push * vehicle.pivot_height / n_bogies
+            pitch = (pitch + vehicle.bogie_mass * push * radius) / vehicle.wheelbase
+            change += pitch if i % 2 == 0 else -pitch
+        rest = axles[first + i].wheel_load
+        load = max(rest + 0.5 * change, 0.05 * rest)
+        states[first + i].wheel_load = load
+        states[first + i].contact_stiffness = (
+            axles[first + i].contact_stiffness * (load / rest) ** (2.0 / 3.0)
+        )
+
+
+@njit(error_model="numpy")
+def has_transfer(vehicle):
+    """Return whether a vehicle's loads move at all."""
+    return vehicle.body_height > 0.0 or vehicle.pivot_height > 0.0
