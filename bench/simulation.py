@@ -10,7 +10,7 @@ import numpy as np
 
 from bench.contract import Controller, Update
 from bench.errors import InputError
-from bench.kernel.cache import compiled_here
+from bench.kernel.cache import strategies_compiled_here
 from bench.kernel.loop import (
     UPDATE_SIGNATURE,
     accept_compiled,
@@ -85,7 +85,7 @@ def compile_update(update: Update) -> Any:
         return update
     is_shipped = update.__module__.startswith("controllers.")
     try:
-        with compiled_here():
+        with strategies_compiled_here():
             return numba.njit(UPDATE_SIGNATURE, cache=is_shipped, error_model="numpy")(update)
     except numba.core.errors.NumbaError as error:
         reason = next((line for line in str(error).splitlines() if line.strip()), "")

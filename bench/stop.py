@@ -11,15 +11,11 @@ from typing import Any
 
 import numpy as np
 
+from bench.caution import CAUTION
 from bench.contract import Controller, Floats
 from bench.kernel.records import STOPPED, TRACED_AXLE, TRACED_TRAIN, World
 from bench.rail_state import RailState
 from bench.scenario import Scenario
-
-CAUTION = (
-    "Simulation on assumed rails. It approves nothing: local rules, standards in force and "
-    "licensed practice decide."
-)
 
 FLAT_ENERGY = 370e3
 """Energy one wheel dissipates while locked that gives a flat risk of 1 - 1/e. [J]

@@ -7,26 +7,28 @@ every compiled source; an edit anywhere means a new folder.
 
 from __future__ import annotations
 
+import getpass
 import hashlib
 import os
 import shutil
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
+from functools import lru_cache
 from pathlib import Path
 
 import numba
 
-_KEPT_FOLDERS = 4
+_KEPT_FOLDERS = 8
 """Folders of earlier sources that stay, so switching between two versions does not recompile."""
 
 
-def hash_of_sources(*packages: Path) -> str:
-    """Return a short hash over the names and contents of every Python file below the packages."""
+def hash_of_sources(*places: Path) -> str:
+    """Return a short hash over the names and contents of files, and of all Python below folders."""
     digest = hashlib.sha256(numba.__version__.encode())
-    for package in packages:
-        for source in sorted(package.rglob("*.py")):
-            digest.update(source.relative_to(package).as_posix().encode())
+    for place in places:
+        for source in [place] if place.is_file() else sorted(place.rglob("*.py")):
+            digest.update(source.relative_to(place.parent).as_posix().encode())
             digest.update(source.read_bytes())
     return digest.hexdigest()[:16]
 
@@ -40,7 +42,7 @@ def cache_folder(source_hash: str) -> Path:
     named = os.environ.get("SLIPBENCH_CACHE")
     home = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
     bases = [Path(named)] if named else [Path(home) / "slipbench"]
-    for base in [*bases, Path(tempfile.gettempdir()) / f"slipbench-{os.getuid()}"]:
+    for base in [*bases, Path(tempfile.gettempdir()) / f"slipbench-{getpass.getuser()}"]:
         folder = base / source_hash
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -59,29 +61,42 @@ def _drop_old_folders(base: Path, keep: Path) -> None:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-_FOLDER = str(
-    cache_folder(
-        hash_of_sources(
-            Path(__file__).parent,
-            Path(__file__).parent.parent / "contract",
-            Path(__file__).parents[2] / "controllers",
-        )
-    )
+_KERNEL = Path(__file__).parent
+_STRATEGIES = (
+    _KERNEL,
+    _KERNEL.parent / "contract.py",
+    _KERNEL.parents[1] / "controllers",
 )
+_FOLDER = str(cache_folder(hash_of_sources(_KERNEL)))
+
+
+@lru_cache(maxsize=1)
+def _strategy_folder() -> str:
+    """Return the folder of compiled strategies: an edited one must not recompile the kernel."""
+    return str(cache_folder(hash_of_sources(*_STRATEGIES)))
 
 
 @contextmanager
-def compiled_here() -> Iterator[None]:
-    """Make functions decorated in the `with` body use this project's cache folder.
-
-    numba reads its folder when a function is decorated; the caller's own setting is put back.
-    """
+def _compiled_in(folder: str) -> Iterator[None]:
     before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = _FOLDER
+    numba.config.CACHE_DIR = folder
     try:
         yield
     finally:
         numba.config.CACHE_DIR = before
+
+
+def compiled_here() -> AbstractContextManager[None]:
+    """Make functions decorated in the `with` body use the kernel's cache folder.
+
+    numba reads its folder when a function is decorated; the caller's own setting is put back.
+    """
+    return _compiled_in(_FOLDER)
+
+
+def strategies_compiled_here() -> AbstractContextManager[None]:
+    """Do the same for strategies, whose folder follows their own sources as well."""
+    return _compiled_in(_strategy_folder())
 
 
 def is_cold(*functions: str) -> bool:
@@ -89,6 +104,8 @@ def is_cold(*functions: str) -> bool:
 
     Without names: the time loop.
     """
+    folders = (Path(_FOLDER), Path(_strategy_folder()))
     return not all(
-        any(Path(_FOLDER).rglob(f"{name}-*.nbi")) for name in functions or ("loop.run_compiled",)
+        any(any(folder.rglob(f"{name}-*.nbi")) for folder in folders)
+        for name in functions or ("loop.run_compiled",)
     )
