@@ -68,6 +68,7 @@ _SANDER_MODES = {
     "speed_proportional": records.SPEED_PROPORTIONAL,
 }
 
+
 @lru_cache(maxsize=256)
 def _stiffness(wheel_radius: float, crown_radius: float, load: float, contact: Contact) -> float:
     return float(
@@ -163,8 +164,9 @@ def _pack_law(scenario: Scenario, axles: Any) -> Any:
 
 @lru_cache(maxsize=32)
 def _traction_table(name: str, largest: float, options: tuple[tuple[str, object], ...]) -> Any:
+    given: dict[str, Any] = dict(options)
     return build_traction_table(
-        name, largest=largest, n_nodes=records.N_TABLE - 1, method="cubic", **dict(options)
+        name, largest=largest, n_nodes=records.N_TABLE - 1, method="cubic", **given
     )
 
 

@@ -31,7 +31,7 @@ class RailState:
     @property
     def distance(self) -> Floats:
         """Middle of each cell. (n_cells,) [m]"""
-        return self.start + (np.arange(len(self.work)) + 0.5) * self.cell_length
+        return self.start + (np.arange(len(self.work), dtype=np.float64) + 0.5) * self.cell_length
 
     def redeposited(self, share: float) -> RailState:
         """Return the rail after the weather has laid down a share of the film again.

@@ -29,9 +29,7 @@ def _ignore(
 _NOBODY = Controller(name="floor", title="no strategy", update=_ignore, observes=())
 
 
-def shortest_possible(
-    scenario: Scenario | str, rail_before: RailState | None = None
-) -> float:
+def shortest_possible(scenario: Scenario | str, rail_before: RailState | None = None) -> float:
     """Return a distance no strategy can stop within, given equipment, handle and rail. [m]
 
     Parameters
@@ -93,7 +91,9 @@ def shortest_possible(
         scenario = load_scenario(scenario)
     _refuse_what_the_proof_needs(scenario)
     n_axles = scenario.train.n_axles
-    distances = [_run(scenario, n_limited, rail_before) for n_limited in (-1, *range(1, n_axles + 1))]
+    distances = [
+        _run(scenario, n_limited, rail_before) for n_limited in (-1, *range(1, n_axles + 1))
+    ]
     return max(distances) * (1.0 - NUMERICAL_ALLOWANCE)
 
 

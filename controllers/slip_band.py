@@ -22,10 +22,11 @@ from bench.contract import (
     Floats,
     Parameter,
 )
+from controllers.pulses import end_vent
 from controllers.reference import N_STATE, PROBED, probed_axle
 
 FILL_SLIP, VENT_SLIP, LOOK_AHEAD, SLOWING_LIMIT, CUT_OUT_SPEED, PATIENCE = 0, 1, 2, 3, 4, 5
-SLIP = 0  # of an axle's memory
+SLIP, VENTED = 0, 1  # of an axle's memory
 
 
 def update(
@@ -44,20 +45,22 @@ def update(
     )
     signals[SLIDE] = 0.0
     for i_axle in range(n_axles):
-        slip = 1.0 - observation[i_axle, WHEEL_SPEED] / max(reference, 0.1)
-        expected = slip + (slip - memory[i_axle, SLIP]) / sample_time * parameters[LOOK_AHEAD]
-        memory[i_axle, SLIP] = slip
-        command[i_axle, DEMAND_FACTOR] = 1.0
+        row = observation[i_axle]
+        own = memory[i_axle]
+        slip = 1.0 - row[WHEEL_SPEED] / max(reference, 0.1)
+        expected = slip + (slip - own[SLIP]) / sample_time * parameters[LOOK_AHEAD]
+        own[SLIP] = slip
+        valve = HOLD
         if state[PROBED] == i_axle + 1.0:
-            command[i_axle, VALVE] = VENT
+            valve = VENT
         elif reference < parameters[CUT_OUT_SPEED] or expected < parameters[FILL_SLIP]:
-            command[i_axle, VALVE] = FILL
+            valve = FILL
         elif expected > parameters[VENT_SLIP]:
-            command[i_axle, VALVE] = VENT
-        else:
-            command[i_axle, VALVE] = HOLD
+            valve = VENT
         if slip > parameters[FILL_SLIP]:
             signals[SLIDE] = 1.0
+        command[i_axle, DEMAND_FACTOR] = 1.0
+        command[i_axle, VALVE] = end_vent(valve, row, own[VENTED : VENTED + 1])
 
 
 CONTROLLER = Controller(

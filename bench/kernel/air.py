@@ -21,7 +21,9 @@ TEMPERATURE = 293.15
 
 
 @njit(error_model="numpy")
-def mass_flow(upstream, downstream, conductance, critical_ratio):
+def mass_flow(
+    upstream: float, downstream: float, conductance: float, critical_ratio: float
+) -> float:
     """Return the mass flow through a valve from the higher to the lower pressure. [kg/s]
 
     Parameters
@@ -38,10 +40,7 @@ def mass_flow(upstream, downstream, conductance, critical_ratio):
     if downstream >= upstream:
         return 0.0
     choked = (
-        conductance
-        * REFERENCE_DENSITY
-        * upstream
-        * math.sqrt(REFERENCE_TEMPERATURE / TEMPERATURE)
+        conductance * REFERENCE_DENSITY * upstream * math.sqrt(REFERENCE_TEMPERATURE / TEMPERATURE)
     )
     ratio = downstream / upstream
     if ratio <= critical_ratio:
@@ -51,19 +50,26 @@ def mass_flow(upstream, downstream, conductance, critical_ratio):
 
 
 @njit(error_model="numpy")
-def mass_of(pressure_change, volume):
+def mass_of(pressure_change: float, volume: float) -> float:
     """Return the mass that changes the pressure of a volume so much. [kg]"""
     return pressure_change * volume / (GAS_CONSTANT * TEMPERATURE)
 
 
 @njit(error_model="numpy")
-def pressure_rate(flow, volume):
+def pressure_rate(flow: float, volume: float) -> float:
     """Return how fast a flow into a volume raises its pressure. [Pa/s]"""
     return flow * GAS_CONSTANT * TEMPERATURE / volume
 
 
 @njit(error_model="numpy")
-def mean_fill_rate(duration, pressure, supply, conductance, critical_ratio, volume):
+def mean_fill_rate(
+    duration: float,
+    pressure: float,
+    supply: float,
+    conductance: float,
+    critical_ratio: float,
+    volume: float,
+) -> float:
     """Return the mean rate at which a supply fills a cylinder over a short time. [Pa/s]
 
     `pressure` and `supply` are gauge. Midpoint rule: second order in the duration.
@@ -77,7 +83,9 @@ def mean_fill_rate(duration, pressure, supply, conductance, critical_ratio, volu
 
 
 @njit(error_model="numpy")
-def mean_vent_rate(duration, pressure, conductance, critical_ratio, volume):
+def mean_vent_rate(
+    duration: float, pressure: float, conductance: float, critical_ratio: float, volume: float
+) -> float:
     """Return the mean rate, below zero, at which a cylinder empties to atmosphere. [Pa/s]
 
     `pressure` is gauge, > 0. Midpoint rule.

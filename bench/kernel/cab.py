@@ -4,11 +4,13 @@ The cab shows the speed of the leading bogie's axles and the gauge of its cylind
 leading vehicle's valves be heard. Everything else is hidden: the function takes only these.
 """
 
+from typing import Any
+
 from numba import njit
 
 SPEED_SPREAD, GAUGE, HEARD, GAUGE_EXPECTED = 0, 1, 2, 3
-"""What the cab shows: spread of the leading bogie's measured speeds [m/s], lowest cylinder gauge of
-that bogie [Pa], valves heard venting [-], what the gauge shows when the brake is left alone [Pa]."""
+"""What the cab shows: spread of the leading bogie's measured speeds [m/s], lowest cylinder gauge
+of that bogie [Pa], valves heard venting [-], the gauge of a brake left alone [Pa]."""
 
 N_CAB = 4
 
@@ -17,7 +19,7 @@ _NOTICED_SPREAD = 2.0
 
 
 @njit(error_model="numpy")
-def is_activity(cab, driver):
+def is_activity(cab: Any, driver: Any) -> bool:
     """Return whether the cab shows slip control at work."""
     if cab[HEARD] > 0.0 or cab[SPEED_SPREAD] > _NOTICED_SPREAD:
         return True
@@ -25,7 +27,7 @@ def is_activity(cab, driver):
 
 
 @njit(error_model="numpy")
-def decide(time, cab, driver, state):
+def decide(time: float, cab: Any, driver: Any, state: Any) -> float:
     """Return the handle position the driver selects now, -1 for leaving it.
 
     Parameters

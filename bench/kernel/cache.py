@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numba
 
@@ -78,12 +79,13 @@ def _strategy_folder() -> str:
 
 @contextmanager
 def _compiled_in(folder: str) -> Iterator[None]:
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = folder
+    settings: Any = numba.config
+    before = settings.CACHE_DIR
+    settings.CACHE_DIR = folder
     try:
         yield
     finally:
-        numba.config.CACHE_DIR = before
+        settings.CACHE_DIR = before
 
 
 def compiled_here() -> AbstractContextManager[None]:

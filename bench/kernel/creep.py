@@ -1,6 +1,7 @@
 """Creep force of one wheel on the rail, and the peak of its curve."""
 
 import math
+from typing import Any
 
 from numba import njit
 
@@ -11,7 +12,9 @@ SLOWEST = 1e-3
 
 
 @njit(error_model="numpy")
-def friction_at_slip(static_friction, ratio, decay, slip_speed):
+def friction_at_slip(
+    static_friction: float, ratio: float, decay: float, slip_speed: float
+) -> tuple[Any, Any]:
     """Return the friction coefficient falling with slip speed, and its slope.
 
     Parameters
@@ -36,7 +39,9 @@ def friction_at_slip(static_friction, ratio, decay, slip_speed):
 
 
 @njit(error_model="numpy")
-def polach_ratio(normalised_creepage, adhesion_reduction, slip_reduction):
+def polach_ratio(
+    normalised_creepage: float, adhesion_reduction: float, slip_reduction: float
+) -> tuple[Any, Any]:
     """Return F / (mu N) of Polach's law and its slope over the normalised creepage. [-]
 
     (2 / pi) (kA e / (1 + (kA e)^2) + atan(kS e)) with e = (pi/4) tau. It never falls with creepage
@@ -57,7 +62,7 @@ def polach_ratio(normalised_creepage, adhesion_reduction, slip_reduction):
 
 
 @njit(error_model="numpy")
-def table_ratio(normalised_creepage, law):
+def table_ratio(normalised_creepage: float, law: Any) -> tuple[Any, Any]:
     """Return F / (mu N) of a tabulated law and its slope over the normalised creepage. [-]
 
     Cubic between the nodes (values and slopes), constant past the last, odd. bench.contact.table
@@ -88,7 +93,9 @@ def table_ratio(normalised_creepage, law):
 
 
 @njit(error_model="numpy")
-def _hermite(share, width, before, after, slope_before, slope_after):
+def _hermite(
+    share: float, width: float, before: float, after: float, slope_before: float, slope_after: float
+) -> tuple[Any, Any]:
     rise = after - before
     bend_before = width * slope_before - rise
     bend_after = rise - width * slope_after
@@ -100,7 +107,7 @@ def _hermite(share, width, before, after, slope_before, slope_after):
 
 
 @njit(error_model="numpy")
-def _curve_row(creepage, row, law):
+def _curve_row(creepage: float, row: int, law: Any) -> Any:
     last = law.creepages.shape[0] - 1
     first = row * law.creepages.shape[0]
     if creepage >= law.creepages[last]:
@@ -125,7 +132,7 @@ def _curve_row(creepage, row, law):
 
 
 @njit(error_model="numpy")
-def curve_ratio(creepage, train_speed, law):
+def curve_ratio(creepage: float, train_speed: float, law: Any) -> tuple[Any, Any]:
     """Return a measured curve over its largest adhesion, and its slope over creepage. [-]
 
     Cubic in creepage, linear in train speed between the speeds it was measured at, and as at the
@@ -145,7 +152,9 @@ def curve_ratio(creepage, train_speed, law):
 
 
 @njit(error_model="numpy")
-def creep_force(slip_speed, train_speed, axle, state, law):
+def creep_force(
+    slip_speed: float, train_speed: float, axle: Any, state: Any, law: Any
+) -> tuple[Any, Any]:
     """Return the rail force of both wheels of an axle, and its slope over the slip speed.
 
     Parameters
@@ -189,7 +198,7 @@ def creep_force(slip_speed, train_speed, axle, state, law):
 
 
 @njit(error_model="numpy")
-def steepest_fall(train_speed, axle, state, law):
+def steepest_fall(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     """Return an upper bound of how fast the force of an axle falls with slip speed. [N s/m]
 
     From creep_force: only 2 Q |dmu/dw| (ratio - tau ratio') falls. For Polach's law the bracket is
@@ -205,12 +214,12 @@ def steepest_fall(train_speed, axle, state, law):
 
 
 @njit(error_model="numpy")
-def _slope_at(log_slip, speed, axle, state, law):
+def _slope_at(log_slip: float, speed: float, axle: Any, state: Any, law: Any) -> float:
     return creep_force(math.exp(log_slip), speed, axle, state, law)[1]
 
 
 @njit(error_model="numpy")
-def _bracket_peak(speed, axle, state, law):
+def _bracket_peak(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
     """Return two logarithms of slip speed with rising and falling force, equal if none falls.
 
     First near the peak found last, then octave by octave from small slip.
@@ -231,7 +240,7 @@ def _bracket_peak(speed, axle, state, law):
 
 
 @njit(error_model="numpy")
-def find_peak(train_speed, axle, state, law):
+def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
     """Return the creepage and the force of both wheels at the peak of the creep curve met now.
 
     Parameters

@@ -6,10 +6,11 @@ electrical supply.
 """
 
 import math
+from typing import Any
 
 from numba import njit
 
-from bench.kernel.records import AT_DISTANCE, AT_SPEED, AT_TIME
+from bench.kernel.records import AT_SPEED, AT_TIME
 
 _SAME_TIME = 1e-10
 _SAME_SPEED = 1e-7
@@ -17,7 +18,7 @@ _SAME_PLACE = 1e-7
 
 
 @njit(error_model="numpy")
-def is_due(trigger, value, state):
+def is_due(trigger: int, value: float, state: Any) -> bool:
     """Return whether something triggered by time, speed or distance is due."""
     if trigger == AT_TIME:
         return state.time >= value - _SAME_TIME
@@ -27,7 +28,7 @@ def is_due(trigger, value, state):
 
 
 @njit(error_model="numpy")
-def time_until(trigger, value, state):
+def time_until(trigger: int, value: float, state: Any) -> float:
     """Return how long until something triggered by time, speed or distance is due. [s]"""
     if trigger == AT_TIME:
         return value - state.time
@@ -39,7 +40,7 @@ def time_until(trigger, value, state):
 
 
 @njit(error_model="numpy")
-def time_to_travel(distance, speed, acceleration):
+def time_to_travel(distance: float, speed: float, acceleration: float) -> float:
     """Return the time a body at this speed needs for a distance, infinity if it never gets there.
 
     Parameters
@@ -57,7 +58,7 @@ def time_to_travel(distance, speed, acceleration):
 
 
 @njit(error_model="numpy")
-def _from_table(level, table):
+def _from_table(level: float, table: Any) -> float:
     for i in range(1, table.shape[0]):
         if level <= table[i, 0]:
             share = (level - table[i - 1, 0]) / (table[i, 0] - table[i - 1, 0])
@@ -66,7 +67,9 @@ def _from_table(level, table):
 
 
 @njit(error_model="numpy")
-def demand_received(position, level, is_isolated, has_supply, vehicle, world):
+def demand_received(
+    position: int, level: float, is_isolated: int, has_supply: int, vehicle: Any, world: Any
+) -> float:
     """Return the demand one vehicle makes of the handle. [-], share of the emergency demand
 
     Parameters
@@ -97,7 +100,7 @@ def demand_received(position, level, is_isolated, has_supply, vehicle, world):
 
 
 @njit(error_model="numpy")
-def _start_ramp(target, time, train, vehicle):
+def _start_ramp(target: float, time: float, train: Any, vehicle: Any) -> None:
     if target == vehicle.demand_target:
         return
     vehicle.demand_target = target
@@ -111,7 +114,7 @@ def _start_ramp(target, time, train, vehicle):
 
 
 @njit(error_model="numpy", inline="always")
-def aim_vehicles(world):
+def aim_vehicles(world: Any) -> None:
     """Let every vehicle aim at the demand it now receives; ramps start where it changed."""
     state, train = world.train_state[0], world.train[0]
     is_isolated = state.time < state.isolated_until - _SAME_TIME
@@ -129,7 +132,7 @@ def aim_vehicles(world):
 
 
 @njit(error_model="numpy", inline="always")
-def _press_button(world):
+def _press_button(world: Any) -> None:
     """Act on presses of the isolation button that are due.
 
     As common practice describes it: it works only with the handle in emergency, takes slip control
@@ -148,7 +151,7 @@ def _press_button(world):
 
 
 @njit(error_model="numpy", inline="always")
-def move_handle(world):
+def move_handle(world: Any) -> None:
     """Act on every handle entry and button press that is due, and on the ramps now effective.
 
     Notes
@@ -187,7 +190,7 @@ def move_handle(world):
 
 
 @njit(error_model="numpy", inline="always")
-def time_to_handle_event(world):
+def time_to_handle_event(world: Any) -> float:
     """Return how long until the demand's course may next change. [s]"""
     state = world.train_state[0]
     wait = math.inf

@@ -1,6 +1,7 @@
 """Faults: what breaks, when, and what that changes in the train."""
 
 import math
+from typing import Any
 
 from numba import njit
 
@@ -26,7 +27,7 @@ from bench.kernel.records import (
 
 
 @njit(error_model="numpy")
-def _break_axle(fault, state):
+def _break_axle(fault: Any, state: Any) -> None:
     if fault.kind == SENSOR_DEAD:
         state.sensor_fault = SENSOR_DEAD + 1
     elif fault.kind == SENSOR_STUCK:
@@ -44,7 +45,7 @@ def _break_axle(fault, state):
 
 
 @njit(error_model="numpy")
-def _break_vehicle(fault, vehicle, state):
+def _break_vehicle(fault: Any, vehicle: Any, state: Any) -> None:
     if fault.kind == CONTROLLER_DEAD:
         state.is_dead = 1
     elif fault.kind == SUPPLY_ISOLATED:
@@ -58,7 +59,7 @@ def _break_vehicle(fault, vehicle, state):
 
 
 @njit(error_model="numpy")
-def break_what_is_due(world):
+def break_what_is_due(world: Any) -> None:
     """Let every fault act whose time, speed or place has come; each acts once and stays."""
     state = world.train_state[0]
     for i in range(world.faults.shape[0]):
@@ -81,7 +82,7 @@ def break_what_is_due(world):
 
 
 @njit(error_model="numpy")
-def time_to_fault(world):
+def time_to_fault(world: Any) -> float:
     """Return how long until the next fault acts. [s]"""
     wait = math.inf
     for i in range(world.faults.shape[0]):

@@ -1,5 +1,6 @@
 """The stop of a fictitious train that no strategy can beat; see bench.shortest for the proof."""
 
+from typing import Any
 
 import numba
 import numpy as np
@@ -33,7 +34,7 @@ _AT_REST = 5e-3
 
 
 @njit(error_model="numpy")
-def most_cleaning(train):
+def most_cleaning(train: Any) -> float:
     """Return the largest product of cleaning efficiency and creepage. [-]
 
     Up to the full-cleaning slip f the product is the creepage; beyond, s (1 - (s - f) d) with
@@ -48,7 +49,7 @@ def most_cleaning(train):
 
 
 @njit(error_model="numpy")
-def _peak_force(train_speed, axle, state, law):
+def _peak_force(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     """Return the peak force at this or a slightly lower speed, never below the true one. [N]"""
     if law.kind == MEASURED_CURVE:  # its largest value at any speed is one
         return 2.0 * state.wheel_load * state.friction
@@ -60,7 +61,7 @@ def _peak_force(train_speed, axle, state, law):
 
 
 @njit(error_model="numpy")
-def _most_self_cleaned(cell, sand, axle, train, law, state):
+def _most_self_cleaned(cell: Any, sand: float, axle: Any, train: Any, law: Any, state: Any) -> None:
     """Set the largest friction a contact can keep up by its own work: creepage one, lowest speed.
 
     From the recovered friction downwards, force and friction settle on their largest common value.
@@ -79,7 +80,9 @@ def _most_self_cleaned(cell, sand, axle, train, law, state):
 
 
 @njit(error_model="numpy")
-def _walk(duration, path, speed, cleaning, world, i_axle):
+def _walk(
+    duration: float, path: float, speed: float, cleaning: float, world: Any, i_axle: int
+) -> None:
     """Move an axle along its cells; each left behind is cleaned as much as a wheel ever could.
 
     Its sanders run all the time, their hoppers never empty.
@@ -104,14 +107,12 @@ def _walk(duration, path, speed, cleaning, world, i_axle):
                 lay_sand(ahead, train, world.rail_sand, world.sander_states[i])
         enter_cell(ahead, world.cells, world.rail_work, world.rail_sand, train, state)
         if train.cleaning_law == CONTACT_ONLY:
-            _most_self_cleaned(
-                world.cells[ahead], world.rail_sand[ahead], axle, train, law, state
-            )
+            _most_self_cleaned(world.cells[ahead], world.rail_sand[ahead], axle, train, law, state)
         state.to_border += train.cell_length
 
 
 @njit(error_model="numpy")
-def _limited_force(grip, demand, duration, cap, state):
+def _limited_force(grip: float, demand: float, duration: float, cap: float, state: Any) -> float:
     """Move an axle's store of momentum (`wheel_speed` holds it, N s); return its rail force. [N]
 
     The rail gives its peak until the store is full; a full store passes on no more than the demand.
@@ -126,7 +127,7 @@ def _limited_force(grip, demand, duration, cap, state):
 
 
 @njit(error_model="numpy")
-def _resistance_bound(speed, fastest, force, train):
+def _resistance_bound(speed: float, fastest: float, force: float, train: Any) -> float:
     """Return resistance and gradient so that their impulse per metre is never too small. [N]"""
     resistance = max(
         running_resistance(speed, train), running_resistance(fastest, train) * speed / fastest
@@ -137,7 +138,9 @@ def _resistance_bound(speed, fastest, force, train):
 
 
 @njit(error_model="numpy")
-def _change_limited(duration, n_limited, fastest, pressures, extra, world):
+def _change_limited(
+    duration: float, n_limited: int, fastest: float, pressures: Any, extra: float, world: Any
+) -> float:
     """Return the change of speed where the leading axles are limited by the rail, the rest not."""
     state, train = world.train_state[0], world.train[0]
     force, mass = extra, train.mass
@@ -154,7 +157,7 @@ def _change_limited(duration, n_limited, fastest, pressures, extra, world):
 
 
 @njit(error_model="numpy")
-def _change_pooled(duration, pressures, extra, world):
+def _change_pooled(duration: float, pressures: Any, extra: float, world: Any) -> float:
     """Return the change of speed where all wheels share one store of momentum."""
     state, train = world.train_state[0], world.train[0]
     grip, demand, rotating = 0.0, 0.0, 0.0
@@ -175,7 +178,7 @@ def _change_pooled(duration, pressures, extra, world):
 
 
 @njit(error_model="numpy")
-def _fastest_fill(world):
+def _fastest_fill(world: Any) -> float:
     """Return a rate no cylinder fills faster than. [Pa/s]"""
     train = world.train[0]
     if train.air_model == RAMPS:
@@ -191,7 +194,7 @@ def _fastest_fill(world):
 with compiled_here():
 
     @njit(numba.void(numba.float64, WORLD_TYPE), cache=True, error_model="numpy")
-    def load_heaviest(deceleration, world):
+    def load_heaviest(deceleration: float, world: Any) -> None:
         """Give each axle the largest load it can have between that deceleration and its opposite.
 
         Parameters
@@ -212,10 +215,8 @@ with compiled_here():
                     state.wheel_load / axle.wheel_load
                 ) ** (2.0 / 3.0)
 
-    @njit(
-        numba.void(numba.int64, numba.float64, WORLD_TYPE), cache=True, error_model="numpy"
-    )
-    def run_floor(n_limited, fastest, world):
+    @njit(numba.void(numba.int64, numba.float64, WORLD_TYPE), cache=True, error_model="numpy")
+    def run_floor(n_limited: int, fastest: float, world: Any) -> None:
         """Run one fictitious stop; `world.train_state` then holds its distance and status.
 
         Parameters
@@ -232,9 +233,7 @@ with compiled_here():
         middle = np.zeros(world.vehicle_states.shape[0])
         while state.status == RUNNING:
             move_handle(world)
-            duration = min(
-                run.maximum_step, time_to_handle_event(world)
-            )
+            duration = min(run.maximum_step, time_to_handle_event(world))
             if state.acceleration < 0.0:
                 to_rest = (state.speed - 0.5 * _AT_REST) / -state.acceleration
                 duration = min(duration, max(to_rest, 1e-9))
@@ -271,5 +270,3 @@ with compiled_here():
                 state.status = TOO_FAR
             elif state.time >= run.maximum_time:
                 state.status = TOO_LONG
-
-

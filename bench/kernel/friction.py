@@ -5,6 +5,7 @@ force. What this stop's friction makes of that is one ratio.
 """
 
 import math
+from typing import Any
 
 from numba import njit
 
@@ -16,7 +17,7 @@ _COLDEST_SHARE = 0.05
 
 
 @njit(error_model="numpy")
-def cast_iron_friction(block_force, rim_speed):
+def cast_iron_friction(block_force: float, rim_speed: float) -> float:
     """Return the friction of a cast-iron tread block. [-]
 
     Parameters
@@ -40,7 +41,7 @@ def cast_iron_friction(block_force, rim_speed):
 
 
 @njit(error_model="numpy")
-def composite_friction(block_force, rim_speed):
+def composite_friction(block_force: float, rim_speed: float) -> float:
     """Return the friction of a composite tread block. [-]
 
     mu = 0.44 (K + 20) / (4 K + 20) (V + 150) / (2 V + 150), K in tonnes-force, V in km/h.
@@ -56,7 +57,7 @@ def composite_friction(block_force, rim_speed):
 
 
 @njit(error_model="numpy")
-def friction_share(pressure, rim_speed, axle, state):
+def friction_share(pressure: float, rim_speed: float, axle: Any, state: Any) -> float:
     """Return the friction of an axle's brake over its design friction. [-]
 
     Parameters
@@ -85,7 +86,7 @@ def friction_share(pressure, rim_speed, axle, state):
 
 
 @njit(error_model="numpy")
-def is_constant(axle):
+def is_constant(axle: Any) -> bool:
     """Return whether the friction depends on nothing that changes during a stop."""
     return (
         axle.friction_kind != CAST_IRON
@@ -96,7 +97,14 @@ def is_constant(axle):
 
 
 @njit(error_model="numpy")
-def rim_force(pressure, pressure_rate, demand_factor, is_ideal, axle, state):
+def rim_force(
+    pressure: float,
+    pressure_rate: float,
+    demand_factor: float,
+    is_ideal: int,
+    axle: Any,
+    state: Any,
+) -> tuple[Any, Any]:
     """Return the brake force at the rim of one axle, and its rate of change. [N], [N/s]
 
     Parameters
@@ -134,7 +142,7 @@ def rim_force(pressure, pressure_rate, demand_factor, is_ideal, axle, state):
 
 
 @njit(error_model="numpy")
-def heat_brake(duration, heat, train_speed, axle, state):
+def heat_brake(duration: float, heat: float, train_speed: float, axle: Any, state: Any) -> None:
     """Move on the temperature of an axle's discs or treads, above ambient. [K]
 
     Parameters

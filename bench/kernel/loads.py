@@ -1,10 +1,12 @@
 """Axle load under braking: body and bogie pitch, without their dynamics."""
 
+from typing import Any
+
 from numba import njit
 
 
 @njit(error_model="numpy")
-def transfer_load(acceleration, vehicle, axles, states):
+def transfer_load(acceleration: float, vehicle: Any, axles: Any, states: Any) -> None:
     """Set the wheel loads of one vehicle's axles, and the contact stiffness that goes with them.
 
     Parameters
@@ -48,12 +50,12 @@ def transfer_load(acceleration, vehicle, axles, states):
         rest = axles[first + i].wheel_load
         load = max(rest + 0.5 * change, 0.05 * rest)
         states[first + i].wheel_load = load
-        states[first + i].contact_stiffness = (
-            axles[first + i].contact_stiffness * (load / rest) ** (2.0 / 3.0)
-        )
+        states[first + i].contact_stiffness = axles[first + i].contact_stiffness * (
+            load / rest
+        ) ** (2.0 / 3.0)
 
 
 @njit(error_model="numpy")
-def has_transfer(vehicle):
+def has_transfer(vehicle: Any) -> bool:
     """Return whether a vehicle's loads move at all."""
     return vehicle.body_height > 0.0 or vehicle.pivot_height > 0.0

@@ -5,6 +5,7 @@ loop in bench.simulation calls the same `advance`, `observe` and `accept`.
 """
 
 import math
+from typing import Any
 
 import numba
 from numba import njit
@@ -33,7 +34,7 @@ UPDATE_SIGNATURE = numba.types.void(
 
 
 @njit(error_model="numpy", inline="always")
-def observe(i_group, world):
+def observe(i_group: int, world: Any) -> None:
     """Fill the rows of the observation of one controller's axles, as its equipment sees them now.
 
     Truth columns are NaN unless the controller declared that it uses truth.
@@ -62,7 +63,7 @@ def observe(i_group, world):
 
 
 @njit(error_model="numpy", inline="always")
-def accept(i_group, world):
+def accept(i_group: int, world: Any) -> float:
     """Take a controller's commands; return the first axle whose command is not valid, else -1.
 
     Valid: a valve position of fill, hold or vent, a finite demand factor within the equipment's
@@ -102,7 +103,7 @@ def accept(i_group, world):
 
 
 @njit(error_model="numpy")
-def _of_bogie(i_axle, group, world):
+def _of_bogie(i_axle: int, group: Any, world: Any) -> tuple[Any, Any]:
     """Return the command of a valve both axles of a bogie share: the more releasing of the two."""
     valve, factor = int(world.command[i_axle, 0]), world.command[i_axle, 1]
     for other in range(group.first_axle, group.first_axle + group.n_axles):
@@ -113,7 +114,7 @@ def _of_bogie(i_axle, group, world):
 
 
 @njit(error_model="numpy", inline="always")
-def plan_next_sample(i_group, world):
+def plan_next_sample(i_group: int, world: Any) -> None:
     """Set a controller's next sample: phase plus a whole number of sample times, by one product."""
     group, state = world.groups[i_group], world.group_states[i_group]
     state.n_samples += 1
@@ -121,7 +122,7 @@ def plan_next_sample(i_group, world):
 
 
 @njit(error_model="numpy", inline="always")
-def record(world, is_last):
+def record(world: Any, is_last: int) -> None:
     """Write one row of the traces, if the interval since the last has passed and there is room."""
     state = world.train_state[0]
     if state.n_traces >= world.train_traces.shape[0]:
@@ -155,38 +156,36 @@ def record(world, is_last):
 
 
 @njit(error_model="numpy")
-def finish(world):
+def finish(world: Any) -> None:
     """Put what the axles collected in their last cells onto the rail, and record the end."""
     for i_axle in range(world.axle_states.shape[0]):
-        leave_cell(
-            world.train[0], world.rail_work, world.rail_sand, world.axle_states[i_axle]
-        )
+        leave_cell(world.train[0], world.rail_work, world.rail_sand, world.axle_states[i_axle])
     record(world, True)
 
 
 with compiled_here():
 
     @njit(numba.void(numba.float64, WORLD_TYPE), cache=True, error_model="numpy")
-    def advance_compiled(until, world):
+    def advance_compiled(until: float, world: Any) -> None:
         """Advance to the next sample and record: `advance` and `record` for the Python loop."""
         advance(until, world)
         if world.train_state[0].status == RUNNING:
             record(world, False)
 
     @njit(numba.void(numba.int64, WORLD_TYPE), cache=True, error_model="numpy")
-    def observe_compiled(i_group, world):
+    def observe_compiled(i_group: int, world: Any) -> None:
         """Call `observe` from the Python loop."""
         observe(i_group, world)
 
     @njit(numba.int64(numba.int64, WORLD_TYPE), cache=True, error_model="numpy")
-    def accept_compiled(i_group, world):
+    def accept_compiled(i_group: int, world: Any) -> float:
         """Call `accept` and `plan_next_sample` from the Python loop."""
         refused = accept(i_group, world)
         plan_next_sample(i_group, world)
         return refused
 
     @njit(numba.void(WORLD_TYPE), cache=True, error_model="numpy")
-    def put_on_rail_compiled(world):
+    def put_on_rail_compiled(world: Any) -> None:
         """Let every axle read the cell it starts in."""
         for i_axle in range(world.axle_states.shape[0]):
             state = world.axle_states[i_axle]
@@ -195,7 +194,7 @@ with compiled_here():
             )
 
     @njit(numba.void(WORLD_TYPE), cache=True, error_model="numpy")
-    def finish_compiled(world):
+    def finish_compiled(world: Any) -> None:
         """Call `finish` from the Python loop."""
         finish(world)
 
@@ -209,7 +208,7 @@ with compiled_here():
         cache=True,
         error_model="numpy",
     )
-    def run_compiled(world, update, parameters, memory):
+    def run_compiled(world: Any, update: Any, parameters: Any, memory: Any) -> float:
         """Run a stop from start to end under a compiled strategy.
 
         Parameters

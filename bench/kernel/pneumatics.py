@@ -1,6 +1,7 @@
 """Brake cylinder pressure: the valve's commands on their way, and the piece they act on."""
 
 import math
+from typing import Any
 
 from numba import njit
 
@@ -20,7 +21,7 @@ _NO_TIME = 1e-11
 
 
 @njit(error_model="numpy")
-def send_command(time, valve, demand_factor, train, state):
+def send_command(time: float, valve: int, demand_factor: float, train: Any, state: Any) -> None:
     """Put a controller's command on its way to the valve; it acts after the valve's delay.
 
     A command equal to the last one sent is not sent again. A later command never overtakes an
@@ -48,7 +49,7 @@ def send_command(time, valve, demand_factor, train, state):
 
 
 @njit(error_model="numpy")
-def apply_due_commands(time, state):
+def apply_due_commands(time: float, state: Any) -> None:
     """Let the commands whose delay has run out act, in order."""
     while state.queue_count > 0 and state.queue_time[state.queue_head] <= time + _NO_TIME:
         state.valve = state.queue_valve[state.queue_head]
@@ -58,7 +59,7 @@ def apply_due_commands(time, state):
 
 
 @njit(error_model="numpy")
-def next_due(state):
+def next_due(state: Any) -> float:
     """Return when the next command acts, infinity if none is on its way. [s]"""
     if state.queue_count > 0:
         return state.queue_time[state.queue_head]
@@ -66,7 +67,7 @@ def next_due(state):
 
 
 @njit(error_model="numpy")
-def acting_valve(state):
+def acting_valve(state: Any) -> float:
     """Return the position the valve is in: where it is stuck, else where it was commanded."""
     if state.valve_fault >= 0:
         return state.valve_fault
@@ -75,8 +76,16 @@ def acting_valve(state):
 
 @njit(error_model="numpy")
 def pressure_piece(
-    longest, demanded, demanded_rate, is_ideal, is_supplied, reservoir, train, axle, state
-):
+    longest: float,
+    demanded: float,
+    demanded_rate: float,
+    is_ideal: int,
+    is_supplied: int,
+    reservoir: float,
+    train: Any,
+    axle: Any,
+    state: Any,
+) -> Any:
     """Return how fast the cylinder pressure moves now, and how long it keeps to that.
 
     Parameters
@@ -120,7 +129,9 @@ def pressure_piece(
 
 
 @njit(error_model="numpy")
-def _fill_and_release_rates(longest, reservoir, train, axle, state):
+def _fill_and_release_rates(
+    longest: float, reservoir: float, train: Any, axle: Any, state: Any
+) -> tuple[Any, Any]:
     if train.air_model == RAMPS:
         return train.fill_rate, train.vent_rate
     up = mean_fill_rate(
@@ -142,7 +153,7 @@ def _fill_and_release_rates(longest, reservoir, train, axle, state):
 
 
 @njit(error_model="numpy")
-def _vent_rate(longest, train, axle, state):
+def _vent_rate(longest: float, train: Any, axle: Any, state: Any) -> float:
     """Return how fast venting lowers the pressure, above zero unless the choke is blocked."""
     if state.is_vent_blocked:
         return 0.0
@@ -155,7 +166,9 @@ def _vent_rate(longest, train, axle, state):
 
 
 @njit(error_model="numpy")
-def _approach(target, target_rate, up, down, train, state):
+def _approach(
+    target: float, target_rate: float, up: float, down: float, train: Any, state: Any
+) -> tuple[Any, Any]:
     missing = target - state.pressure
     rate = up if missing > 0.0 else -down
     closing = rate - target_rate
@@ -168,7 +181,7 @@ def _approach(target, target_rate, up, down, train, state):
 
 
 @njit(error_model="numpy")
-def count_air(change, axle, state, vehicle):
+def count_air(change: float, axle: Any, state: Any, vehicle: Any) -> None:
     """Book the air that a change of cylinder pressure moved: from the reservoir, or out. [Pa]"""
     mass = mass_of(change, axle.cylinder_volume)
     if mass > 0.0:
@@ -181,7 +194,7 @@ def count_air(change, axle, state, vehicle):
 
 
 @njit(error_model="numpy")
-def move_reservoir(duration, train, vehicle):
+def move_reservoir(duration: float, train: Any, vehicle: Any) -> None:
     """Draw a step's air from a vehicle's reservoir and charge it from the main pipe.
 
     The mass balance closes to rounding: what the pressure lost is what was drawn less what came in.
@@ -208,7 +221,7 @@ def move_reservoir(duration, train, vehicle):
 
 
 @njit(error_model="numpy")
-def limit_vent(valve, sample_time, train, state):
+def limit_vent(valve: int, sample_time: float, train: Any, state: Any) -> float:
     """Return the valve command after the vent limit.
 
     A vent commanded without a break for longer than the limit is overruled: the brake is restored

@@ -1,6 +1,7 @@
 """Rail cells: what a wheel meets on entering one, and the cleaning it leaves behind."""
 
 import math
+from typing import Any
 
 from numba import njit
 
@@ -9,7 +10,7 @@ from bench.kernel.records import CONTACT_ONLY
 
 
 @njit(error_model="numpy")
-def conditioned_friction(cell, work):
+def conditioned_friction(cell: Any, work: float) -> float:
     """Return the static friction of a cell after cleaning work W. [-]
 
     Parameters
@@ -33,7 +34,7 @@ def conditioned_friction(cell, work):
 
 
 @njit(error_model="numpy")
-def cleaning_efficiency(creepage, train):
+def cleaning_efficiency(creepage: float, train: Any) -> float:
     """Return the share of the contact's power that cleans the rail. [-]
 
     Full up to `full_cleaning_slip`, then falling linearly to `locked_cleaning_share` at creepage
@@ -47,7 +48,7 @@ def cleaning_efficiency(creepage, train):
 
 
 @njit(error_model="numpy")
-def sanded_friction(sand, train):
+def sanded_friction(sand: float, train: Any) -> float:
     """Return the friction gained under sand on one rail. [-]
 
     Parameters
@@ -65,7 +66,9 @@ def sanded_friction(sand, train):
 
 
 @njit(error_model="numpy")
-def enter_cell(i_cell, cells, rail_work, rail_sand, train, state):
+def enter_cell(
+    i_cell: int, cells: Any, rail_work: Any, rail_sand: Any, train: Any, state: Any
+) -> None:
     """Put an axle into a cell: it reads the friction there once, as the wheels before left it.
 
     Under the law without memory it reads the friction of the film untouched; its own cleaning
@@ -83,7 +86,7 @@ def enter_cell(i_cell, cells, rail_work, rail_sand, train, state):
 
 
 @njit(error_model="numpy")
-def leave_cell(train, rail_work, rail_sand, state):
+def leave_cell(train: Any, rail_work: Any, rail_sand: Any, state: Any) -> None:
     """Put the cleaning energy an axle collected in its cell onto the rail for those behind.
 
     Before that each wheel lays down again a share of the film (`redeposition`) and carries off a
@@ -100,7 +103,7 @@ def leave_cell(train, rail_work, rail_sand, state):
 
 
 @njit(error_model="numpy")
-def clean_own_contact(train_speed, cell, sand, train, state):
+def clean_own_contact(train_speed: float, cell: Any, sand: float, train: Any, state: Any) -> None:
     """Set the friction that the contact's own work of sliding keeps up (law without memory).
 
     Parameters
@@ -127,7 +130,7 @@ def clean_own_contact(train_speed, cell, sand, train, state):
 
 
 @njit(error_model="numpy")
-def peak_met(train_speed, axle, state, law):
+def peak_met(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     """Return the largest force the axle's creep curve offers where it stands now. [N]
 
     The peak over load and friction is found again on entering a cell, and whenever the speed has

@@ -411,7 +411,15 @@ LOCK_COLUMNS = (
 SLIDE_BANDS, SPEED_BANDS = 6, 10
 """Rows of the slide histogram: creepage up to .05, .1, .2, .4, .8 and above; columns: speed."""
 
-TRACED_TRAIN = ("time", "distance", "train_speed", "demand", "handle", "isolation_left", "reservoir")
+TRACED_TRAIN = (
+    "time",
+    "distance",
+    "train_speed",
+    "demand",
+    "handle",
+    "isolation_left",
+    "reservoir",
+)
 TRACED_AXLE = (
     "wheel_speed",
     "pressure",
@@ -498,7 +506,7 @@ _PART_TYPES = {
     "axle_traces": numba.float64[:, :, ::1],
 }
 
-WORLD_TYPE = numba.types.NamedTuple(
+WORLD_TYPE: Any = numba.types.NamedTuple(  # type: ignore[no-untyped-call]
     [_PART_TYPES.get(name, _matrix) for name in World._fields], World
 )
 """The compiled type of `World`: the loop is compiled for it once, before any call."""

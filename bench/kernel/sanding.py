@@ -1,12 +1,14 @@
 """Sanders: when they run, what they lay, what is left in the hopper."""
 
+from typing import Any
+
 from numba import njit
 
 from bench.kernel.records import FIXED_RATE, SLIDE_SIGNAL
 
 
 @njit(error_model="numpy")
-def _is_slide_signalled(sander, i_group, signals):
+def _is_slide_signalled(sander: Any, i_group: int, signals: Any) -> bool:
     if not sander.train_wide:
         return signals[i_group, SLIDE_SIGNAL] > 0.0
     for i in range(signals.shape[0]):
@@ -16,7 +18,9 @@ def _is_slide_signalled(sander, i_group, signals):
 
 
 @njit(error_model="numpy")
-def watch_trigger(time, demand, i_group, signals, sander, state):
+def watch_trigger(
+    time: float, demand: float, i_group: int, signals: Any, sander: Any, state: Any
+) -> None:
     """Decide whether a sander is triggered, and since when.
 
     Parameters
@@ -48,7 +52,7 @@ def watch_trigger(time, demand, i_group, signals, sander, state):
 
 
 @njit(error_model="numpy")
-def sand_flow(time, train_speed, sander, state):
+def sand_flow(time: float, train_speed: float, sander: Any, state: Any) -> float:
     """Return how much sand falls per rail now. [kg/s]
 
     Nothing before the start delay has run out or from an empty hopper; else the fixed rate, or the
@@ -64,7 +68,7 @@ def sand_flow(time, train_speed, sander, state):
 
 
 @njit(error_model="numpy")
-def let_sand_fall(duration, time, flow, sander, state):
+def let_sand_fall(duration: float, time: float, flow: float, sander: Any, state: Any) -> None:
     """Move sand from the hopper onto the cell ahead of the axle. [flow: kg/s]"""
     state.falling = flow
     if flow <= 0.0:
@@ -77,7 +81,7 @@ def let_sand_fall(duration, time, flow, sander, state):
 
 
 @njit(error_model="numpy")
-def lay_sand(i_cell, train, rail_sand, state):
+def lay_sand(i_cell: int, train: Any, rail_sand: Any, state: Any) -> None:
     """Lay what has fallen on the cell ahead there; beyond `sand_limit` it rolls off the rail."""
     if state.pending > 0.0:
         laid = rail_sand[i_cell] + state.pending / train.cell_length

@@ -1,6 +1,7 @@
 """Wheel-speed sensing: a toothed wheel, its pulses timed by a clock."""
 
 import math
+from typing import Any
 
 from numba import njit
 
@@ -8,7 +9,9 @@ from bench.kernel.records import SENSOR_DEAD, SENSOR_STUCK
 
 
 @njit(error_model="numpy")
-def watch_pulses(time, duration, speed_before, speed_after, axle, state):
+def watch_pulses(
+    time: float, duration: float, speed_before: float, speed_after: float, axle: Any, state: Any
+) -> None:
     """Move the rim on over a piece of time and note the latest pulse in it.
 
     Parameters
@@ -49,13 +52,13 @@ def watch_pulses(time, duration, speed_before, speed_after, axle, state):
 
 
 @njit(error_model="numpy")
-def _time_for(travel, speed, rate):
+def _time_for(travel: float, speed: float, rate: float) -> float:
     root = math.sqrt(max(speed * speed + 2.0 * rate * travel, 0.0))
     return 2.0 * travel / max(speed + root, 1e-12)
 
 
 @njit(error_model="numpy")
-def _uniform(state):
+def _uniform(state: Any) -> float:
     """Return the next number, even between 0 and 1, of an axle's own generator.
 
     A 31-bit multiplicative congruence (Park and Miller 1988, from memory): small, the same on every
@@ -66,13 +69,13 @@ def _uniform(state):
 
 
 @njit(error_model="numpy")
-def _normal(state):
+def _normal(state: Any) -> float:
     size = math.sqrt(-2.0 * math.log(max(_uniform(state), 1e-12)))
     return size * math.cos(2.0 * math.pi * _uniform(state))
 
 
 @njit(error_model="numpy")
-def measure_speed(time, train, axle, state):
+def measure_speed(time: float, train: Any, axle: Any, state: Any) -> float:
     """Return the rim speed the equipment makes of the pulses since its last sample. [m/s]
 
     Period timing: pitch times pulses over the time between the latest pulses known at two samples,

@@ -12,6 +12,7 @@ balances fix. Second order in the step; tests/convergence measures it.
 """
 
 import math
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -55,8 +56,16 @@ _AT_REST = 5e-3
 
 @njit(error_model="numpy")
 def _move_axle_piece(
-    longest, time, speed, acceleration, demanded, demanded_rate, is_ideal, parts, i_axle
-):
+    longest: float,
+    time: float,
+    speed: float,
+    acceleration: float,
+    demanded: float,
+    demanded_rate: float,
+    is_ideal: int,
+    parts: Any,
+    i_axle: int,
+) -> tuple[Any, Any, Any]:
     """Move one axle by one piece of time without events inside.
 
     Returns
@@ -64,7 +73,7 @@ def _move_axle_piece(
     (float, float, bool)   time taken [s], impulse of the rail force [N s], whether the axle now
     stands at the border of its cell
     """
-    run, train, law, axle, state, vehicle, moving = parts
+    _run, train, law, axle, state, vehicle, _moving = parts
     apply_due_commands(time, state)
     border = time_to_travel(state.to_border, speed, acceleration)
     if border <= _NO_TIME:
@@ -83,9 +92,7 @@ def _move_axle_piece(
         state,
     )
     longest = min(longest, until)
-    brake, brake_rate = rim_force(
-        state.pressure, rate, state.demand_factor, is_ideal, axle, state
-    )
+    brake, brake_rate = rim_force(state.pressure, rate, state.demand_factor, is_ideal, axle, state)
     wheel_before = state.wheel_speed
     heat_before = state.brake_energy
     piece = turn(longest, speed, acceleration, brake, brake_rate, axle, state, law)
@@ -117,20 +124,20 @@ def _move_axle_piece(
 
 @njit(error_model="numpy")
 def _move_axle(
-    duration,
-    is_ideal,
-    parts,
-    cells,
-    rail_work,
-    rail_sand,
-    sanders,
-    sander_states,
-    lock_log,
-    histogram,
-    i_axle,
-):
+    duration: float,
+    is_ideal: int,
+    parts: Any,
+    cells: Any,
+    rail_work: Any,
+    rail_sand: Any,
+    sanders: Any,
+    sander_states: Any,
+    lock_log: Any,
+    histogram: Any,
+    i_axle: int,
+) -> float:
     """Move one axle over a step; return the impulse of its rail force. [N s]"""
-    run, train, law, axle, state, vehicle, moving = parts
+    run, train, _law, axle, state, vehicle, moving = parts
     scale = train.full_pressure * vehicle.load_factor
     demanded_rate = vehicle.demand_rate * scale
     elapsed = 0.0
@@ -198,7 +205,7 @@ def _move_axle(
 
 
 @njit(error_model="numpy", inline="always")
-def _run_sanders(world):
+def _run_sanders(world: Any) -> None:
     """Decide for the coming step which sanders run, and how much falls."""
     state = world.train_state[0]
     for i in range(world.sanders.shape[0]):
@@ -210,7 +217,7 @@ def _run_sanders(world):
 
 
 @njit(error_model="numpy", inline="always")
-def _transfer_loads(world):
+def _transfer_loads(world: Any) -> None:
     acceleration = world.train_state[0].acceleration
     for i in range(world.vehicles.shape[0]):
         if has_transfer(world.vehicles[i]):
@@ -218,7 +225,7 @@ def _transfer_loads(world):
 
 
 @njit(error_model="numpy", inline="always")
-def _end_step(duration, impulse, world):
+def _end_step(duration: float, impulse: float, world: Any) -> None:
     """Move the train itself: its speed follows from the impulses, its place from the speed."""
     state, train = world.train_state[0], world.train[0]
     speed = state.speed
@@ -255,7 +262,7 @@ def _end_step(duration, impulse, world):
 
 
 @njit(error_model="numpy", inline="always")
-def step(duration, world):
+def step(duration: float, world: Any) -> None:
     """Move the train and all its axles by one step.
 
     Parameters
@@ -294,7 +301,7 @@ def step(duration, world):
 
 
 @njit(error_model="numpy")
-def _come_to_rest(world):
+def _come_to_rest(world: Any) -> None:
     state = world.train_state[0]
     if state.acceleration < 0.0 and state.speed > 0.0:
         state.distance += 0.5 * state.speed * state.speed / -state.acceleration
@@ -304,7 +311,7 @@ def _come_to_rest(world):
 
 
 @njit(error_model="numpy", inline="always")
-def _look_at_cab(world):
+def _look_at_cab(world: Any) -> None:
     """Let the driver look at the cab, every tenth of a second, where the driver may ease."""
     state, driver = world.train_state[0], world.driver[0]
     if driver.kind == HOLD_PROGRAMME or state.time < state.next_look - 1e-9:
@@ -334,7 +341,7 @@ def _look_at_cab(world):
 
 
 @njit(error_model="numpy")
-def advance(until, world):
+def advance(until: float, world: Any) -> None:
     """Advance the stop to a time, or to its end. The compiled and the Python loop both call this.
 
     Parameters
@@ -369,7 +376,7 @@ def advance(until, world):
 
 
 @njit(error_model="numpy")
-def next_sample(world):
+def next_sample(world: Any) -> float:
     """Return when the next controller samples. [s]"""
     soonest = math.inf
     for i_group in range(world.group_states.shape[0]):

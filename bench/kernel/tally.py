@@ -4,6 +4,8 @@ Sums kept here, not read off the traces: they are exact for every piece of time 
 traces are, and a campaign needs no traces at all.
 """
 
+from typing import Any
+
 from numba import njit
 
 from bench.kernel.rail import cleaning_efficiency, peak_met
@@ -12,7 +14,7 @@ from bench.kernel.wheelset import GAMMA
 
 
 @njit(error_model="numpy")
-def _time_below(threshold, before, after, duration):
+def _time_below(threshold: float, before: float, after: float, duration: float) -> float:
     if before < threshold and after < threshold:
         return duration
     if before >= threshold and after >= threshold:
@@ -22,7 +24,15 @@ def _time_below(threshold, before, after, duration):
 
 
 @njit(error_model="numpy")
-def count_lock(duration, time, wheel_before, train_speed, contact_energy, run, state):
+def count_lock(
+    duration: float,
+    time: float,
+    wheel_before: float,
+    train_speed: float,
+    contact_energy: float,
+    run: Any,
+    state: Any,
+) -> tuple[Any, Any]:
     """Count time, distance and energy while the wheel counts as locked, and the longest such spell.
 
     A wheel counts as locked while its rim does less than `locked_wheel_speed` and the train more
@@ -56,8 +66,18 @@ def count_lock(duration, time, wheel_before, train_speed, contact_energy, run, s
 
 @njit(error_model="numpy")
 def log_lock(
-    locked, begins, duration, time, place, train_speed, contact_energy, i_axle, moving, log, state
-):
+    locked: float,
+    begins: int,
+    duration: float,
+    time: float,
+    place: float,
+    train_speed: float,
+    contact_energy: float,
+    i_axle: int,
+    moving: Any,
+    log: Any,
+    state: Any,
+) -> None:
     """Keep the row of a lock: where it began, how long, how much it dissipated (`LOCK_COLUMNS`).
 
     Locks beyond the log's length are counted only.
@@ -83,7 +103,7 @@ def log_lock(
 
 
 @njit(error_model="numpy")
-def count_slide(duration, train_speed, run, histogram, state):
+def count_slide(duration: float, train_speed: float, run: Any, histogram: Any, state: Any) -> None:
     """Count time and distance of a wheel that slides: past both the creepage and the slip speed.
 
     Every piece also falls into one field of the histogram of creepage by train speed (bands of
@@ -103,7 +123,15 @@ def count_slide(duration, train_speed, run, histogram, state):
 
 
 @njit(error_model="numpy")
-def count_energy(piece, speed, acceleration, brake_force, brake_rate, train, state):
+def count_energy(
+    piece: Any,
+    speed: float,
+    acceleration: float,
+    brake_force: float,
+    brake_rate: float,
+    train: Any,
+    state: Any,
+) -> float:
     """Add up contact and brake heat and the cleaning energy of one piece; return the contact's.
 
     Each is the method's own quadrature over its stages, not a difference of states: so the energy
@@ -131,7 +159,9 @@ def count_energy(piece, speed, acceleration, brake_force, brake_rate, train, sta
 
 
 @njit(error_model="numpy")
-def usable_force(train_speed, demanded_force, acceleration, axle, state, law):
+def usable_force(
+    train_speed: float, demanded_force: float, acceleration: float, axle: Any, state: Any, law: Any
+) -> float:
     """Return min(peak of the creep curve met, demanded rim force net of the wheel's inertia). [N]
 
     A wheel that keeps up with the decelerating train gives up momentum of its own, so the rail
@@ -142,7 +172,16 @@ def usable_force(train_speed, demanded_force, acceleration, axle, state, law):
 
 
 @njit(error_model="numpy")
-def count_adhesion(piece, speed, acceleration, demanded, demanded_rate, axle, state, law):
+def count_adhesion(
+    piece: Any,
+    speed: float,
+    acceleration: float,
+    demanded: float,
+    demanded_rate: float,
+    axle: Any,
+    state: Any,
+    law: Any,
+) -> None:
     """Add up used and usable work of the rail over one piece (`demanded` is a rim force). [J]"""
     spent, _, force_1, _, force_2 = piece
     for share, moment, force in (

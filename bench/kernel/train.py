@@ -1,6 +1,7 @@
 """The train as one body on its line: running resistance and gradient."""
 
 import math
+from typing import Any
 
 from numba import njit
 
@@ -9,7 +10,7 @@ GRAVITY = 9.80665
 
 
 @njit(error_model="numpy")
-def running_resistance(train_speed, train):
+def running_resistance(train_speed: float, train: Any) -> float:
     """Return the running resistance of the train, a + b v + c v^2 times its mass. [N]"""
     return train.mass * (
         train.resistance_constant
@@ -18,7 +19,7 @@ def running_resistance(train_speed, train):
 
 
 @njit(error_model="numpy")
-def gradient_force(distance, axles, grades):
+def gradient_force(distance: float, axles: Any, grades: Any) -> float:
     """Return the force of gravity along the track, positive where it retards. [N]
 
     Parameters
@@ -43,7 +44,7 @@ def gradient_force(distance, axles, grades):
 
 
 @njit(error_model="numpy")
-def curve_force(distance, axles, curves):
+def curve_force(distance: float, axles: Any, curves: Any) -> float:
     """Return the additional resistance of the curves the train stands in. [N]
 
     Parameters

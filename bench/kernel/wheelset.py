@@ -12,6 +12,7 @@ tests/convergence measures its order.
 """
 
 import math
+from typing import Any
 
 from numba import njit
 
@@ -28,7 +29,7 @@ LONGEST_FALL = 0.25
 
 
 @njit(error_model="numpy")
-def longest_piece(train_speed, axle, state, law):
+def longest_piece(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     """Return the longest piece of time that follows an unstable slide. [s]
 
     Past the peak of the creep curve a slide grows; a long implicit step would damp that growth and
@@ -42,7 +43,16 @@ def longest_piece(train_speed, axle, state, law):
 
 
 @njit(error_model="numpy")
-def solve_stage(base, weight, brake_force, train_speed, guess, axle, state, law):
+def solve_stage(
+    base: float,
+    weight: float,
+    brake_force: float,
+    train_speed: float,
+    guess: float,
+    axle: Any,
+    state: Any,
+    law: Any,
+) -> float:
     """Return the rim speed U with U = base + weight (F(v - U) - B).
 
     Parameters
@@ -84,7 +94,16 @@ def solve_stage(base, weight, brake_force, train_speed, guess, axle, state, law)
 
 
 @njit(error_model="numpy")
-def spin(duration, speed, acceleration, brake_force, brake_rate, axle, state, law):
+def spin(
+    duration: float,
+    speed: float,
+    acceleration: float,
+    brake_force: float,
+    brake_rate: float,
+    axle: Any,
+    state: Any,
+    law: Any,
+) -> tuple[Any, Any, Any, Any]:
     """Return both stages of one step of a rolling wheel: speeds and rail forces.
 
     Parameters
@@ -103,17 +122,30 @@ def spin(duration, speed, acceleration, brake_force, brake_rate, axle, state, la
     speed_1 = speed + acceleration * GAMMA * duration
     brake_1 = brake_force + brake_rate * GAMMA * duration
     start = state.wheel_speed
-    wheel_1 = solve_stage(start, weight, brake_1, speed_1, speed_1 - speed + start, axle, state, law)
+    wheel_1 = solve_stage(
+        start, weight, brake_1, speed_1, speed_1 - speed + start, axle, state, law
+    )
     net_1 = (wheel_1 - start) / weight
     base = start + (1.0 - GAMMA) * duration / axle.rotating_mass * net_1
     speed_2 = speed + acceleration * duration
     brake_2 = brake_force + brake_rate * duration
-    wheel_2 = solve_stage(base, weight, brake_2, speed_2, speed_2 - speed_1 + wheel_1, axle, state, law)
+    wheel_2 = solve_stage(
+        base, weight, brake_2, speed_2, speed_2 - speed_1 + wheel_1, axle, state, law
+    )
     return wheel_1, net_1 + brake_1, wheel_2, (wheel_2 - base) / weight + brake_2
 
 
 @njit(error_model="numpy")
-def spin_until_locked(duration, speed, acceleration, brake_force, brake_rate, axle, state, law):
+def spin_until_locked(
+    duration: float,
+    speed: float,
+    acceleration: float,
+    brake_force: float,
+    brake_rate: float,
+    axle: Any,
+    state: Any,
+    law: Any,
+) -> tuple[Any, Any, Any, Any, Any]:
     """Take a step of a rolling wheel, cut short where the rim comes to rest.
 
     Returns
@@ -141,14 +173,32 @@ def spin_until_locked(duration, speed, acceleration, brake_force, brake_rate, ax
 
 
 @njit(error_model="numpy")
-def _surplus(elapsed, speed, acceleration, brake_force, brake_rate, axle, state, law):
+def _surplus(
+    elapsed: float,
+    speed: float,
+    acceleration: float,
+    brake_force: float,
+    brake_rate: float,
+    axle: Any,
+    state: Any,
+    law: Any,
+) -> tuple[Any, Any]:
     at_speed = max(speed + acceleration * elapsed, 0.0)
     grip = creep_force(at_speed, at_speed, axle, state, law)[0]
     return grip - (brake_force + brake_rate * elapsed), grip
 
 
 @njit(error_model="numpy")
-def stay_locked(duration, speed, acceleration, brake_force, brake_rate, axle, state, law):
+def stay_locked(
+    duration: float,
+    speed: float,
+    acceleration: float,
+    brake_force: float,
+    brake_rate: float,
+    axle: Any,
+    state: Any,
+    law: Any,
+) -> tuple[Any, Any, Any, Any, Any]:
     """Take a step of a locked wheel, cut short where the rail grips more than the brake holds.
 
     Returns
@@ -174,14 +224,23 @@ def stay_locked(duration, speed, acceleration, brake_force, brake_rate, axle, st
             else:
                 short, before = spent, middle
         state.is_locked = 0
-    first = _surplus(
-        GAMMA * spent, speed, acceleration, brake_force, brake_rate, axle, state, law
-    )[1]
+    first = _surplus(GAMMA * spent, speed, acceleration, brake_force, brake_rate, axle, state, law)[
+        1
+    ]
     return spent, 0.0, first, 0.0, grip
 
 
 @njit(error_model="numpy")
-def turn(duration, speed, acceleration, brake_force, brake_rate, axle, state, law):
+def turn(
+    duration: float,
+    speed: float,
+    acceleration: float,
+    brake_force: float,
+    brake_rate: float,
+    axle: Any,
+    state: Any,
+    law: Any,
+) -> tuple[Any, Any, Any, Any, Any]:
     """Move a wheelset on by a piece of time, or until it locks or rolls again.
 
     Returns
@@ -195,4 +254,6 @@ def turn(duration, speed, acceleration, brake_force, brake_rate, axle, state, la
                 duration, speed, acceleration, brake_force, brake_rate, axle, state, law
             )
         state.is_locked = 0
-    return spin_until_locked(duration, speed, acceleration, brake_force, brake_rate, axle, state, law)
+    return spin_until_locked(
+        duration, speed, acceleration, brake_force, brake_rate, axle, state, law
+    )

@@ -108,9 +108,7 @@ def _section(
         values[field] = value * multiplier / divisor
     if is_first:
         values["from_distance"] = min(values["from_distance"], 0.0)
-    values.setdefault(
-        "recovered_friction", max(template.recovered_friction, values["friction"])
-    )
+    values.setdefault("recovered_friction", max(template.recovered_friction, values["friction"]))
     try:
         return dataclasses.replace(template, **values)
     except FieldProblem as problem:

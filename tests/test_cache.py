@@ -1,0 +1,207 @@
+"""An edited source never runs as its old compiled self; an unedited one is not compiled again.
+
+Everything runs in new processes on a copy of the sources, so an edit touches nobody else.
+"""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import bench
+
+ROOT = Path(bench.__file__).parents[1]
+
+PROBE = '''
+import json
+import sys
+
+import numba
+
+import bench
+from bench.kernel import cache
+from bench.kernel.creep import friction_at_slip
+
+SIGNATURE = numba.float64(numba.float64)
+
+
+def friction(slip_speed):
+    """Friction at a slip speed, by a helper from another file."""
+    return friction_at_slip(0.1, 0.4, 0.2, slip_speed)[0]
+
+
+if sys.argv[1] == "ours":
+    with cache.compiled_here():
+        compiled = numba.njit(SIGNATURE, cache=True)(friction)
+else:
+    compiled = numba.njit(SIGNATURE, cache=True)(friction)
+print(json.dumps({"from": bench.__file__, "number": compiled(5.0)}))
+'''
+"""A small compiled function that calls a kernel helper from another file."""
+
+STOP = """
+import json
+
+import bench
+from bench.scenario import load_scenario
+from bench.simulation import simulate
+from controllers import by_name
+
+scenario = load_scenario("wet").replace({"initial_speed": 5.0})
+stop = simulate(scenario, by_name("speed_difference"))
+print(json.dumps({"from": bench.__file__, "number": stop.summary["stopping_distance"]}))
+"""
+
+
+class Copy:
+    """A copy of the sources with a cache of its own, run in new processes."""
+
+    def __init__(self, folder: Path) -> None:
+        self.sources = folder / "sources"
+        self.cache = folder / "cache"
+        self.script = folder / "script.py"
+        for package in ("bench", "controllers"):
+            shutil.copytree(
+                ROOT / package,
+                self.sources / package,
+                ignore=shutil.ignore_patterns("__pycache__"),
+            )
+
+    def run(self, source: str, *arguments: str, **more: str) -> Any:
+        self.script.write_text(source, encoding="utf-8")
+        os.utime(self.script, (1e9, 1e9))  # numba would take a newer script for an edited one
+        environment = {
+            **os.environ,
+            "PYTHONPATH": str(self.sources),
+            "SLIPBENCH_CACHE": str(self.cache),
+            **more,
+        }
+        done = subprocess.run(
+            [sys.executable, str(self.script), *arguments],
+            env=environment,
+            cwd=self.sources,
+            capture_output=True,
+            text=True,
+        )
+        assert done.returncode == 0, done.stderr
+        result = json.loads(done.stdout)
+        assert Path(result["from"]).is_relative_to(self.sources)
+        return result["number"]
+
+    def edit(self, file: str, old: str, new: str) -> None:
+        path = self.sources / file
+        text = path.read_text(encoding="utf-8")
+        assert text.count(old) == 1, f"{file} no longer says {old!r} once"
+        path.write_text(text.replace(old, new), encoding="utf-8")
+
+    def compiled(self) -> dict[str, tuple[int, bytes]]:
+        """Return when each compiled file was written, and what it holds."""
+        files = [path for path in self.cache.rglob("*.nb?") if path.is_file()]
+        return {str(path): (path.stat().st_mtime_ns, path.read_bytes()) for path in files}
+
+    def folders(self) -> set[str]:
+        return {path.name for path in self.cache.iterdir()}
+
+
+@pytest.fixture
+def copy(tmp_path: Path) -> Copy:
+    return Copy(tmp_path)
+
+
+HELPER = ("bench/kernel/creep.py", "return static_friction * ratio + fading,")
+EDITED = "return static_friction * ratio + 2.0 * fading,"
+
+
+def test_an_edited_helper_in_another_file_gives_the_new_number(copy: Copy) -> None:
+    """0.1 (0.4 + 0.6 exp(-1)) before; the falling part doubled after."""
+    before = copy.run(PROBE, "ours")
+    assert before == pytest.approx(0.062072766, abs=1e-9)
+    compiled, folders = copy.compiled(), copy.folders()
+    assert compiled
+    assert copy.run(PROBE, "ours") == before
+    assert copy.compiled() == compiled, "compiled again though nothing was edited"
+    copy.edit(*HELPER, EDITED)
+    assert copy.run(PROBE, "ours") == pytest.approx(0.084145533, abs=1e-9)
+    assert len(copy.folders() - folders) == 1
+    assert copy.compiled().items() > compiled.items(), "the old version should have been kept"
+
+
+def test_numba_alone_would_have_run_the_old_helper(copy: Copy, tmp_path: Path) -> None:
+    """Why the folder carries a hash. Should numba learn to see this, the hash can go."""
+    setting = {"NUMBA_CACHE_DIR": str(tmp_path / "numba")}
+    before = copy.run(PROBE, "numba", **setting)
+    copy.edit(*HELPER, EDITED)
+    assert copy.run(PROBE, "numba", **setting) == before
+
+
+@pytest.mark.slow
+def test_an_edited_constant_reaches_a_whole_stop(copy: Copy) -> None:
+    """Two cold compilations. Wheels lighter by half make a wet rail too slippery for the demand."""
+    before = copy.run(STOP)
+    compiled = copy.compiled()
+    assert any("loop.run_compiled" in name for name in compiled)
+    assert any("speed_difference.update" in name for name in compiled)
+    assert copy.run(STOP) == before
+    assert copy.compiled() == compiled, "compiled again though nothing was edited"
+    copy.edit("bench/kernel/train.py", "GRAVITY = 9.80665", "GRAVITY = 4.903325")
+    after = copy.run(STOP)
+    assert after > 1.05 * before
+
+
+FOLDERS = (
+    "import json, bench; from bench.kernel import cache; "
+    "print(json.dumps({'from': bench.__file__, "
+    "'number': [cache._FOLDER, cache._strategy_folder()]}))"
+)
+
+
+@pytest.mark.parametrize(
+    ("file", "is_kernel"),
+    [
+        ("bench/kernel/columns.py", True),
+        ("bench/kernel/wheelset.py", True),
+        ("controllers/reference.py", False),
+        ("bench/contract.py", False),
+    ],
+)
+def test_every_source_of_compiled_code_moves_its_cache(
+    copy: Copy, file: str, is_kernel: bool
+) -> None:
+    """Strategies compile the contract's and the kernel's numbers in; the kernel only its own."""
+    before = copy.run(FOLDERS)
+    with (copy.sources / file).open("a", encoding="utf-8") as source:
+        source.write("\n# edited\n")
+    after = copy.run(FOLDERS)
+    assert [a != b for a, b in zip(before, after, strict=True)] == [is_kernel, True]
+
+
+def test_the_cache_leaves_strange_folders_alone(copy: Copy) -> None:
+    """A user may name a folder that holds other things as well."""
+    names = [f"experiment_{i:05}" for i in range(12)]  # as long as the name of a cache folder
+    for name in names:
+        (copy.cache / name).mkdir(parents=True)
+    copy.run(FOLDERS)
+    assert copy.folders() >= set(names)
+
+
+def test_only_a_few_old_versions_are_kept(copy: Copy) -> None:
+    from bench.kernel.cache import _KEPT_FOLDERS
+
+    n_edits = _KEPT_FOLDERS // 2 + 2
+    for i in range(n_edits):
+        with (copy.sources / "bench/kernel/train.py").open("a", encoding="utf-8") as source:
+            source.write(f"\n# edit {i}\n")
+        copy.run(FOLDERS)
+    assert 2 < len(copy.folders()) <= _KEPT_FOLDERS + 1 < 2 * n_edits
+
+
+def test_a_folder_that_cannot_be_written_is_not_fatal(copy: Copy, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("not a folder")
+    folder = copy.run(FOLDERS, SLIPBENCH_CACHE=str(tmp_path / "file"), TMPDIR=str(tmp_path))[0]
+    assert Path(folder).is_dir()
+    assert Path(folder).is_relative_to(tmp_path)
