@@ -12,7 +12,7 @@ from scipy.interpolate import PchipInterpolator
 from bench.contact import contact_patch, contact_stiffness
 from bench.contact.measured import MeasuredCurve, read_measured_curve
 from bench.contact.rolling import rolling_contact
-from bench.contact.table import build_traction_table, normalised_constants
+from bench.contact.table import TractionTable, build_traction_table, normalised_constants
 from bench.contract import SIGNALS, Controller, Floats
 from bench.errors import InputError
 from bench.kernel import records
@@ -149,11 +149,7 @@ def _pack_law(scenario: Scenario, axles: Any) -> Any:
         return _one(records.LAW, kind=records.POLACH)
     if name == "measured":
         return _pack_curve(read_measured_curve(scenario.contact.measured_curve or ""))
-    options: dict[str, object] = {}
-    if name == "strip":
-        options = _strip_constants(scenario, axles)
-    largest = float(axles["contact_stiffness"].max() / (axles["wheel_load"].min() * 0.002))
-    table = _traction_table(name, largest, tuple(options.items()))
+    table = creep_table(scenario, axles)
     law = _one(records.LAW, kind=records.TRACTION_TABLE)
     law["nodes"][0] = table.normalised_creepage
     law["values"][0] = table.traction_ratio
@@ -162,11 +158,37 @@ def _pack_law(scenario: Scenario, axles: Any) -> Any:
     return law
 
 
+def creep_table(scenario: Scenario, axles: Any) -> TractionTable:
+    """Return the table that stands for the scenario's creep law in the hot loop.
+
+    Parameters
+    ----------
+    scenario : Scenario        its law is neither `polach`, computed there, nor `measured`
+    axles : (n_axles,) AXLE    packed; their loads and stiffness set how far the table reaches
+
+    Returns
+    -------
+    TractionTable   `bench.contact.table_error` tells its error
+    """
+    name = scenario.contact.law
+    options: dict[str, object] = {}
+    if name == "strip":
+        options = _strip_constants(scenario, axles)
+    largest = float(axles["contact_stiffness"].max() / (axles["wheel_load"].min() * 0.002))
+    return _traction_table(name, largest, tuple(options.items()))
+
+
 @lru_cache(maxsize=32)
-def _traction_table(name: str, largest: float, options: tuple[tuple[str, object], ...]) -> Any:
+def _traction_table(
+    name: str, largest: float, options: tuple[tuple[str, object], ...]
+) -> TractionTable:
     given: dict[str, Any] = dict(options)
     return build_traction_table(
-        name, largest=largest, n_nodes=records.N_TABLE - 1, method="cubic", **given
+        name,
+        largest=largest,
+        n_nodes=records.N_TABLE - 1,
+        method="cubic",
+        **given,
     )
 
 
@@ -401,22 +423,33 @@ def pack_cells(scenario: Scenario) -> tuple[float, Any]:
 def random_friction(law: RandomFriction, start: float, n_cells: int, cell_length: float) -> Floats:
     """Return friction drawn patch by patch for every cell; the same seed gives the same rail.
 
-    Patches begin at the rail's start, so a rail does not change with the length of the stop.
+    Patches are drawn ahead from the train's front and, by a generator of their own, back from it:
+    so the rail changes neither with the length of the stop nor with that of the train.
 
     Returns
     -------
     (n_cells,) float64   [-]
     """
-    generator = np.random.default_rng(law.seed)
+    ahead, behind = np.random.default_rng(law.seed).spawn(2)
+    n_behind = min(round(-start / cell_length), n_cells)
     friction = np.empty(n_cells)
-    place, end = start, start + n_cells * cell_length
+    friction[:n_behind] = _draw_patches(law, behind, n_behind, cell_length)[::-1]
+    friction[n_behind:] = _draw_patches(law, ahead, n_cells - n_behind, cell_length)
+    return friction
+
+
+def _draw_patches(
+    law: RandomFriction, generator: np.random.Generator, n_cells: int, cell_length: float
+) -> Floats:
+    friction = np.empty(n_cells)
+    place = 0.0
     i_cell = 0
-    while place < end:
+    while i_cell < n_cells:
         is_long, length = generator.random(), generator.exponential(law.mean_patch)
         long = generator.uniform(law.long_from, law.long_to)
         value = law.median_friction * math.exp(law.spread * generator.standard_normal())
-        place += max(long if is_long < law.long_share else length, cell_length)
-        last = min(n_cells, round((place - start) / cell_length))
+        place += long if is_long < law.long_share else length
+        last = min(n_cells, round(place / cell_length))
         friction[i_cell:last] = min(max(value, law.lowest_friction), law.highest_friction)
         i_cell = last
     return friction

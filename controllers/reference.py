@@ -15,7 +15,7 @@ The strategy keeps the state in its memory's last row.
 
 from numba import njit
 
-from bench.contract import SAMPLE_TIME, WHEEL_SPEED
+from bench.contract import DEMAND, SAMPLE_TIME, WHEEL_SPEED
 
 REFERENCE = 0
 """Of the state: the reference speed. [m/s]"""
@@ -36,6 +36,9 @@ _STEADY = 0.3
 _ROLLING_AGAIN = 1.0
 """After so long the full slowing limit is believed again. [s]"""
 
+_UNBRAKED = 0.4
+"""Slowing that resistance and an uphill gradient can give besides the brake. [m/s2]"""
+
 _MARGIN = 0.3
 """What is added to the deceleration found between two foundings. [m/s2]"""
 
@@ -44,6 +47,9 @@ _RISE, _NOISE = 0.2, 0.05
 
 _SHORTEST_PROBE, _LONGEST_PROBE = 0.5, 6.0
 """A probe lasts at least as long as a cylinder takes to empty, and gives up after the second. [s]"""
+
+_FULL_PATIENCE_SPEED = 8.0
+"""Below this speed probes come sooner, in proportion. [m/s]"""
 
 _DEEP = 0.2
 """An axle in a deeper slide than this takes long to spin up. [-]"""
@@ -128,6 +134,14 @@ def _found(speed, slowing_limit, state):
 
 
 @njit(error_model="numpy")
+def _is_probe_due(reference, patience, slowest, state):
+    """Return whether the reference has gone too long without a wheel that rolls."""
+    # the same error of the reference is more slip when slow
+    patience *= min(max(reference / _FULL_PATIENCE_SPEED, 0.25), 1.0)
+    return state[_UNFOUNDED_TIME] > patience and reference > slowest
+
+
+@njit(error_model="numpy")
 def _watch_probe(speed, sample_time, state):
     """Follow the probed wheel; return whether it rolls at the train's speed by now."""
     state[_PROBE_TIME] += sample_time
@@ -171,8 +185,9 @@ def probed_axle(observation, slowing_limit, patience, slowest, state):
     Parameters
     ----------
     observation : (n_axles, n_observed)
-    slowing_limit : float   largest believed deceleration of the train. [m/s2]
-    patience : float        longest time without a rolling wheel before a probe begins. [s]
+    slowing_limit : float   largest believed deceleration at emergency demand. [m/s2]
+    patience : float        longest time without a rolling wheel before a probe begins, at 8 m/s and
+                            above; less in proportion when slower. [s]
     slowest : float         reference speed below which no probe begins. [m/s]
     state : (N_STATE,)      of the reference, zero at the start. While `state[PROBED]` is above
                             zero the strategy must vent that axle (numbered from 1)
@@ -188,11 +203,13 @@ def probed_axle(observation, slowing_limit, patience, slowest, state):
     acceleration has died away. It then rolls freely, at the train's speed without creepage, and
     the reference is set to that. While the probe spins up its rail force still retards the train,
     so it costs little more than the refill. Between probes the reference is low by at most
-    (limit - deceleration) x (patience + spin-up time). A wheel that slides slowly, slowing less than
-    the limit, passes for rolling: the probe does not come, and this remains a weakness.
+    (limit - deceleration) x (patience + spin-up time). The limit is in proportion to the demand,
+    plus 0.4 m/s2 for resistance and gradient: on a light application a slide is slow, too. A wheel
+    that slows less than the limit while it slides still passes for rolling; this weakness remains.
     This project's own form of a known idea; numbers assumed.
     """
     sample_time = observation[0, SAMPLE_TIME]
+    slowing_limit = slowing_limit * observation[0, DEMAND] + _UNBRAKED
     carried = state[REFERENCE] - (slowing_limit - state[_SLACK]) * sample_time
     highest = 0.0
     for i_axle in range(observation.shape[0]):
@@ -209,7 +226,7 @@ def probed_axle(observation, slowing_limit, patience, slowest, state):
         if is_rolling or state[_PROBE_TIME] > _LONGEST_PROBE:
             state[PROBED] = 0.0
             state[_UNFOUNDED_TIME] = 0.0
-    elif state[_UNFOUNDED_TIME] > patience and reference > slowest:
+    elif _is_probe_due(reference, patience, slowest, state):
         _begin_probe(observation, reference, state)
     state[REFERENCE] = reference
     return reference
@@ -267,7 +284,7 @@ def fused_speed(observation, modelled_slowing, may_probe, patience, slowest, sta
             state[_UNFOUNDED_TIME] = 0.0
     elif not may_probe:
         state[_UNFOUNDED_TIME] = 0.0
-    elif state[_UNFOUNDED_TIME] > patience and reference > slowest:
+    elif _is_probe_due(reference, patience, slowest, state):
         _begin_probe(observation, reference, state)
     lesson = min(max(reference - predicted, -_LARGEST_LESSON), _LARGEST_LESSON)
     error = state[ERROR] - _LEARNING * lesson

@@ -6,7 +6,7 @@ rule: how much to fill or to vent. Between grades the rules are mixed by how nea
 control with triangular grades, and the mix is given as a valve pulse. (Fuzzy creep control for
 traction: Tian and others, WIT Transactions on the Built Environment 135, 2014, abstract only. The
 rules here are this project's.)
-Observes: measured wheel speeds of its own vehicle. When every axle slides at once, the reference is
+Observes: measured wheel speeds of its own vehicle, and demand. When every axle slides at once, the reference is
 founded anew by a probe axle.
 Known weakness: twenty-five rules from judgement; one slip target for every rail; near standstill
 rim acceleration comes in steps.
@@ -117,13 +117,16 @@ CONTROLLER = Controller(
     title="graded rules over slip and rim acceleration",
     update=update,
     parameters=(
-        Parameter("target_slip", 0.12, "-", 0.02, 0.6, "tuned by hand"),
-        Parameter("acceleration_scale", 2.0, "m/s2", 0.5, 8.0, "tuned by hand"),
-        Parameter("pulse_period", 0.05, "s", 0.01, 0.5, "assumed"),
+        Parameter("target_slip", 0.1, "-", 0.02, 0.6, "tuned by hand"),
+        Parameter("acceleration_scale", 1.0, "m/s2", 0.5, 8.0, "tuned by hand"),
+        Parameter("pulse_period", 0.05, "s", 0.01, 0.5, "tuned by hand"),
         Parameter("smoothing_time", 0.05, "s", 0.0, 0.3, "assumed"),
-        Parameter("slowing_limit", 1.6, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
-        Parameter("patience", 1.0, "s", 0.2, 10.0, "assumed"),
+        Parameter(
+            "slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak: at emergency demand"
+        ),
+        Parameter("patience", 3.0, "s", 0.2, 10.0, "tuned by hand"),
         Parameter("cut_out_speed", 1.0, "m/s", 0.3, 3.0, "assumed"),
     ),
+    observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=N_STATE,
 )

@@ -6,7 +6,7 @@ pulse period the valve fills or vents for that share of the period and holds for
 reckoned as slip speed, so the gains serve at every train speed. (PI control of creep, with an
 optimum estimated: Zirek and Onat, Railway Engineering Science 2020, abstract only; there with
 continuous torque, for traction.)
-Observes: measured wheel speeds of its own vehicle. When every axle slides at once, the reference is
+Observes: measured wheel speeds of its own vehicle, and demand. When every axle slides at once, the reference is
 founded anew by a probe axle.
 Known weakness: one slip target for every rail; the pulse period adds to the valve's delay, which
 bounds the gains; it does not know its pressure.
@@ -97,14 +97,17 @@ CONTROLLER = Controller(
     title="PI control of slip with pulsed valves",
     update=update,
     parameters=(
-        Parameter("target_slip", 0.12, "-", 0.02, 0.6, "tuned by hand"),
+        Parameter("target_slip", 0.1, "-", 0.02, 0.6, "tuned by hand"),
         Parameter("slip_gain", 0.5, "s/m", 0.02, 5.0, "tuned by hand"),
-        Parameter("rate_gain", 0.3, "s2/m", 0.0, 2.0, "tuned by hand"),
+        Parameter("rate_gain", 0.15, "s2/m", 0.0, 2.0, "tuned by hand"),
         Parameter("pulse_period", 0.05, "s", 0.01, 0.5, "assumed"),
         Parameter("smoothing_time", 0.05, "s", 0.0, 0.3, "assumed"),
-        Parameter("slowing_limit", 1.6, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
-        Parameter("patience", 1.0, "s", 0.2, 10.0, "assumed"),
+        Parameter(
+            "slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak: at emergency demand"
+        ),
+        Parameter("patience", 3.0, "s", 0.2, 10.0, "tuned by hand"),
         Parameter("cut_out_speed", 1.0, "m/s", 0.3, 3.0, "assumed"),
     ),
+    observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=N_STATE,
 )

@@ -114,14 +114,14 @@ CONTROLLER = Controller(
     update=update,
     parameters=(
         Parameter("cleaning_share", 0.25, "-", 0.0, 0.9, "tuned by hand: of the axles"),
-        Parameter("deep_slip", 0.45, "-", 0.1, 0.8, "tuned by hand"),
+        Parameter("deep_slip", 0.5, "-", 0.1, 0.8, "tuned by hand"),
         Parameter("grip_slip", 0.04, "-", 0.01, 0.2, "tuned by hand"),
         Parameter(
             "factor_limit", 1.0, "-", 1.0, 3.0, "no more than the equipment's demand_factor_limit"
         ),
         Parameter("factor_rate", 0.3, "1/s", 0.05, 2.0, "assumed"),
-        Parameter("settling_time", 0.3, "s", 0.1, 2.0, "tuned by hand"),
-        Parameter("patience", 4.0, "s", 0.5, 20.0, "assumed"),
+        Parameter("settling_time", 0.2, "s", 0.1, 2.0, "tuned by hand"),
+        Parameter("patience", 5.0, "s", 0.5, 20.0, "tuned by hand"),
         Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
         *VALVE_DATA,
         *FORCE_DATA,

@@ -92,7 +92,7 @@ class ClusterRunner:
         """Yield results as they finish; on any exception what is in flight is cancelled."""
         waiting = iter(tasks)
         pending: dict[Any, Task] = {}
-        finished = self._distributed.as_completed()
+        finished = self._distributed.as_completed(loop=self._client.loop)
         try:
             self._fill(pending, waiting, finished)
             while pending:

@@ -90,7 +90,9 @@ def add_parsers(subparsers: Any) -> None:
     worst.add_argument("controller", metavar="CONTROLLER")
     worst.add_argument("--scenario", required=True, metavar="SCENARIO", help="where it starts from")
     worst.add_argument("--budget", type=_count, default=200, metavar="N", help="rails tried (200)")
-    worst.add_argument("--harm", default="over-shortest", help="or distance, lock, flats")
+    worst.add_argument(
+        "--harm", default="over-shortest", help="what hurting is; or distance, lock, flats"
+    )
     worst.add_argument("--patches", type=_count, default=4)
     worst.add_argument("--friction", default="0.008:0.15", metavar="LOW:HIGH")
     worst.add_argument("--lengths", default="20:1000", metavar="LOW:HIGH", help="metres")
@@ -243,15 +245,16 @@ def worst_command(arguments: argparse.Namespace) -> int:
     """Search the rail that hurts a strategy most and write it as a scenario file."""
     _get_ready()
     from bench.campaign.progress import progress
-    from bench.campaign.worst import Bounds, worst_rail
+    from bench.campaign.worst import FLOOR_HARM, Bounds, worst_rail
 
     known = _strategies(arguments.controller, arguments.compile)[0]
     friction = _range("--friction", arguments.friction)
     lengths = _range("--lengths", arguments.lengths)
     bounds = Bounds(arguments.patches, *friction, *lengths)
+    n_each = arguments.seeds + (arguments.harm == FLOOR_HARM)
     with (
         _opened(arguments, f"worst-rail-{known.controller.name}") as (store, runner),
-        progress(arguments.budget * arguments.seeds, is_quiet=arguments.quiet) as bar,
+        progress(arguments.budget * n_each, is_quiet=arguments.quiet) as bar,
     ):
         found = worst_rail(
             _scenario(arguments.scenario, arguments.speed),

@@ -150,11 +150,11 @@ def parse_factor(text: str) -> Factor:
     if not is_given or not name.strip():
         raise complaint
     words = values.split(":")
-    is_log = len(words) == 3 and words.pop() == "log"
+    is_log = words[2:] == ["log"]
     try:
-        if len(words) == 2:
+        if len(words) == 2 + is_log:
             return Factor(name.strip(), float(words[0]), float(words[1]), is_log)
-        if len(words) == 1 and not is_log:
+        if len(words) == 1:
             levels = tuple(float(word) for word in values.split(","))
             return Factor(name.strip(), min(levels), max(levels), levels=levels)
     except InputError:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from bench.campaign.campaign import evaluate
+from bench.campaign.campaign import evaluate, run_missing
 from bench.campaign.candidate import Candidate, candidate_of
 from bench.campaign.canonical import as_json, scenario_hash, short_hash
 from bench.campaign.objectives import OBJECTIVES, Objective
@@ -74,7 +74,7 @@ class Judge:
         self.controller = known.controller
         self.goal, self.rails = goal, rails
         self.store, self.runner, self.bar = store, runner, bar
-        self.n_stops = 0
+        self._asked: set[str] = set()
         self._dry: dict[str, float] = {}
 
     def run(
@@ -88,11 +88,17 @@ class Judge:
             for seed in self.rails.seeds:
                 for own, candidate in zip(tasks, candidates, strict=True):
                     own.append(make_task(scenario, candidate, seed, hashed))
-        by_rail = [task for group in zip(*tasks, strict=True) for task in group]
-        found = evaluate(by_rail, self.store, self.runner, self.bar)
-        self.n_stops += len(by_rail)
-        summaries = {task.key: summary for task, summary in zip(by_rail, found, strict=True)}
+        by_rail = {task.key: task for group in zip(*tasks, strict=True) for task in group}
+        new = [task for key, task in by_rail.items() if key not in self._asked]
+        self._asked.update(task.key for task in new)
+        run_missing(new, len(new), self.store, self.runner, self.bar)
+        summaries = {key: self.store.summary(key) or {} for key in by_rail}
         return [[summaries[task.key] for task in own] for own in tasks]
+
+    @property
+    def n_stops(self) -> int:
+        """Stops asked for so far, each counted once."""
+        return len(self._asked)
 
     def score(self, points: Sequence[dict[str, float]], rails: Sequence[Scenario]) -> list[Setting]:
         """Return the settings with their means over the rails."""

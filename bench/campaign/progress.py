@@ -19,8 +19,9 @@ class Bar:
 
     def found(self, n_stored: int) -> None:
         """Count stops that were stored already; they do not enter the rate."""
-        self._bar.initial += n_stored
-        self._bar.n += n_stored
+        if not self._bar.disable:
+            self._bar.initial += n_stored
+            self._bar.n += n_stored
 
     def done(self) -> None:
         """Count a stop that has been run."""

@@ -137,11 +137,16 @@ class PoolRunner(_Local):
             if task is None:
                 break
             try:
-                with interrupts_ignored():  # workers inherit it: Ctrl-C is for this process alone
-                    pending[self._executor.submit(run_task, task)] = task
+                pending[self._submit(task)] = task
             except BrokenProcessPool:
                 return [*again, task]
         return again
+
+    def _submit(self, task: Task) -> Future[Outcome]:
+        if len(self._executor._processes or ()) == self.n_workers:
+            return self._executor.submit(run_task, task)
+        with interrupts_ignored():  # a new worker inherits it: Ctrl-C is for this process alone
+            return self._executor.submit(run_task, task)
 
     def _recover(self, pending: dict[Future[Outcome], Task], losses: dict[str, int]) -> list[Task]:
         """Replace a broken pool; return the tasks that went with it, keep what had finished."""

@@ -84,6 +84,10 @@ class Store:
         self._lock: lock.Held | None = None
         if not is_writer and not self.path.is_file():
             raise InputError(f"campaign {path}: no such file")
+        if self.is_kept and self.path.is_dir():
+            raise InputError(f"campaign {path}: is a folder; name a file")
+        if self.is_kept and not self.path.absolute().parent.is_dir():
+            raise InputError(f"campaign {path}: its folder is missing; make it first")
         if is_writer and self.is_kept:
             self._lock = lock.hold(self.path)
         try:
@@ -116,10 +120,6 @@ class Store:
             self._lock = None
 
     def _connect(self, is_writer: bool) -> None:
-        if self.is_kept and self.path.is_dir():
-            raise InputError(f"campaign {self.path}: is a folder; name a file")
-        if self.is_kept and not self.path.absolute().parent.is_dir():
-            raise InputError(f"campaign {self.path}: its folder is missing; make it first")
         self._db = sqlite3.connect(str(self.path), isolation_level=None, timeout=30.0)
         n_tables = self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
         if is_writer and n_tables == 0:
@@ -305,7 +305,7 @@ class Store:
         return int(row[0])
 
     def _remember(self, key: tuple[str, str], number: int) -> None:
-        if len(self._ids) >= 1000:  # memory must not grow with the number of rails
+        if len(self._ids) >= 100:  # memory must not grow with the number of rails
             self._ids.clear()
         self._ids[key] = number
 

@@ -15,9 +15,7 @@ from bench.campaign.canonical import as_json, scenario_hash, short_hash
 from bench.campaign.identity import differing, machine_text, versions, versions_text
 from bench.errors import InputError
 from bench.registry import one_line
-from bench.runner import run_stop
 from bench.scenario import Scenario
-from bench.shortest import shortest_possible
 
 
 @dataclass(frozen=True)
@@ -86,6 +84,10 @@ def run_task(task: Task) -> Outcome:
 
 
 def _summary(task: Task) -> Mapping[str, Any]:
+    # imported here: it compiles the physics, and other versions should be refused before that
+    from bench.runner import run_stop
+    from bench.shortest import shortest_possible
+
     if task.candidate.reference == FLOOR:
         return {"shortest_possible": shortest_possible(task.scenario)}
     return run_stop(task.scenario, controller_of(task.candidate), task.seed).summary

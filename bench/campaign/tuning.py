@@ -104,6 +104,8 @@ def tune(
     ------
     InputError   if the budget is too small, or no setting keeps the constraints
     """
+    if not len(rails.training) or not len(rails.held_out):
+        raise InputError("tuning needs rails to tune on and others to hold out; at least 1 of each")
     judge = Judge(known, goal, rails, store, runner, bar)
     ladder = rungs(len(rails.training))
     size = screening_size(budget, rails, ladder)

@@ -69,6 +69,9 @@ class Bounds:
         )
 
 
+FLOOR_HARM = "over-shortest"
+"""The harm for which the shortest possible stop is computed on every rail, too."""
+
 Harm = Callable[[Mapping[str, Any], float], float]
 
 
@@ -78,7 +81,7 @@ def _over_shortest(summary: Mapping[str, Any], shortest: float) -> float:
 
 
 HARMS: Mapping[str, tuple[str, Harm]] = {
-    "over-shortest": ("distance over the shortest possible on that rail [-]", _over_shortest),
+    FLOOR_HARM: ("distance over the shortest possible on that rail [-]", _over_shortest),
     "distance": ("distance [m]", lambda summary, _: float(summary["final_distance"])),
     "lock": ("longest lock [s]", lambda summary, _: float(summary["longest_lock"])),
     "flats": ("flat risk [-]", lambda summary, _: float(summary["flat_risk"])),
@@ -135,7 +138,7 @@ class _Search:
         self.base, self.bounds, self.space = base, bounds, bounds.space()
         self.candidate = candidate_of(known)
         self.harm = HARMS[harm][1]
-        self.needs_floor = harm == "over-shortest"
+        self.needs_floor = harm == FLOOR_HARM
         self.seeds, self.store, self.runner, self.bar = seeds, store, runner, bar
         self.n_rails = self.n_stops = 0
         self.why = f"found by a search for the rail that hurts {self.candidate.controller} most"
@@ -172,7 +175,13 @@ class _Search:
             for i in range(n)
             for field in ("from_distance", "friction", "cleaning_work")
         }
-        return dataclasses.replace(made, provenance={**made.provenance, **marks})
+        kept = {
+            f"rail.sections.{i}.{path.rpartition('.')[2]}": origin
+            for path, origin in self.base.provenance.items()
+            if path.startswith("rail.sections.0.")
+            for i in range(n)
+        }
+        return dataclasses.replace(made, provenance={**made.provenance, **kept, **marks})
 
     def harms(self, scenarios: list[Scenario]) -> Floats:
         """Return the harm of each rail, mean over the seeds."""
@@ -210,7 +219,7 @@ def worst_rail(
     runner: Runner,
     *,
     bounds: Bounds | None = None,
-    harm: str = "over-shortest",
+    harm: str = FLOOR_HARM,
     seeds: range = range(1),
     seed: int = 0,
     bar: Bar | None = None,

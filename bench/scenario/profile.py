@@ -10,6 +10,8 @@ from bench.scenario.fields import FieldProblem
 from bench.scenario.rail import RailSection
 from bench.scenario.units import DIMENSIONS
 
+MOST_ROWS = 10_000
+
 _FIELDS = {
     "distance": ("from_distance", "length"),
     "friction": ("friction", "ratio"),
@@ -53,36 +55,61 @@ def sections_from_csv(path: str | Path, template: RailSection) -> tuple[RailSect
     InputError   one line with file, line, column and what is allowed
     """
     file = Path(path)
+    rows = _rows(file)
+    if len(rows) < 2:
+        raise InputError(f"{file}: needs a header and at least one row of distance_m, friction")
+    if len(rows) > MOST_ROWS + 1:
+        raise InputError(f"{file}: {len(rows) - 1} rows; at most {MOST_ROWS} are allowed")
+    header = _header(file, *rows[0])
+    sections: list[RailSection] = []
+    for line, row in rows[1:]:
+        section = _section(file, line, header, row, template, is_first=not sections)
+        if sections and section.from_distance <= sections[-1].from_distance:
+            raise InputError(
+                f"{file}: line {line}: distance {section.from_distance:g} m does not rise above "
+                f"that of the row before, {sections[-1].from_distance:g} m"
+            )
+        sections.append(section)
+    return tuple(sections)
+
+
+def _rows(file: Path) -> list[tuple[int, list[str]]]:
+    """Return (line number, cells) of every line that holds data."""
     try:
-        text = file.read_text(encoding="utf-8")
+        text = file.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as problem:
         reason = getattr(problem, "strerror", None) or "not UTF-8 text"
         raise InputError(f"{file}: cannot be read ({reason}); a rail profile is CSV") from None
-    rows = [
-        (number, row)
-        for number, row in enumerate(csv.reader(text.splitlines()), start=1)
-        if row and row[0].strip() and not row[0].lstrip().startswith("#")
-    ]
-    if len(rows) < 2:
-        raise InputError(f"{file}: needs a header and at least one row of distance_m, friction")
+    rows = []
+    for number, line in enumerate(text.splitlines(), start=1):
+        if not line.strip() or line.lstrip().startswith("#"):
+            continue
+        try:
+            rows.append((number, next(csv.reader([line]))))
+        except csv.Error as problem:
+            raise InputError(f"{file}: line {number}: not CSV ({problem})") from None
+    return rows
+
+
+def _header(file: Path, line: int, row: list[str]) -> list[str]:
+    """Return the names of the columns; refuse any that is unknown, missing or there twice."""
     known = _columns()
-    header = [name.strip() for name in rows[0][1]]
+    header = [name.strip() for name in row]
     for name in header:
         if name not in known:
             raise InputError(
-                f"{file}: line {rows[0][0]}: unknown column {name!r}; allowed: {', '.join(known)}"
+                f"{file}: line {line}: unknown column {name!r}; allowed: {', '.join(known)}"
             )
     fields = [known[name][0] for name in header]
-    for needed in ("from_distance", "friction"):
-        if fields.count(needed) != 1:
+    for column, (field, _) in _FIELDS.items():
+        n_needed = 1 if column in ("distance", "friction") else 0
+        if not n_needed <= fields.count(field) <= 1:
+            how_many = "exactly one column" if n_needed else "at most one column"
             raise InputError(
-                f"{file}: line {rows[0][0]}: the header needs exactly one column for "
-                f"{needed.removeprefix('from_')}; given: {', '.join(header)}"
+                f"{file}: line {line}: the header needs {how_many} for {column}; "
+                f"given: {', '.join(header)}"
             )
-    return tuple(
-        _section(file, number, header, row, template, is_first=i == 0)
-        for i, (number, row) in enumerate(rows[1:])
-    )
+    return header
 
 
 def _section(
@@ -96,22 +123,27 @@ def _section(
 ) -> RailSection:
     if len(row) != len(header):
         raise InputError(f"{file}: line {line}: {len(row)} values, the header has {len(header)}")
-    known, values = _columns(), {}
+    known, values, columns = _columns(), {}, {}
     for name, text in zip(header, row, strict=True):
         field, multiplier, divisor = known[name]
-        try:
-            value = float(text)
-        except ValueError:
-            value = math.nan
-        if not math.isfinite(value):
-            raise InputError(f"{file}: line {line}: {name} = {text.strip()!r}: must be a number")
-        values[field] = value * multiplier / divisor
+        columns[field] = name, text.strip()
+        values[field] = _number(file, line, name, text) * multiplier / divisor
     if is_first:
         values["from_distance"] = min(values["from_distance"], 0.0)
     values.setdefault("recovered_friction", max(template.recovered_friction, values["friction"]))
     try:
         return dataclasses.replace(template, **values)
     except FieldProblem as problem:
-        raise InputError(
-            f"{file}: line {line}: {problem.key} = {problem.value}: {problem.detail}"
-        ) from None
+        name, text = columns.get(problem.key, (problem.key, problem.value))
+        raise InputError(f"{file}: line {line}: {name} = {text}: {problem.detail}") from None
+
+
+def _number(file: Path, line: int, column: str, text: str) -> float:
+    try:
+        value = math.nan if "_" in text else float(text)  # Python would read 1_0 as ten
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        shown = text.strip()[:60]
+        raise InputError(f"{file}: line {line}: {column} = {shown!r}: must be a finite number")
+    return value

@@ -186,10 +186,11 @@ class Rail(Record):
     cleaning_law: str = choice(
         "rail_memory",
         "contact_only",
-        doc="Whether the rail stays cleaned for the wheels behind, or a contact cleans only itself.",
+        doc="Whether the rail stays cleaned for wheels behind, or a contact cleans only itself.",
         default="rail_memory",
         mark="assumed",
-        source="this project's extension; contact_only is the recalled law without memory",
+        source="memory in the rail is this project's own extension; the recalled law of degraded "
+        "and recovered adhesion has none (contact_only), and there a locked wheel cleans in full",
     )
     redeposition: float = quantity(
         "ratio",
@@ -198,7 +199,7 @@ class Rail(Record):
         default=0.0,
         doc="Each wheel lays down film again: W falls by exp of minus this.",
         mark="assumed",
-        source="no measurement known",
+        source="this project's own extension; no measurement known",
     )
     sand_friction: float = quantity(
         "ratio",
@@ -262,7 +263,8 @@ class Rail(Record):
         default=0.05,
         doc="Share of its sliding work with which a locked wheel still cleans.",
         mark="assumed",
-        source="no measurement known; without a fall, locked wheels would clean best",
+        source="this project's own extension; no measurement known; without it locked wheels would "
+        "clean best",
     )
     full_cleaning_slip: float = quantity(
         "ratio",
@@ -271,7 +273,7 @@ class Rail(Record):
         default=0.5,
         doc="Creepage up to which all sliding work cleans; beyond, the share falls linearly.",
         mark="assumed",
-        source="no measurement known",
+        source="this project's own extension; no measurement known",
     )
     profile: str | None = file_name(
         doc="CSV with distance_m and friction, one row a section; the first section fills the rest."
@@ -287,7 +289,9 @@ class Rail(Record):
     )
 
     def check_together(self) -> None:
-        """Check that sections ascend and the first begins at or before the train's front."""
+        """Check that sections ascend, from the front or before, and friction is given once."""
+        if self.profile is not None and self.random is not None:
+            self.refuse("profile", "friction comes from it or from [rail.random]; give one of them")
         starts = [section.from_distance for section in self.sections]
         if starts[0] > 0.0:
             detail = "the first section must begin at 0 m or before"

@@ -72,7 +72,7 @@ class Sander(Record):
         default=1.0,
         doc="Share of the sand that comes to lie under the wheel.",
         mark="assumed",
-        source="measured from under 0.2 to 0.91 (two studies); the sand law's scale was fitted with 1",
+        source="measured from under 0.2 to 0.91 (two studies); the sand law was fitted with 1",
     )
     hopper: float = quantity(
         "mass",

@@ -49,8 +49,10 @@ def one_axle(scenario: Scenario) -> Scenario:
 
 
 def smooth_case(rail: str, n_axles: int, **changes: float) -> Scenario:
-    """A shipped rail without cleaning: nothing jumps at cell borders."""
-    scenario = bench.load_scenario(rail)
+    """A shipped rail without cleaning: nothing jumps at cell borders. Loads stay put too."""
+    scenario = bench.load_scenario(rail).replace(
+        {"train.vehicles.*.body_height": 0.0, "train.vehicles.*.pivot_height": 0.0}
+    )
     if n_axles == 1:
         scenario = one_axle(scenario)
     friction = scenario.rail.sections[0].friction
@@ -102,20 +104,40 @@ def test_rolling_stop_converges_as_declared(
     assert observed_order(measure) == pytest.approx(DECLARED_ORDER, abs=0.2)
 
 
+@pytest.mark.xfail(
+    strict=True,
+    reason="loads are set once a step from the acceleration of the step before: first order",
+)
+def test_rolling_stop_with_load_transfer_converges_as_declared() -> None:
+    shipped = bench.load_scenario("grease").train.vehicles[0]
+    heights = {
+        "train.vehicles.*.body_height": shipped.body_height,
+        "train.vehicles.*.pivot_height": shipped.pivot_height,
+    }
+    assert min(heights.values()) > 0.0
+    scenario = smooth_case("grease", 16, **{"brake.build_up_time": 20.0}).replace(heights)
+
+    def measure(step: float) -> float:
+        world = packed(scenario, step)
+        advance_compiled(13.0, world)
+        return float(world.axle_states["wheel_speed"][-1])
+
+    assert observed_order(measure) == pytest.approx(DECLARED_ORDER, abs=0.2)
+
+
 @pytest.mark.parametrize("n_axles", [1, 16])
 @pytest.mark.parametrize("rail", ["grease", "wet_leaf", "tough_film"])
 def test_distance_from_lock_to_standstill_converges_as_declared(rail: str, n_axles: int) -> None:
     scenario = smooth_case(rail, n_axles, initial_speed=10.0)
-    share = scenario.brake.steps[-1] / scenario.brake.emergency
 
     def measure(step: float) -> float:
-        world = packed(scenario, step)
-        train, axles = world.train_state[0], world.axle_states
-        axles["wheel_speed"], axles["is_locked"] = 0.0, 1
-        axles["pressure"] = share * scenario.brake.full_pressure
-        train["demand"], train["n_handled"], train["n_effective"] = share, 1, 1
+        world = packed(scenario, STEPS[-1])
+        advance_compiled(4.0, world)  # every run starts from this same state, after the lock
+        assert world.axle_states["is_locked"].min() == 1
+        world.run["maximum_step"] = step
         advance_compiled(NEVER, world)
-        assert train["status"] == STOPPED and axles["is_locked"].min() == 1
+        train = world.train_state[0]
+        assert train["status"] == STOPPED and world.axle_states["is_locked"].min() == 1
         return float(train["distance"])
 
     assert observed_order(measure) == pytest.approx(DECLARED_ORDER, abs=0.2)

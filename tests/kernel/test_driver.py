@@ -3,10 +3,12 @@
 import numpy as np
 import pytest
 
-from bench.kernel.driver import move_handle, time_to_handle_event, time_to_travel
+from bench.kernel.driver import time_to_travel
+from bench.kernel.loop import advance_compiled
 from bench.kernel.records import STOPPED
 from bench.scenario import Brake, Driver, HandleEntry
 from tests.support_stops import FILL_TIME, NEARLY_AT_ONCE, packed, plain_stop, run_world
+
 
 STEPS = {"steps": (0.3, 0.6, 0.9), "emergency": 1.2}
 
@@ -50,24 +52,17 @@ def speed_at(world, time):
 
 
 class Handle:
-    """A handle on its own; the train coasts at constant speed."""
+    """The demand of a braking train at chosen times."""
 
     def __init__(self, driver, **of_brake):
         self.world = packed(plain_stop(30.0, driver=driver, brake=brake(**of_brake)))
         self.state = self.world.train_state[0]
 
     def run(self, until):
-        """Move on to a time, event by event, and return the demand over the emergency's."""
-        state, world = self.state, self.world
-        while True:
-            move_handle(world.handle, world.effective, world.train[0], state)
-            left = until - float(state["time"])
-            if left <= 1e-12:
-                return float(state["demand"])
-            step = min(left, time_to_handle_event(world.handle, world.effective, state))
-            state["demand"] += state["demand_rate"] * step
-            state["distance"] += state["speed"] * step
-            state["time"] += step
+        """Move on to a time and return the demand over the emergency's."""
+        advance_compiled(until, self.world)
+        assert self.state["time"] == until
+        return float(self.world.vehicle_states["demand"][0])
 
 
 def test_time_trigger_acts_at_its_moment():
@@ -82,18 +77,19 @@ def test_speed_trigger_acts_at_its_speed(trigger):
     # the step is cut by the deceleration of the step before, which creep moves by less than 1e-5
     # of itself; the trigger allows 1e-7 m/s
     assert speed_at(world, acted[1])[0] == pytest.approx(trigger, abs=2e-7)
-    # braking begins after the delay and half of the cylinder's filling to a half; creep moves the
-    # time by 0.04 % of a rotating mass of 4 %
+    # braking begins after the delay and half of the cylinder's filling to a half; until the wheel
+    # creeps (0.04 %) it gives up momentum of its own, 4 % of 0.012 m/s: 0.8 ms at 0.6 m/s2
     expected = DELAY + 0.25 * FILL_TIME + (30.0 - trigger) / 0.6
-    assert acted[1] == pytest.approx(expected, rel=2e-5)
+    assert acted[1] == pytest.approx(expected, abs=1e-3)
 
 
 def test_speed_trigger_within_a_ramp_misses_by_less_than_the_ramp_bends():
-    """The cut foresees constant deceleration; over a step of 5 ms a ramp bends by 4e-6 m/s."""
+    """The cut foresees constant deceleration; over a step of 5 ms a ramp bends by 8e-6 m/s."""
     driver = programme({"at_time": 0.0, "position": 3}, {"at_speed": 29.7, "position": 2})
     world, acted = finished(driver, build_up=3.0)
     bend = 0.9 / 3.0 * 0.005**2
-    assert speed_at(world, acted[1])[0] == pytest.approx(29.7, abs=bend)
+    between_traces = 0.9 / 3.0 * 0.02**2 / 8.0  # a parabola read off as a straight line
+    assert speed_at(world, acted[1])[0] == pytest.approx(29.7, abs=bend + between_traces)
 
 
 @pytest.mark.parametrize("trigger", [100.0, 333.33, 700.0])
@@ -116,14 +112,15 @@ def test_delay_runs_from_each_movement():
     assert handle.run(1.5 + 1e-6) == pytest.approx(0.25)
     assert handle.run(1.8 - 1e-6) == pytest.approx(0.25)
     assert handle.run(1.8 + 1e-6) == 1.0
-    assert float(handle.state["handle"]) == 1.0
+    assert int(handle.state["position"]) == 4
 
 
 def test_handle_is_seen_before_the_delay():
     handle = Handle(programme({"at_time": 1.0, "position": 3}), delay=0.5)
     handle.run(1.1)
-    assert float(handle.state["handle"]) == pytest.approx(0.75)
-    assert float(handle.state["demand"]) == 0.0
+    assert int(handle.state["position"]) == 3
+    assert int(handle.state["acting_position"]) == 0
+    assert float(handle.world.vehicle_states["demand"][0]) == 0.0
 
 
 @pytest.mark.parametrize("position", [1, 2, 3, 4])
@@ -158,6 +155,13 @@ def test_newer_change_starts_from_where_the_demand_is():
     assert handle.run(1.0) == pytest.approx(0.5, rel=1e-9)
     assert handle.run(3.0) == pytest.approx(0.5 - 0.25 * 2.0 / 5.0, rel=1e-9)
     assert handle.run(6.0 + 1e-9) == 0.25
+
+
+def test_same_position_again_leaves_the_ramp_alone():
+    driver = programme({"at_time": 0.0, "position": 4}, {"at_time": 1.0, "position": 4})
+    handle = Handle(driver, build_up=2.0)
+    assert handle.run(1.5) == pytest.approx(0.75, rel=1e-9)
+    assert handle.run(2.0 + 1e-9) == 1.0
 
 
 def test_entries_act_in_the_order_listed():

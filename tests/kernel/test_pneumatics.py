@@ -7,7 +7,9 @@ import pytest
 
 from bench.kernel.columns import FILL, HOLD, VENT
 from bench.kernel.pneumatics import (
+    acting_valve,
     apply_due_commands,
+    limit_vent,
     next_due,
     pressure_piece,
     send_command,
@@ -27,6 +29,7 @@ class Cylinder:
         brake = brake_of(0.9, **{**rates, **delays, **changes})
         self.world = packed(plain_stop(20.0, brake=brake))
         self.train, self.state = self.world.train[0], self.world.axle_states[0]
+        self.axle = self.world.axles[0]
         self.time = 0.0
         self.n_pieces = 0
 
@@ -37,14 +40,29 @@ class Cylinder:
     def send(self, valve, factor=1.0):
         send_command(self.time, valve, factor, self.train, self.state)
 
+    def piece(self, demanded, demanded_rate, longest=math.inf):
+        """Return rate and length of the piece that begins now."""
+        return pressure_piece(
+            longest,
+            demanded,
+            demanded_rate,
+            0,
+            True,
+            1e6,
+            self.train,
+            self.axle,
+            self.state,
+        )
+
     def run(self, duration, demanded=FULL, demanded_rate=0.0):
         """Move on by a duration; the demanded pressure is linear from its start."""
         start, end = self.time, self.time + duration
         while end - self.time > 1e-12:
             apply_due_commands(self.time, self.state)
             now = demanded + demanded_rate * (self.time - start)
-            rate, until = pressure_piece(now, demanded_rate, 0, self.train, self.state)
-            piece = min(until, end - self.time, next_due(self.state) - self.time)
+            longest = min(end - self.time, next_due(self.state) - self.time)
+            rate, until = self.piece(now, demanded_rate, longest)
+            piece = min(until, longest)
             self.state["pressure"] += rate * piece
             self.time += piece
             self.n_pieces += 1
@@ -179,7 +197,7 @@ def test_slow_ramp_is_followed_exactly(ramp_time):
 def test_filling_meets_a_rising_demand_where_the_lines_cross():
     """Empty under a demand of 1 bar that rises by 2 bar/s: met after 1 / (4 - 2) s at 2 bar."""
     cylinder = Cylinder()
-    rate, until = pressure_piece(1e5, 2e5, 0, cylinder.train, cylinder.state)
+    rate, until = cylinder.piece(1e5, 2e5)
     assert (rate, until) == (FILL_RATE, pytest.approx(0.5, rel=1e-12))
     cylinder.run(0.5, 1e5, 2e5)
     assert cylinder.pressure == pytest.approx(2e5, rel=1e-12)
@@ -196,7 +214,7 @@ def test_filling_meets_a_falling_demand_where_the_lines_cross():
 
 def test_demand_that_outruns_the_cylinder_is_never_met():
     cylinder = Cylinder()
-    rate, until = pressure_piece(0.0, 1e6, 0, cylinder.train, cylinder.state)
+    rate, until = cylinder.piece(0.0, 1e6)
     assert rate == FILL_RATE
     assert until == math.inf
     cylinder.run(0.2, 0.0, 1e6)
@@ -220,6 +238,34 @@ def test_pressure_never_moves_faster_than_its_valves(rate, level):
     cylinder = Cylinder()
     cylinder.state["pressure"] = level
     for demanded in (0.0, level, FULL):
-        moved, until = pressure_piece(demanded, rate, 0, cylinder.train, cylinder.state)
+        moved, until = cylinder.piece(demanded, rate)
         assert -VENT_RATE <= moved <= FILL_RATE
         assert until > 0.0
+
+
+def test_unsupplied_cylinder_releases():
+    """A vehicle whose brake does not act lets its cylinders empty through the brake control."""
+    cylinder = Cylinder()
+    cylinder.run(1.0)
+    arguments = (math.inf, FULL, 0.0, 0, False, 1e6)
+    rate, until = pressure_piece(*arguments, cylinder.train, cylinder.axle, cylinder.state)
+    assert (rate, until) == (-VENT_RATE, pytest.approx(FULL / VENT_RATE, rel=1e-12))
+
+
+def test_stuck_valve_stays_where_it_is_stuck():
+    cylinder = Cylinder()
+    cylinder.run(0.5)
+    cylinder.state["valve_fault"] = HOLD
+    assert acting_valve(cylinder.state) == HOLD
+    cylinder.run(1.0)
+    assert cylinder.pressure == pytest.approx(0.5 * FILL_RATE, rel=1e-12)
+
+
+def test_unbroken_vent_is_overruled_after_its_limit():
+    cylinder = Cylinder()
+    cylinder.train["vent_limit"] = 0.995
+    given = [limit_vent(VENT, 0.01, cylinder.train, cylinder.state) for _ in range(150)]
+    assert given == [VENT] * 99 + [FILL] * 51
+    assert cylinder.state["n_restored"] == 1
+    assert limit_vent(FILL, 0.01, cylinder.train, cylinder.state) == FILL
+    assert limit_vent(VENT, 0.01, cylinder.train, cylinder.state) == VENT

@@ -11,15 +11,15 @@ from tests.support_stops import FLAT, packed, plain_stop, wheel_on
 
 @pytest.fixture
 def parts():
-    """Return run and axle state of a stop; locked below 0.2 m/s while the train does 1.4."""
+    """Return run, axle state and slide histogram; locked below 0.2 m/s while the train does 1.4."""
     world = packed(plain_stop(20.0))
-    return world.run[0], world.axle_states[0]
+    return world.run[0], world.axle_states[0], world.slide_histogram
 
 
 def lock(parts, duration, before, after, train_speed=10.0, energy=0.0):
-    run, state = parts
+    run, state, _ = parts
     state["wheel_speed"] = after
-    count_lock(duration, before, train_speed, energy, run, state)
+    count_lock(duration, 0.0, before, train_speed, energy, run, state)
     return state
 
 
@@ -62,9 +62,10 @@ def test_no_wheel_counts_as_locked_in_a_slow_train(parts):
 )
 def test_slide_needs_both_creepage_and_slip_speed(parts, rim, train_speed, is_sliding):
     """Above 5 % and above 0.3 m/s."""
-    run, state = parts
+    run, state, histogram = parts
     state["wheel_speed"] = rim
-    count_slide(0.1, train_speed, run, state)
+    count_slide(0.1, train_speed, run, histogram, state)
+    assert histogram.sum() == 0.1
     assert state["sliding_time"] == (0.1 if is_sliding else 0.0)
     assert state["sliding_distance"] == pytest.approx(0.1 * train_speed * is_sliding)
 

@@ -1,0 +1,284 @@
+"""The commands `creep` and `conditioning`: thin, one function each.
+
+`add_parsers` adds them to the command line; each sets `act` to its function, which returns the exit
+code. They raise `InputError` for what cannot be used. Slow imports stand inside the functions.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import io
+import re
+import sys
+from collections.abc import Iterable, Sequence
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bench.caution import CAUTION
+from bench.errors import InputError
+from bench.interrupts import interrupts_end_at_once, interrupts_ignored
+
+if TYPE_CHECKING:
+    from bench.figures.conditioning import Conditioning
+    from bench.figures.creep_curves import CreepCurve
+    from bench.registry import Known
+    from bench.scenario import Scenario
+
+FOLDER = Path("slipbench-results")
+MOST_SCENARIOS = 7
+
+
+def add_parsers(subparsers: Any) -> None:
+    """Add both commands to a command line's subparsers."""
+    creep = subparsers.add_parser("creep", help="draw the creep laws on a scenario's rail")
+    creep.add_argument(
+        "scenarios", nargs="+", metavar="SCENARIO", help="shipped names or TOML files"
+    )
+    creep.add_argument("--speed", help="at this speed, with its unit, such as 75mph")
+    creep.add_argument("--out", metavar="DIR", help=f"folder for the results ({FOLDER / 'creep'})")
+    creep.set_defaults(act=creep_command)
+
+    conditioning = subparsers.add_parser(
+        "conditioning", help="draw what each axle finds on the rail and leaves behind"
+    )
+    conditioning.add_argument("scenario", metavar="SCENARIO", help="a shipped name or a TOML file")
+    conditioning.add_argument(
+        "--controller",
+        default="slip_band",
+        metavar="NAME",
+        help="a name, or path/to/file.py:NAME (slip_band)",
+    )
+    conditioning.add_argument("--seed", type=_whole, default=0, help="of sampling and teeth (0)")
+    conditioning.add_argument("--speed", help="start from this speed, with its unit, such as 75mph")
+    conditioning.add_argument(
+        "--out", metavar="DIR", help=f"folder for the results ({FOLDER / 'conditioning'})"
+    )
+    conditioning.add_argument(
+        "--compile", action="store_true", help="compile a strategy read from a file"
+    )
+    conditioning.set_defaults(act=conditioning_command)
+
+
+def _whole(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) < 19):
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0")
+    return int(text)
+
+
+def creep_command(arguments: argparse.Namespace) -> int:
+    """Draw every creep law on each scenario's rail, and the largest adhesion over speed."""
+    from bench.registry import refuse_twice
+
+    if len(arguments.scenarios) > MOST_SCENARIOS:
+        raise InputError(f"{len(arguments.scenarios)} scenarios; allowed: 1 to {MOST_SCENARIOS}")
+    scenarios = [_scenario(name, arguments.speed) for name in arguments.scenarios]
+    refuse_twice("scenarios", [(_file_word(s.name), s.title) for s in scenarios])
+    names = ["creep.csv", *_pictures("adhesion_speed")]
+    for scenario in scenarios:
+        names += _pictures(f"creep_{_file_word(scenario.name)}")
+    folder = _folder(arguments.out, "creep", names)
+    _get_ready()
+    from bench.figures import style
+    from bench.figures.adhesion_speed import draw_adhesion_speed
+    from bench.figures.creep_curves import creep_curve, draw_creep_curves, laws_of
+
+    curves = {s.name: [creep_curve(s, law) for law in laws_of(s)] for s in scenarios}
+    files = {"creep.csv": _creep_csv(curves).encode()}
+    drawn = {f"creep_{_file_word(s.name)}": draw_creep_curves(s) for s in scenarios}
+    drawn["adhesion_speed"] = draw_adhesion_speed(scenarios)
+    for name, figure in drawn.items():
+        files |= {f"{name}.{kind}": data for kind, data in style.save(figure).items()}
+    _deliver(_creep_table(scenarios, curves), folder, files, "creep")
+    return 0
+
+
+def conditioning_command(arguments: argparse.Namespace) -> int:
+    """Run one stop and draw adhesion met by each axle and the cleaning work behind it."""
+    from bench.registry import find_controller
+
+    scenario = _scenario(arguments.scenario, arguments.speed)
+    known = find_controller(arguments.controller, compile_file=arguments.compile)
+    names = ["conditioning.csv", *_pictures("conditioning")]
+    folder = _folder(arguments.out, "conditioning", names)
+    _get_ready(known)
+    from bench.figures import style
+    from bench.figures.conditioning import draw_conditioning
+
+    found = _run(scenario, known, arguments.seed)
+    pictures = style.save(draw_conditioning(found))
+    files = {f"conditioning.{kind}": data for kind, data in pictures.items()}
+    files["conditioning.csv"] = _conditioning_csv(found).encode()
+    _deliver(_conditioning_table(found), folder, files, "conditioning")
+    return 0
+
+
+def _scenario(name: str, speed: str | None) -> Scenario:
+    from bench.scenario import load_scenario, parse_speed
+
+    scenario = load_scenario(name)
+    return scenario if speed is None else scenario.replace(initial_speed=parse_speed(speed))
+
+
+def _file_word(name: str) -> str:
+    """Return a scenario's name as part of a file name."""
+    return re.sub(r"[^A-Za-z0-9.-]+", "_", name)[:60]
+
+
+def _pictures(name: str) -> list[str]:
+    return [f"{name}.png", f"{name}.svg"]
+
+
+def _folder(out: str | None, command: str, names: list[str]) -> Path:
+    """Return the folder for the results, refused before anything is computed if it cannot serve."""
+    from bench.output import check_folder
+
+    if out is not None and (not out.strip() or "\0" in out):
+        raise InputError(f"--out {out!r}: must be the path of a folder")
+    folder = FOLDER / command if out is None else Path(out)
+    check_folder(folder, names, f"{command}.json", f"slipbench {command}")
+    return folder
+
+
+def _deliver(text: str, folder: Path, files: dict[str, bytes], command: str) -> None:
+    """Print the table and write the files, or only print where they cannot be written."""
+    from bench.output import write_folder
+
+    record = f"{command}.json"
+    try:
+        with interrupts_ignored():
+            write_folder(folder, files, record, f"slipbench {command}", {})
+    except InputError:
+        print(text, flush=True)  # what was computed is not lost
+        raise
+    print(f"{text}\n\nwritten to {folder}: {', '.join((record, *files))}\n\n{CAUTION}")
+
+
+def _get_ready(known: Known | None = None) -> None:
+    """Import and compile what is needed, saying so where it takes long."""
+    with interrupts_end_at_once("slipbench: interrupted; nothing was written"):
+        from bench.kernel.cache import is_cold
+
+        needed = ("loop.advance_compiled", "loop.observe_compiled", "loop.accept_compiled")
+        if known is not None and is_cold(*needed):
+            notice = "slipbench: compiling the physics once, about 20 s ..."
+            print(notice, file=sys.stderr, flush=True)
+        import_module("bench.packing")
+        if known is not None:
+            from bench.runner import prepare
+
+            import_module("bench.figures.conditioning")
+            prepare(known)
+
+
+def _run(scenario: Scenario, known: Known, seed: int) -> Conditioning:
+    """Run the stop; whatever a strategy that is not shipped raises becomes an `InputError`."""
+    from bench.figures.conditioning import run_conditioning
+    from bench.registry import one_line, where_in
+
+    try:
+        return run_conditioning(scenario, known.controller, seed, compiled=known.runs_compiled)
+    except InputError:
+        raise
+    except Exception as problem:
+        if known.is_shipped:
+            raise
+        where = where_in(problem, Path(known.origin))
+        raise InputError(
+            f"controller {known.controller.name}: {known.origin}: {where}{one_line(problem)}"
+        ) from problem
+
+
+def _creep_table(scenarios: list[Scenario], curves: dict[str, list[CreepCurve]]) -> str:
+    from bench.tables import plain_table
+
+    rows: list[list[str] | str] = []
+    for scenario in scenarios:
+        head = f"{scenario.name}: {scenario.initial_speed:.2f} m/s, own law {scenario.contact.law}"
+        rows += [head] if not rows else ["", head]
+        for curve in curves[scenario.name]:
+            error = "-" if curve.table_error is None else f"{curve.table_error:.1e}"
+            rows.append(
+                [
+                    f"  {curve.law}",
+                    f"{curve.stiffness:.1f}",
+                    f"{curve.peak_adhesion:.4f}",
+                    f"{100.0 * curve.peak_creepage:.3f}",
+                    error,
+                ]
+            )
+    heads = [
+        "law",
+        "slope at\nzero [-]",
+        "peak\nadhesion [-]",
+        "at creepage\n[%]",
+        "table error\n[mu N]",
+    ]
+    note = (
+        "table error: largest difference between a law and the table that stands for it in a\n"
+        "stop, over the friction limit; - where the law is computed, or a measured curve is read."
+    )
+    return f"{plain_table(heads, rows)}\n\n{note}"
+
+
+def _creep_csv(curves: dict[str, list[CreepCurve]]) -> str:
+    from bench.figures.creep_curves import CREEPAGES
+
+    rows: list[list[object]] = [["scenario", "law", "creepage", "adhesion"]]
+    for name, found in curves.items():
+        for curve in found:
+            pairs = zip(CREEPAGES.tolist(), curve.adhesion.tolist(), strict=True)
+            rows += [[name, curve.law, creepage, adhesion] for creepage, adhesion in pairs]
+    return _csv(rows)
+
+
+def _csv(rows: Iterable[Sequence[object]]) -> str:
+    stream = io.StringIO()
+    csv.writer(stream, lineterminator="\n").writerows(rows)
+    return stream.getvalue()
+
+
+def _conditioning_table(found: Conditioning) -> str:
+    import numpy as np
+
+    from bench.tables import plain_table
+
+    low, high = found.friction_range
+    rows = [
+        [
+            f"{i + 1}",
+            f"{found.friction[i]:.4f}",
+            f"{low[i]:.4f} to {high[i]:.4f}",
+            f"{found.used[i]:.4f}",
+            f"{float(np.nanmean(found.work_after[i])) / 1e3:.3f}",
+        ]
+        for i in range(len(found.friction))
+    ]
+    heads = [
+        "axle",
+        "friction\nmet [-]",
+        "10 to 90 %\nof the way",
+        "adhesion\nused [-]",
+        "W left\n[kJ/m]",
+    ]
+    stop = found.stop
+    said = f"{stop.scenario.name}, {stop.controller.name}, seed {stop.seed}: {stop.outcome}"
+    law = stop.scenario.rail.cleaning_law
+    note = (
+        "Means over the braked way above 2 m/s; W left: of one rail, mean over the cells an axle\n"
+        "left. Rail memory, and the falling cleaning share of a nearly locked wheel, are\n"
+        "this project's own extensions of the recalled cleaning law."
+    )
+    if law == "contact_only":
+        note += "\nUnder contact_only the rail forgets: W is drawn, but no axle profits from it."
+    return f"{said}\n\n{plain_table(heads, rows)}\n\n{note}"
+
+
+def _conditioning_csv(found: Conditioning) -> str:
+    heads = [f"work_after_axle_{i + 1}_j_per_m" for i in range(len(found.friction))]
+    rows = [
+        [place, *("" if work != work else work for work in works)]
+        for place, works in zip(found.place.tolist(), found.work_after.T.tolist(), strict=True)
+    ]
+    return _csv([["place_m", *heads], *rows])

@@ -1,0 +1,24 @@
+"""The campaign commands as a process of their own, as the command line runs them."""
+
+import argparse
+import sys
+
+from bench.campaign.commands import add_parsers
+from bench.errors import InputError
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser()
+    add_parsers(parser.add_subparsers())
+    arguments = parser.parse_args()
+    try:
+        return int(arguments.act(arguments))
+    except InputError as problem:
+        print(f"slipbench: {problem}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        return 130
+
+
+if __name__ == "__main__":
+    sys.exit(main())

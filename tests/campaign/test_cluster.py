@@ -1,0 +1,74 @@
+"""A local Dask cluster with two worker processes."""
+
+import os
+import signal
+
+import pytest
+
+from bench.campaign.campaign import run_campaign
+from bench.campaign.cluster import ClusterRunner
+from bench.campaign.plan import Plan
+from bench.campaign.rails import RandomRails
+from bench.campaign.running import make_runner
+from bench.campaign.store import IN_MEMORY, Store
+from bench.campaign.task import run_task
+from bench.errors import InputError
+
+distributed = pytest.importorskip("distributed")
+
+
+@pytest.fixture(scope="module")
+def cluster():
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+    ) as made:
+        yield made
+
+
+def test_a_worker_killed_in_the_middle_loses_nothing(cluster, small, candidates):
+    plan = Plan(RandomRails(small, 4, seed=3), candidates, range(2))
+    runner = make_runner(scheduler=cluster.scheduler_address)
+    n_killed = 0
+    with Store(IN_MEMORY) as store:
+        for i, (task, outcome) in enumerate(runner.run(plan.tasks())):
+            store.add(task, outcome)
+            if i == 3:
+                pids = list(runner._client.run(os.getpid).values())
+                assert len(pids) == 2
+                os.kill(pids[0], signal.SIGKILL)
+                n_killed += 1
+        assert n_killed == 1
+        assert len(store) == len(plan) == 16
+        for task in plan.tasks():  # the same bits as in this process
+            assert store.summary_text(task.key) == run_task(task).summary
+    runner.close()
+
+
+def test_a_cluster_serves_a_campaign(cluster, small, candidates):
+    plan = Plan([small], candidates[1:])
+    runner = ClusterRunner(cluster.scheduler_address)
+    with Store(IN_MEMORY) as store:
+        counts = run_campaign(plan, store, runner, is_quiet=True)
+        task = next(plan.tasks())
+        machine = next(iter(runner.machines()))
+        assert runner.run_on(machine, task).summary == store.summary_text(task.key)
+    runner.close()
+    assert (counts.n_run, counts.notes) == (1, ())
+
+
+def test_workers_of_another_version_are_refused(cluster, monkeypatch):
+    monkeypatch.setattr("bench.campaign.cluster.versions", lambda: {"numba": "0.1"})
+    with pytest.raises(InputError, match=r"has other versions: numba 0\.1 -> "):
+        ClusterRunner(cluster.scheduler_address)
+
+
+def test_a_scheduler_that_is_not_there_is_one_line(monkeypatch):
+    monkeypatch.setattr("bench.campaign.cluster.PATIENCE", 1.0)
+    with pytest.raises(InputError, match=r"scheduler tcp://127\.0\.0\.1:9: cannot be reached"):
+        ClusterRunner("tcp://127.0.0.1:9")
+
+
+def test_without_the_extra_it_says_so(monkeypatch):
+    monkeypatch.setitem(__import__("sys").modules, "distributed", None)
+    with pytest.raises(InputError, match=r"extra `cluster`"):
+        ClusterRunner("tcp://127.0.0.1:9")

@@ -1,0 +1,94 @@
+"""The commands, run in this process on small scenarios."""
+
+import argparse
+
+import pytest
+
+from bench.campaign.commands import add_parsers
+from bench.campaign.scenario_file import scenario_file
+from bench.campaign.tuned_file import load_tuned
+from bench.errors import InputError
+from bench.scenario import load_scenario
+
+
+@pytest.fixture
+def run(small, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "small.toml").write_text(scenario_file(small), encoding="utf-8")
+
+    def act(line):
+        parser = argparse.ArgumentParser(exit_on_error=False)
+        add_parsers(parser.add_subparsers())
+        arguments = parser.parse_args([*line.split(), "--workers", "1", "--quiet"])
+        return arguments.act(arguments)
+
+    return act
+
+
+def test_campaign_runs_resumes_and_exports(run, tmp_path, capsys):
+    line = "campaign small.toml --controllers slip_band,none --random-rails 2 --export c.csv"
+    assert run(line) == 0
+    first = capsys.readouterr().out
+    assert "4 stops: 4 run now" in first and "approves nothing" in first
+    assert len((tmp_path / "c.csv").read_text(encoding="utf-8").splitlines()) == 5
+    assert run(line) == 0
+    assert "0 run now, 4 found stored" in capsys.readouterr().out
+    with pytest.raises(InputError, match=r"small\.0\.0' has changed.*--branch"):
+        run(f"{line} --speed 9m/s")
+    assert run(f"{line} --speed 9m/s --branch slower") == 0
+
+
+def test_campaign_varies_parameters_and_assumptions(run, capsys):
+    vary = "--vary fill_slip=0.05,0.1 --vary film.friction=0.5:1 --design grid --points 2"
+    assert run(f"campaign small.toml --controllers slip_band {vary} --objectives distance") == 0
+    assert "6 stops: 6 run now" in capsys.readouterr().out
+
+
+def test_tune_writes_what_other_commands_read(run, tmp_path, capsys):
+    options = "--trade distance --training 2 --held-out 2 --budget 44 --parameters fill_slip"
+    assert run(f"tune slip_band --rails small.toml {options} --out t.sqlite") == 0
+    text = capsys.readouterr().out
+    assert "Held-out rails (2)" in text
+    assert load_tuned(tmp_path / "t.toml").name == "slip_band"
+    assert {"t.png", "t.svg"} <= {path.name for path in tmp_path.iterdir()}
+    assert run("campaign small.toml --controllers none,t.toml") == 0
+
+
+def test_sensitivity_names_the_factors(run, capsys):
+    options = "--vary film.friction=0.5:2:log --size 1 --objectives distance"
+    assert run(f"sensitivity slip_band --rails small.toml {options}") == 0
+    assert "film.friction" in capsys.readouterr().out
+
+
+def test_worst_rail_writes_a_scenario(run, tmp_path, capsys):
+    options = "--scenario small.toml --budget 12 --patches 1 --harm distance --to worst.toml"
+    assert run(f"worst-rail none {options}") == 0
+    assert "written: worst.toml" in capsys.readouterr().out
+    assert load_scenario(tmp_path / "worst.toml").rail.sections[0].friction < 0.03
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ("campaign none.toml", "no such file"),
+        ("campaign small.toml --controllers slip_bend", "did you mean slip_band"),
+        ("campaign small.toml --controllers none --vary x", "write name=low:high"),
+        ("campaign small.toml --controllers none --objectives speed", "objective 'speed'"),
+        ("campaign small.toml --controllers none --baseline x", "--baseline 'x'"),
+        ("tune none --rails small.toml --budget 100", "no parameters to vary"),
+        ("worst-rail none --scenario small.toml --friction 0.1", "write LOW:HIGH"),
+        ("worst-rail none --scenario small.toml --friction 0.2:0.1", "lower one first"),
+        ("sensitivity slip_band --rails small.toml --method indices --size 3", "power of two"),
+        ("campaign small.toml --controllers none --out none/c.sqlite", "folder is missing"),
+    ],
+)
+def test_bad_input_is_one_line(run, line, message):
+    with pytest.raises(InputError, match=message) as problem:
+        run(line)
+    assert "\n" not in str(problem.value)
+
+
+@pytest.mark.parametrize("option", ["--points 0", "--random-rails x", "--overrun-beyond -1"])
+def test_numbers_out_of_range_are_refused(run, option):
+    with pytest.raises((argparse.ArgumentError, SystemExit)):
+        run(f"campaign small.toml {option}")

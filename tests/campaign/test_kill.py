@@ -1,0 +1,114 @@
+"""Processes killed or interrupted in the middle of a campaign, and resumed."""
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from bench.campaign.candidate import candidate_of
+from bench.campaign.planning import campaign_plan
+from bench.campaign.scenario_file import scenario_file
+from bench.campaign.store import Store
+from bench.campaign.task import run_task
+from bench.registry import find_controller
+from bench.scenario import load_scenario
+
+DRIVER = Path(__file__).with_name("driver.py")
+N_RAILS, N_SEEDS = 4, 10
+PATIENCE = 300.0  # a cold cache compiles the physics first [s]
+
+
+@pytest.fixture
+def command(small, tmp_path):
+    (tmp_path / "small.toml").write_text(scenario_file(small), encoding="utf-8")
+    options = f"--controllers slip_band --random-rails {N_RAILS} --seeds {N_SEEDS} --workers 2"
+    words = [sys.executable, str(DRIVER), "campaign", "small.toml", *options.split()]
+    return [*words, "--out", "c.sqlite"], tmp_path
+
+
+def start(command):
+    words, folder = command
+    return subprocess.Popen(
+        words, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+
+
+def n_stored(folder):
+    try:
+        database = sqlite3.connect(f"file:{folder / 'c.sqlite'}?mode=ro", uri=True)
+        return database.execute("SELECT count(*) FROM stop").fetchone()[0]
+    except sqlite3.Error:
+        return 0
+
+
+def wait_for_stops(process, folder, n_stops):
+    end = time.monotonic() + PATIENCE
+    while n_stored(folder) < n_stops:
+        assert process.poll() is None, process.stderr.read()
+        assert time.monotonic() < end
+        time.sleep(0.02)
+
+
+def children_of(pid):
+    return [int(p) for p in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+
+
+def is_alive(pid):
+    try:
+        return "Z" not in Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0]
+    except FileNotFoundError:
+        return False
+
+
+def finish_and_check(command, n_before):
+    words, folder = command
+    done = subprocess.run(words, cwd=folder, capture_output=True, text=True, timeout=PATIENCE)
+    assert done.returncode == 0, done.stderr
+    n_stops = N_RAILS * N_SEEDS
+    n_found = int(done.stdout.partition(" found stored")[0].rpartition(" ")[2])
+    assert n_before <= n_found < n_stops  # what was stored is not run again
+    assert f"{n_stops} stops: {n_stops - n_found} run now" in done.stdout
+    known = [find_controller("slip_band")]
+    small = load_scenario(folder / "small.toml")
+    plan = campaign_plan([small], known, n_random=N_RAILS, n_seeds=N_SEEDS)
+    tasks = list(plan.tasks())
+    assert [candidate_of(k) for k in known] == list(plan.candidates)
+    with Store(folder / "c.sqlite", is_writer=False) as store:
+        assert len(store) == n_stops
+        assert store.summary_text(tasks[0].key) == run_task(tasks[0]).summary
+        assert store.summary_text(tasks[-1].key) == run_task(tasks[-1]).summary
+
+
+def test_kill_9_loses_only_what_was_in_flight(command):
+    process = start(command)
+    wait_for_stops(process, command[1], 3)
+    workers = children_of(process.pid) if sys.platform == "linux" else []
+    n_before = n_stored(command[1])
+    process.kill()
+    process.wait()
+    database = sqlite3.connect(command[1] / "c.sqlite")
+    assert database.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    database.close()
+    assert n_before <= n_stored(command[1]) < N_RAILS * N_SEEDS
+    end = time.monotonic() + 30.0
+    while any(map(is_alive, workers)):  # orphans end by themselves
+        assert time.monotonic() < end
+        time.sleep(0.1)
+    finish_and_check(command, n_before)
+
+
+def test_ctrl_c_ends_cleanly_and_resumes(command):
+    process = start(command)
+    wait_for_stops(process, command[1], 3)
+    os.kill(process.pid, signal.SIGINT)
+    _, errors = process.communicate(timeout=PATIENCE)
+    assert process.returncode == 130, errors
+    assert "stops stored in c.sqlite; the same command resumes" in errors
+    assert "Traceback" not in errors
+    assert not (command[1] / "c.sqlite.lock").exists()
+    finish_and_check(command, 3)

@@ -1,0 +1,207 @@
+import json
+import sqlite3
+import zlib
+
+import pytest
+
+from bench.campaign import identity, store
+from bench.campaign.campaign import run_campaign
+from bench.campaign.candidate import candidate_of, source_hash
+from bench.campaign.export import column_names, columns, write_csv
+from bench.campaign.plan import Plan
+from bench.campaign.store import Store
+from bench.campaign.task import make_task
+from bench.errors import InputError
+from bench.registry import find_controller
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "campaign.sqlite"
+
+
+def fill(path, plan, stub, branch="main"):
+    runner = stub()
+    with Store(path, branch) as opened:
+        counts = run_campaign(plan, opened, runner, is_quiet=True)
+    return counts, runner
+
+
+def test_a_campaign_is_run_once(path, plan, stub):
+    first, _ = fill(path, plan, stub)
+    again, runner = fill(path, plan, stub)
+    assert (first.n_run, first.n_found) == (16, 0)
+    assert (again.n_run, again.n_found, runner.n_run) == (0, 16, 0)
+
+
+def test_a_longer_plan_runs_only_what_is_new(path, plan, stub):
+    fill(path, plan, stub)
+    longer = Plan(plan.scenarios, plan.candidates, range(3))
+    counts, _ = fill(path, longer, stub)
+    assert (counts.n_run, counts.n_found) == (8, 16)
+
+
+def test_stops_are_stored_with_all_they_depend_on(path, plan, stub):
+    fill(path, plan, stub)
+    with Store(path, is_writer=False) as opened:
+        stops = list(opened.stops())
+        assert opened.scenario(stops[0].scenario_hash).name == stops[0].scenario
+        assert opened.versions() == dict(identity.versions())
+        assert len(opened) == 16
+    task = next(plan.tasks())
+    found = next(s for s in stops if s.candidate == "slip_band" and s.seed == 0)
+    assert found.source_hash == task.candidate.source_hash
+    assert found.parameters == task.candidate.parameters()
+    assert json.dumps(found.summary) == stub().run_on(next(iter(stub().machines())), task).summary
+    source = sqlite3.connect(path).execute("SELECT source FROM controller WHERE name='slip_band'")
+    assert "def update(" in source.fetchone()[0]
+
+
+def test_a_changed_scenario_is_refused_with_what_changed(path, plan, stub, small):
+    fill(path, Plan([small], plan.candidates), stub)
+    changed = Plan([small.replace({"brake.build_up_time": 1.25})], plan.candidates)
+    with pytest.raises(InputError, match=r"'small' has changed.*brake\.build_up_time was 1\.5"):
+        fill(path, changed, stub)
+    counts, _ = fill(path, changed, stub, branch="quicker")
+    assert (counts.n_run, counts.n_found) == (2, 0)
+    with Store(path, "quicker", is_writer=False) as opened:
+        assert len(opened) == 2 and opened.branches() == ["main", "quicker"]
+    again, _ = fill(path, changed, stub, branch="quicker")
+    assert again.n_found == 2
+
+
+def test_a_changed_strategy_is_refused(path, plan, stub, tmp_path, small):
+    file = tmp_path / "mine.py"
+    text = (
+        "from bench.contract import Controller\n"
+        "def update(observation, parameters, memory, command, signals):\n"
+        "    command[:, 0] = {valve}\n"
+        "CONTROLLER = Controller('mine', 'test', update, observes=())\n"
+    )
+    file.write_text(text.format(valve=0), encoding="utf-8")
+    reference = f"{file}:CONTROLLER"
+    fill(path, Plan([small], (candidate_of(find_controller(reference)),)), stub)
+    file.write_text(text.format(valve=1), encoding="utf-8")
+    changed = Plan([small], (candidate_of(find_controller(reference)),))
+    with pytest.raises(InputError, match="controller 'mine' has changed"):
+        fill(path, changed, stub)
+
+
+def test_a_label_with_other_values_is_refused(path, plan, stub, small):
+    candidate = plan.candidates[0]
+    fill(path, Plan([small], (candidate.with_values({"fill_slip": 0.1}, "mine"),)), stub)
+    other = Plan([small], (candidate.with_values({"fill_slip": 0.11}, "mine"),))
+    with pytest.raises(InputError, match="candidate 'mine' has changed"):
+        fill(path, other, stub)
+
+
+def test_other_versions_are_refused_and_may_branch(path, plan, stub, monkeypatch):
+    fill(path, plan, stub)
+    versions = {**identity.versions(), "numba": "0.1"}
+    monkeypatch.setattr(store, "versions_text", lambda: json.dumps(versions))
+    with pytest.raises(InputError, match=r"other versions: numba .* -> 0\.1; .*--branch"):
+        fill(path, plan, stub)
+    counts, _ = fill(path, plan, stub, branch="old numba")
+    assert counts.n_found == 0  # nothing is taken over
+
+
+def test_two_writers_are_refused_and_readers_are_not(path, plan, stub):
+    fill(path, plan, stub)
+    with Store(path), Store(path, is_writer=False) as reader:
+        assert len(reader) == 16
+        with pytest.raises(InputError, match="another process is writing"):
+            Store(path)
+    Store(path).close()
+    assert not path.with_name("campaign.sqlite.lock").exists()
+
+
+def test_what_is_no_campaign_is_refused(path, tmp_path):
+    path.write_text("not a database, whatever its name says " * 50, encoding="utf-8")
+    with pytest.raises(InputError, match="cannot be used"):
+        Store(path)
+    with pytest.raises(InputError, match="is a folder"):
+        Store(tmp_path)
+    with pytest.raises(InputError, match="folder is missing"):
+        Store(tmp_path / "none" / "campaign.sqlite")
+    with pytest.raises(InputError, match="no such file"):
+        Store(tmp_path / "none.sqlite", is_writer=False)
+    other = tmp_path / "other.sqlite"
+    sqlite3.connect(other).execute("CREATE TABLE branch (id)").connection.commit()
+    with pytest.raises(InputError, match="another program"):
+        Store(other)
+
+
+def test_an_unknown_branch_cannot_be_read(path, plan, stub):
+    fill(path, plan, stub)
+    with pytest.raises(InputError, match="no branch 'x'; it has: main"):
+        Store(path, "x", is_writer=False)
+
+
+def test_scenario_texts_are_stored_once(path, plan, stub):
+    fill(path, plan, stub)
+    database = sqlite3.connect(path)
+    texts = database.execute("SELECT text FROM scenario").fetchall()
+    assert len(texts) == len(plan.scenarios)
+    assert b'"friction"' in zlib.decompress(texts[0][0])
+
+
+def test_csv_holds_every_stop_and_every_bit(path, plan, stub, tmp_path):
+    fill(path, plan, stub)
+    target = tmp_path / "stops.csv"
+    with Store(path, is_writer=False) as opened:
+        assert write_csv(opened, target) == 16
+        head, *lines = target.read_text(encoding="utf-8").splitlines()
+        names = column_names(opened)
+        first = next(opened.stops())
+    assert head.split(",") == names and len(lines) == 16
+    cells = dict(zip(names, lines[0].split(","), strict=True))
+    assert float(cells["stopping_distance"]) == first.summary["stopping_distance"]
+    assert float(cells["locked_time.2"]) == first.summary["locked_time"][1]
+    assert cells["is_stopped"] == "true"
+
+
+def test_columns_have_one_type_each(path, plan, stub):
+    fill(path, plan, stub)
+    with Store(path, is_writer=False) as opened:
+        table = columns(opened)
+    kinds = {name: values.dtype.kind for name, values in table.items()}
+    assert {values.shape for values in table.values()} == {(16,)}
+    assert (kinds["scenario"], kinds["seed"], kinds["is_stopped"]) == ("U", "i", "b")
+    # a parameter only one of the strategies has
+    assert kinds["parameter.fill_slip"] == "f"
+
+
+def test_source_hash_follows_what_a_strategy_imports(tmp_path, monkeypatch):
+    monkeypatch.syspath_prepend(tmp_path)
+    (tmp_path / "helper_of_mine.py").write_text("LIMIT = 1.0\n", encoding="utf-8")
+    file = tmp_path / "mine.py"
+    file.write_text(
+        "from bench.contract import Controller\n"
+        "from helper_of_mine import LIMIT\n"
+        "def update(observation, parameters, memory, command, signals):\n"
+        "    command[:, 1] = LIMIT\n"
+        "CONTROLLER = Controller('mine', 'test', update, observes=())\n",
+        encoding="utf-8",
+    )
+    controller = find_controller(f"{file}:CONTROLLER").controller
+    before = source_hash(controller)
+    (tmp_path / "helper_of_mine.py").write_text("LIMIT = 0.5\n", encoding="utf-8")
+    assert source_hash(controller) != before
+
+
+def test_versions_cover_the_physics_and_leave_out_pictures():
+    names = identity.sources_of(identity.STOP_MODULE, "bench")
+    assert {"bench.kernel.step", "bench.packing", "bench.stop", "bench.contact"} <= set(names)
+    assert not any(name.startswith("bench.figures") for name in names)
+
+
+def test_key_depends_on_all_that_decides_a_stop(small, plan):
+    candidate = plan.candidates[0]
+    keys = {
+        make_task(small, candidate, 0).key,
+        make_task(small, candidate, 1).key,
+        make_task(small.replace(initial_speed=9.0), candidate, 0).key,
+        make_task(small, candidate.with_values({"fill_slip": 0.1}, "other"), 0).key,
+        make_task(small, plan.candidates[1], 0).key,
+    }
+    assert len(keys) == 5

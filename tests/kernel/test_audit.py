@@ -1,0 +1,169 @@
+"""The books of a stop: energy, and the cleaning work laid on the rail.
+
+Required: less than 1e-3 of the initial energy unaccounted for. The tighter pins are internal: what
+the time stepping reaches, here so that a loss of accuracy is noticed.
+"""
+
+import math
+
+import numpy as np
+import pytest
+
+from bench.contract import Controller
+from bench.kernel.records import STOPPED
+from bench.scenario import Rail, load_scenario, scenario_names
+from bench.simulation import simulate
+from bench.stop import energy_residual
+from controllers import ALL_CONTROLLERS, by_name, none
+from tests.support_stops import (
+    DRY,
+    FALLING,
+    car,
+    film,
+    level_then,
+    packed,
+    plain_stop,
+    run_world,
+    train_of,
+)
+
+REQUIRED, INTERNAL = 1e-3, 1e-5
+
+strategies = pytest.mark.parametrize("controller", ALL_CONTROLLERS, ids=lambda c: c.name)
+
+
+@strategies
+@pytest.mark.parametrize("scenario", scenario_names())
+def test_energy_is_accounted_for(scenario, controller):
+    residual = simulate(scenario, controller, with_traces=False).summary["energy_residual"]
+    assert abs(residual) < REQUIRED
+    assert abs(residual) < INTERNAL  # internal pin
+
+
+@pytest.mark.parametrize("initial_speed", [2.0, 5.0, 20.0])
+@pytest.mark.parametrize("curve", [DRY, FALLING], ids=["dry", "falling"])
+def test_energy_is_accounted_for_when_a_wheel_spins_up_at_low_speed(initial_speed, curve):
+    """Locked on a bad patch, rolling again on a good one, down to walking pace."""
+    sections = [film(0.02, **curve)]
+    sections += [film((0.3, 0.02)[i % 2], 0.1 * initial_speed * (i + 1), **curve) for i in range(60)]
+    stop = plain_stop(initial_speed, sections=tuple(sections))
+    residual = simulate(stop, none.CONTROLLER, with_traces=False).summary["energy_residual"]
+    assert abs(residual) < REQUIRED
+    assert abs(residual) < INTERNAL  # internal pin
+
+
+def sliding_stop(**rail: float) -> object:
+    """Return a two-car stop on a film that cleans, uphill, with running resistance."""
+    sections = (film(0.05, recovered_friction=0.2, cleaning_work=1e4, **FALLING),)
+    return plain_stop(
+        25.0,
+        train=train_of(car(), car()),
+        rail=Rail(sections=sections, **rail),
+        gradient=level_then((50.0, 0.01)),
+    ).replace({"train.resistance_constant": 0.01, "train.resistance_quadratic": 2e-5})
+
+
+@pytest.mark.parametrize("part", ["brake_energy", "contact_energy"])
+def test_audit_notices_a_missing_heat(part):
+    world = run_world(packed(sliding_stop()))
+    assert abs(energy_residual(25.0, world)) < INTERNAL
+    world.axle_states[part] = 0.0
+    assert abs(energy_residual(25.0, world)) > REQUIRED
+
+
+@pytest.mark.parametrize("part", ["resistance_work", "gradient_work"])
+def test_audit_notices_a_missing_work(part):
+    world = run_world(packed(sliding_stop()))
+    world.train_state[part] = 0.0
+    assert abs(energy_residual(25.0, world)) > REQUIRED
+
+
+def test_gradient_work_is_weight_times_height():
+    """All axles end on the slope: each has climbed from where it met it."""
+    world = run_world(packed(sliding_stop()))
+    assert world.train_state["status"][0] == STOPPED
+    places = world.train_state["distance"][0] - world.axles["offset"]
+    assert places.min() > 50.0
+    sine = 0.01 / math.hypot(1.0, 0.01)
+    lifted = (world.axles["mass_carried"] * 9.80665 * sine * (places - 50.0)).sum()
+    # an axle passes the foot of the slope inside a step: half a step of way, 60 mm of 300 m, each
+    assert world.train_state["gradient_work"][0] == pytest.approx(lifted, rel=2e-4)
+
+
+def cleaning_accounts(world):
+    """Return the work on the rail and what the axles spent on it. [J]"""
+    on_rail = world.rail_work.sum() * world.train["cell_length"][0]
+    states = world.axle_states
+    return on_rail, states["cleaning_energy"].sum() - states["redeposited"].sum()
+
+
+@strategies
+@pytest.mark.parametrize("cell_length", [0.5, 1.25])
+def test_cleaning_on_the_rail_is_what_the_axles_spent(controller, cell_length):
+    world = run_world(packed(sliding_stop(cell_length=cell_length), controller), controller)
+    on_rail, spent = cleaning_accounts(world)
+    # sums of some thousand terms of one sign: rounding of at most 1e-16 each
+    assert on_rail == pytest.approx(spent, rel=1e-11)
+    assert on_rail > 0.0
+    assert world.axle_states["cell_energy"].sum() == 0.0
+
+
+def test_cleaning_account_holds_with_redeposition():
+    world = run_world(packed(sliding_stop(redeposition=0.1)))
+    on_rail, spent = cleaning_accounts(world)
+    assert world.axle_states["redeposited"].sum() > 0.0
+    assert on_rail == pytest.approx(spent, rel=1e-11)
+
+
+@pytest.mark.parametrize("scenario", ["tough_film", "wet_leaf"])
+def test_cleaning_account_holds_on_shipped_rail(scenario):
+    controller: Controller = by_name("slip_band")
+    world = run_world(packed(load_scenario(scenario), controller), controller)
+    assert len(world.sanders) == 0
+    on_rail, spent = cleaning_accounts(world)
+    assert on_rail == pytest.approx(spent, rel=1e-11)
+
+
+def largest_creepage(world):
+    """Return the largest creepage in the traces while the train does more than 0.1 m/s. [-]"""
+    n = int(world.train_state["n_traces"][0])
+    train, wheels = world.train_traces[:n, 2], world.axle_traces[:n, :, 0]
+    is_fast = train > 0.1
+    return float((1.0 - wheels[is_fast] / train[is_fast, np.newaxis]).max())
+
+
+def test_work_on_one_rail_is_half_the_contact_heat():
+    """One wheel of two, one rail of two: with full efficiency 2 W = contact energy of the axles.
+
+    Rail of plenty of friction, so no wheel slips by half anywhere.
+    """
+    sections = (film(0.3, recovered_friction=0.35, cleaning_work=1e3, **FALLING),)
+    world = run_world(packed(plain_stop(25.0, sections=sections, train=train_of(car()))))
+    assert largest_creepage(world) < 0.1
+    on_rail, _ = cleaning_accounts(world)
+    contact = world.axle_states["contact_energy"].sum()
+    assert 2.0 * on_rail == pytest.approx(contact, rel=1e-11)
+    assert contact > 1e3
+
+
+def test_work_on_one_rail_is_half_the_contact_heat_of_a_controlled_slide():
+    """The same where wheels slide at the peak of the curve all the way, to a tenth of a m/s."""
+    controller = by_name("peak_follower")
+    world = run_world(packed(sliding_stop(), controller), controller)
+    assert 0.02 < largest_creepage(world) < 0.5
+    on_rail, _ = cleaning_accounts(world)
+    contact = world.axle_states["contact_energy"].sum()
+    # below 0.1 m/s a wheel may lock: no more than the train's energy there, 2e-5 of all
+    assert 2.0 * on_rail == pytest.approx(contact, rel=1e-4)
+
+
+def test_locked_wheels_clean_less_than_half_their_contact_heat():
+    """The factor of two is not hidden in the efficiency: locked wheels keep five per cent of it."""
+    sections = (film(0.03, recovered_friction=0.05, cleaning_work=1e5),)
+    stop = plain_stop(20.0, deceleration=4.0, sections=sections)
+    world = run_world(packed(stop))
+    on_rail, _ = cleaning_accounts(world)
+    contact = float(world.axle_states["contact_energy"].sum())
+    locked = float(world.axle_states["locked_energy"].sum())
+    assert locked > 0.9 * contact
+    assert 0.5 * 0.05 * contact < on_rail < 0.5 * (0.05 * locked + contact - locked)
