@@ -57,12 +57,13 @@ def shortest_possible(scenario: Scenario | str, rail_before: RailState | None = 
     and gradient force G(x), N = R + G. Then M dv/dx = -(sum F + N)/v and dq_i/dx = (F_i - B_i)/v.
     The floor's quantities carry a hat.
 
-    *Facts about any strategy.* 0 <= B_i <= D_i; 0 <= q_i <= m_i v; F_i is at most the peak P_i of
-    the creep law at the cell's friction, and a peak only grows with cleaning and with falling
-    speed; an axle cleans a cell by at most the largest product of efficiency and creepage times
-    its peak force, per metre (under the law without memory a contact keeps up at most the largest
-    friction its own work can); sanders lay at most what they lay when they never pause; D_i is at most what the cylinder reaches when its valve always
-    fills, on a handle programme from which all easing is struck.
+    *Facts about any strategy.* 0 <= B_i <= D_i; 0 <= q_i <= m_i v; F_i is at most the peak P_i
+    of the creep law at the cell's friction, and a peak only grows with cleaning and with
+    falling speed; an axle cleans a cell by at most the largest product of efficiency and
+    creepage times its peak force, per metre (under the law without memory a contact keeps up at
+    most the largest friction its own work can); sanders lay at most what they lay when they
+    never pause; D_i is at most what the cylinder reaches when its valve always fills, on a
+    handle programme from which all easing is struck.
 
     *Lemma.* Whatever holds v >= v^ up to x also holds t <= t^ there (the faster train is there
     earlier), so D_i <= D^_i, and the rail each axle meets is no cleaner than in the floor, so
@@ -71,19 +72,20 @@ def shortest_possible(scenario: Scenario | str, rail_before: RailState | None = 
     falling gradient is credited at the fastest speed only.
 
     *Floor A(k).* The k leading axles take F^_i = P^_i until their store q^_i reaches m_i times
-    the fastest speed, then min(P^_i, D^_i); their brakes take D^_i, or F^_i when q^_i = 0. The other
-    axles take D^_i and stay at train speed. Claim: the impulse J_i = int F_i/v dx of each leading
-    axle is at most J^_i. Suppose J_i = J^_i and J_i is about to grow faster. Then q^_i is full, for
-    else F^_i = P^_i >= F_i. Since the last place where q^_i was 0 (there q_i >= q^_i) the floor's
-    brake took all of D^_i >= B_i, so q_i >= q^_i: full as well, hence F_i <= B_i <= D^_i, and
-    F_i <= P^_i: no faster. For the others sum J_i = int B_i/v dx + q_i - q_i(0) <=
-    int D^_i/v^ dx + m_i (v - v(0)). Added up, (M + sum m) v >= (M + sum m) v^, so v >= v^ goes on.
+    the fastest speed, then min(P^_i, D^_i); their brakes take D^_i, or F^_i when q^_i = 0. The
+    other axles take D^_i and stay at train speed. Claim: the impulse J_i = int F_i/v dx of each
+    leading axle is at most J^_i. Suppose J_i = J^_i and J_i is about to grow faster. Then q^_i is
+    full, for else F^_i = P^_i >= F_i. Since the last place where q^_i was 0 (there q_i >= q^_i)
+    the floor's brake took all of D^_i >= B_i, so q_i >= q^_i: full as well, hence F_i <= B_i <=
+    D^_i, and F_i <= P^_i: no faster. For the others sum J_i = int B_i/v dx + q_i - q_i(0) <= int
+    D^_i/v^ dx + m_i (v - v(0)). Added up, (M + sum m) v >= (M + sum m) v^, so v >= v^ goes on.
 
     *Floor B.* All wheels share one store q^ between 0 and sum m times v^, and sum F^ = sum P^
-    until it is full. Invariant: v >= v^ and total momentum M v + sum q >= M v^ + q^. Momentum falls
-    by (B + N)/v per metre, no faster than the floor's (D^ + N^)/v^; where the floor's wheels have
-    stopped (q^ = 0) it follows from v >= v^. Speed: where the store is not full the floor's sum F^
-    is the largest there is; where it is full, (M + sum m) v >= M v + sum q >= (M + sum m) v^.
+    until it is full. Invariant: v >= v^ and total momentum M v + sum q >= M v^ + q^. Momentum
+    falls by (B + N)/v per metre, no faster than the floor's (D^ + N^)/v^; where the floor's
+    wheels have stopped (q^ = 0) it follows from v >= v^. Speed: where the store is not full the
+    floor's sum F^ is the largest there is; where it is full, (M + sum m) v >= M v + sum q >= (M +
+    sum m) v^.
 
     Each is a floor, so the longest of A(1) ... A(n) and B is returned, less a numerical allowance.
     """

@@ -11,14 +11,7 @@ import numpy as np
 from bench.contract import Controller, Update
 from bench.errors import InputError
 from bench.kernel.cache import strategies_compiled_here
-from bench.kernel.loop import (
-    UPDATE_SIGNATURE,
-    accept_compiled,
-    advance_compiled,
-    finish_compiled,
-    observe_compiled,
-    run_compiled,
-)
+from bench.kernel.loop import UPDATE_SIGNATURE, run_compiled
 from bench.kernel.records import RUNNING, World
 from bench.packing import pack
 from bench.rail_state import RailState
@@ -98,7 +91,16 @@ def compile_update(update: Update) -> Any:
 
 def _run_plain(world: World, update: Update, parameters: Any, memory: Any) -> int:
     """Run a stop calling the strategy as plain Python; the physics is the compiled one."""
+    from bench.kernel.plain import (  # compiled when first needed
+        accept_compiled,
+        advance_compiled,
+        begin_compiled,
+        finish_compiled,
+        observe_compiled,
+    )
+
     state = world.train_state[0]
+    begin_compiled(world)
     while state["status"] == RUNNING:
         advance_compiled(world.group_states["next_sample"].min(), world)
         if state["status"] != RUNNING:

@@ -156,7 +156,8 @@ def summarise(scenario: Scenario, world: World) -> dict[str, Any]:
     `longest_lock_speed` [m/s], `locked_time`, `locked_distance`, `sliding_distance`,
     `locked_energy` (a list, one an axle), `flat_risk` [-], `vent_count`, `contact_energy` and
     `brake_energy` of the train [J], `sand_used` [kg per rail, one a sander],
-    `sand_under_rear_axles` [kg/m of one rail], `emptied_sanders`, `re_spin_work` [J], `energy_residual` [-],
+    `sand_under_rear_axles` [kg/m of one rail], `emptied_sanders`, `re_spin_work` [J],
+    `energy_residual` [-],
     `final_distance` [m], `final_time` [s], `final_speed` [m/s], `n_steps`, `n_axle_steps`.
     """
     train, axles = world.train_state[0], world.axle_states

@@ -64,7 +64,7 @@ FOUND_FORCE, TRIAL_AT, ROLLED_TIME = N_STATE + 3, N_STATE + 4, N_STATE + 5
 SETTLED = 1.0
 """A mean force counts once its axle has been at its slip so long. [s]"""
 
-AVERAGING_TIME = 0.7
+AVERAGING_TIME = 1.0
 """Time constant of the mean forces. [s]"""
 
 BEARS_ALL = 0.95

@@ -15,9 +15,10 @@ from bench.contract import Controller, Floats
 from bench.errors import InputError
 from bench.figures import style
 from bench.figures.adhesion_speed import spread
-from bench.kernel.loop import (
+from bench.kernel.plain import (
     accept_compiled,
     advance_compiled,
+    begin_compiled,
     finish_compiled,
     observe_compiled,
 )
@@ -86,6 +87,7 @@ def run_conditioning(
     has just left is what it left there, exactly.
     """
     world = pack(scenario, controller, seed)
+    begin_compiled(world)
     cells: Any = world.axle_states["i_cell"].copy()
     first = int(cells.min())
     work_after = np.full((len(cells), len(world.rail_work)), np.nan)

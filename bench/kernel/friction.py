@@ -4,7 +4,6 @@ Forces are written against a design friction: at it the cylinder pressure gives 
 force. What this stop's friction makes of that is one ratio.
 """
 
-import math
 from typing import Any
 
 from numba import njit
@@ -153,15 +152,11 @@ def heat_brake(duration: float, heat: float, train_speed: float, axle: Any, stat
 
     Notes
     -----
-    One lump a disc set or tread: C dT = dQ - (c0 + c1 v) T dt, exact for constant heat and cooling.
-    Assumed; it leaves out radiation and the temperature of the rubbing skin.
+    One lump a disc set or tread: C dT = dQ - (c0 + c1 v) T dt, by the midpoint rule; pieces are
+    milliseconds, cooling takes minutes. Assumed; it leaves out radiation and the temperature of
+    the rubbing skin.
     """
-    cooling = axle.cooling + axle.cooling_speed_term * train_speed
-    rate = cooling / axle.heat_capacity
-    if rate * duration > 1e-12:
-        fade = math.exp(-rate * duration)
-        steady = heat / duration / cooling
-        state.temperature = steady + (state.temperature - steady) * fade
-    else:
-        state.temperature += heat / axle.heat_capacity
+    cooling = (axle.cooling + axle.cooling_speed_term * train_speed) * duration
+    middle = state.temperature + 0.5 * heat / axle.heat_capacity
+    state.temperature += (heat - cooling * middle) / axle.heat_capacity
     state.hottest = max(state.hottest, state.temperature)

@@ -1,4 +1,4 @@
-"""Axle load under braking: body and bogie pitch, without their dynamics."""
+"""Axle load under braking: body and bogie pitch, following the deceleration with a short lag."""
 
 from typing import Any
 
@@ -11,14 +11,15 @@ def transfer_load(acceleration: float, vehicle: Any, axles: Any, states: Any) ->
 
     Parameters
     ----------
-    acceleration : float       of the train, below zero when braking. [m/s2]
+    acceleration : float       of the train, as the pitch has followed it (`PITCH_TIME`), below zero
+                               when braking. [m/s2]
     vehicle : VEHICLE          masses, heights and distances
     axles : (n_axles,) AXLE    of the train; their loads and stiffness at rest
     states : (n_axles,) AXLE_STATE   `wheel_load` and `contact_stiffness` are set
 
     Notes
     -----
-    Quasi-static, each bogie carrying an equal share of the body's push. The body pitches about the
+    Each bogie carries an equal share of the body's push. The body pitches about the
     height at which it pushes its bogies: first and last bogie gain and lose
     m_b a (h_b - h_p) / L. A bogie pitches under its share of the push at the pivot's height and its
     own inertia at axle height: its axles gain and lose (m_b a h_p / n + m_bogie a r) / wheelbase

@@ -1,7 +1,7 @@
 """Time from the first handle movement to standstill: samples, commands, traces.
 
-`run_compiled` is compiled once for every strategy, which it takes as a typed function. The Python
-loop in bench.simulation calls the same `advance`, `observe` and `accept`.
+`run_compiled` is compiled once for every strategy, which it takes as a typed function. The plain
+Python loop (bench.kernel.plain, bench.simulation) calls the same functions.
 """
 
 import math
@@ -163,40 +163,17 @@ def finish(world: Any) -> None:
     record(world, True)
 
 
+@njit(error_model="numpy")
+def put_on_rail(world: Any) -> None:
+    """Let every axle read the cell it starts in."""
+    for i_axle in range(world.axle_states.shape[0]):
+        state = world.axle_states[i_axle]
+        enter_cell(
+            state.i_cell, world.cells, world.rail_work, world.rail_sand, world.train[0], state
+        )
+
+
 with compiled_here():
-
-    @njit(numba.void(numba.float64, WORLD_TYPE), cache=True, error_model="numpy")
-    def advance_compiled(until: float, world: Any) -> None:
-        """Advance to the next sample and record: `advance` and `record` for the Python loop."""
-        advance(until, world)
-        if world.train_state[0].status == RUNNING:
-            record(world, False)
-
-    @njit(numba.void(numba.int64, WORLD_TYPE), cache=True, error_model="numpy")
-    def observe_compiled(i_group: int, world: Any) -> None:
-        """Call `observe` from the Python loop."""
-        observe(i_group, world)
-
-    @njit(numba.int64(numba.int64, WORLD_TYPE), cache=True, error_model="numpy")
-    def accept_compiled(i_group: int, world: Any) -> float:
-        """Call `accept` and `plan_next_sample` from the Python loop."""
-        refused = accept(i_group, world)
-        plan_next_sample(i_group, world)
-        return refused
-
-    @njit(numba.void(WORLD_TYPE), cache=True, error_model="numpy")
-    def put_on_rail_compiled(world: Any) -> None:
-        """Let every axle read the cell it starts in."""
-        for i_axle in range(world.axle_states.shape[0]):
-            state = world.axle_states[i_axle]
-            enter_cell(
-                state.i_cell, world.cells, world.rail_work, world.rail_sand, world.train[0], state
-            )
-
-    @njit(numba.void(WORLD_TYPE), cache=True, error_model="numpy")
-    def finish_compiled(world: Any) -> None:
-        """Call `finish` from the Python loop."""
-        finish(world)
 
     @njit(
         numba.int64(
@@ -223,6 +200,7 @@ with compiled_here():
         int   -1, or the first axle whose command was not valid (the stop ends there)
         """
         state = world.train_state[0]
+        put_on_rail(world)
         while state.status == RUNNING:
             advance(next_sample(world), world)
             if state.status != RUNNING:

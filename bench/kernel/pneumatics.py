@@ -118,8 +118,7 @@ def pressure_piece(
         target, target_rate = demanded * factor, demanded_rate * factor
         if train.air_model == FLOW and target > reservoir:
             target, target_rate = reservoir, 0.0
-        up, down = _fill_and_release_rates(longest, reservoir, train, axle, state)
-        return _approach(target, target_rate, up, down, train, state)
+        return _approach(longest, target, target_rate, reservoir, train, axle, state)
     if valve == VENT:
         rate = _vent_rate(longest, train, axle, state)
         if state.pressure > rate * _NO_TIME + 1e-6:
@@ -129,27 +128,30 @@ def pressure_piece(
 
 
 @njit(error_model="numpy")
-def _fill_and_release_rates(
-    longest: float, reservoir: float, train: Any, axle: Any, state: Any
-) -> tuple[Any, Any]:
+def _rate_towards(
+    is_rising: bool, longest: float, reservoir: float, train: Any, axle: Any, state: Any
+) -> float:
+    """Return how fast the brake control can raise or lower the pressure, signed. [Pa/s]"""
     if train.air_model == RAMPS:
-        return train.fill_rate, train.vent_rate
-    up = mean_fill_rate(
-        longest,
-        state.pressure,
-        reservoir,
-        train.fill_conductance,
-        train.critical_ratio,
-        axle.cylinder_volume,
-    )
-    down = mean_vent_rate(
+        return train.fill_rate if is_rising else -train.vent_rate
+    if is_rising:
+        rate = mean_fill_rate(
+            longest,
+            state.pressure,
+            reservoir,
+            train.fill_conductance,
+            train.critical_ratio,
+            axle.cylinder_volume,
+        )
+        return max(rate, 1.0)
+    rate = mean_vent_rate(
         longest,
         state.pressure,
         train.release_conductance,
         train.critical_ratio,
         axle.cylinder_volume,
     )
-    return max(up, 1.0), max(-down, 1.0)
+    return min(rate, -1.0)
 
 
 @njit(error_model="numpy")
@@ -167,17 +169,31 @@ def _vent_rate(longest: float, train: Any, axle: Any, state: Any) -> float:
 
 @njit(error_model="numpy")
 def _approach(
-    target: float, target_rate: float, up: float, down: float, train: Any, state: Any
+    longest: float,
+    target: float,
+    target_rate: float,
+    reservoir: float,
+    train: Any,
+    axle: Any,
+    state: Any,
 ) -> tuple[Any, Any]:
     missing = target - state.pressure
-    rate = up if missing > 0.0 else -down
+    if missing == 0.0 and target_rate == 0.0:
+        return 0.0, math.inf
+    is_rising = missing > 0.0 or (missing == 0.0 and target_rate > 0.0)
+    rate = _rate_towards(is_rising, longest, reservoir, train, axle, state)
     closing = rate - target_rate
     if abs(missing) > max(abs(closing) * _NO_TIME, 1e-9 * train.full_pressure):
         if missing * closing <= 0.0:
             return rate, math.inf
         return rate, missing / closing
     state.pressure = target
-    return min(max(target_rate, -down), up), math.inf
+    if target_rate == 0.0:
+        return 0.0, math.inf
+    limit = rate
+    if is_rising != (target_rate > 0.0):
+        limit = _rate_towards(target_rate > 0.0, longest, reservoir, train, axle, state)
+    return (min(target_rate, limit) if target_rate > 0.0 else max(target_rate, limit)), math.inf
 
 
 @njit(error_model="numpy")

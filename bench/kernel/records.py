@@ -65,6 +65,9 @@ HOLD_PROGRAMME, EASE_ON_ACTIVITY = 0, 1
 JERK_TIME = 0.5
 """Acceleration is smoothed over this before its rate of change is taken (assumed). [s]"""
 
+PITCH_TIME = 0.25
+"""Body and bogie pitch follow the train's acceleration with this time constant (assumed). [s]"""
+
 N_LOCK_LOG = 4000
 """Locks kept in the log; more are counted only."""
 
@@ -292,6 +295,7 @@ TRAIN_STATE = _record(
     ("next_trace", _f),  # [s]
     ("n_traces", _i),
     ("n_locks", _i),  # in the log and beyond
+    ("pitch_acceleration", _f),  # what the bodies' pitch has followed so far [m/s2]
     ("filtered_acceleration", _f),  # over JERK_TIME [m/s2]
     ("largest_jerk", _f),  # [m/s3]
     ("final_jerk", _f),  # largest below 5 m/s, the jolt of the stop itself left out [m/s3]

@@ -11,7 +11,7 @@ from bench.kernel.records import FIXED_RATE, SLIDE_SIGNAL
 def _is_slide_signalled(sander: Any, i_group: int, signals: Any) -> bool:
     if not sander.train_wide:
         return signals[i_group, SLIDE_SIGNAL] > 0.0
-    for i in range(signals.shape[0]):
+    for i in range(signals.shape[0]):  # noqa: SIM110 (compiled: no generators)
         if signals[i, SLIDE_SIGNAL] > 0.0:
             return True
     return False

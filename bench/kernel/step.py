@@ -36,6 +36,7 @@ from bench.kernel.records import (
     DISC,
     HOLD_PROGRAMME,
     JERK_TIME,
+    PITCH_TIME,
     RUNNING,
     STOPPED,
     TOO_FAR,
@@ -217,11 +218,14 @@ def _run_sanders(world: Any) -> None:
 
 
 @njit(error_model="numpy", inline="always")
-def _transfer_loads(world: Any) -> None:
-    acceleration = world.train_state[0].acceleration
+def _transfer_loads(duration: float, world: Any) -> None:
+    """Set the axle loads for the coming step: pitch half a step on, so second order in it."""
+    state = world.train_state[0]
+    rate = (state.acceleration - state.pitch_acceleration) / PITCH_TIME
     for i in range(world.vehicles.shape[0]):
         if has_transfer(world.vehicles[i]):
-            transfer_load(acceleration, world.vehicles[i], world.axles, world.axle_states)
+            pitch = state.pitch_acceleration + 0.5 * duration * rate
+            transfer_load(pitch, world.vehicles[i], world.axles, world.axle_states)
 
 
 @njit(error_model="numpy", inline="always")
@@ -247,6 +251,8 @@ def _end_step(duration: float, impulse: float, world: Any) -> None:
     state.time += duration
     state.speed = after
     state.acceleration = change / duration
+    share = duration / (PITCH_TIME + 0.5 * duration)
+    state.pitch_acceleration += share * (state.acceleration - state.pitch_acceleration)
     jerk = (state.acceleration - state.filtered_acceleration) / JERK_TIME
     state.filtered_acceleration += duration * jerk
     state.largest_jerk = max(state.largest_jerk, abs(jerk))
@@ -272,7 +278,7 @@ def step(duration: float, world: Any) -> None:
     """
     impulse = 0.0
     _run_sanders(world)
-    _transfer_loads(world)
+    _transfer_loads(duration, world)
     for i_axle in range(world.axles.shape[0]):
         axle = world.axles[i_axle]
         parts = (

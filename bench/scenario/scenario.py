@@ -8,6 +8,7 @@ from bench.scenario.brake import Brake, SlipControl
 from bench.scenario.change import changed
 from bench.scenario.contact import Contact
 from bench.scenario.driver import Driver
+from bench.scenario.fault import Fault
 from bench.scenario.fields import (
     FieldProblem,
     Record,
@@ -21,7 +22,6 @@ from bench.scenario.fields import (
     text,
 )
 from bench.scenario.provenance import Provenance
-from bench.scenario.fault import Fault
 from bench.scenario.rail import CurveSection, GradientSection, Rail, check_line
 from bench.scenario.run import Run
 from bench.scenario.sander import Sander

@@ -1,0 +1,148 @@
+"""From a validated scenario to the arrays the kernel works on."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from bench.contract import SIGNALS, Controller, Floats
+from bench.kernel import records
+from bench.kernel.columns import FILL, OBSERVED
+from bench.kernel.records import World
+from bench.packing.contact import pack_law
+from bench.packing.events import (
+    pack_driver,
+    pack_faults,
+    pack_handle,
+    pack_presses,
+    pack_sanders,
+    pack_tables,
+)
+from bench.packing.rail import pack_cells, random_friction
+from bench.packing.tools import one
+from bench.packing.train import pack_axles, pack_groups, pack_run, pack_train, pack_vehicles
+from bench.rail_state import RailState
+from bench.scenario import Scenario
+
+__all__ = ["pack", "pack_cells", "random_friction"]
+
+
+def _start_axles(world: World, scenario: Scenario, generator: np.random.Generator) -> None:
+    """Put every axle on its cell, rolling, its brake empty, its toothed wheel at a random angle."""
+    speed, cell = scenario.initial_speed, scenario.rail.cell_length
+    states, pitch = world.axle_states, world.axles["pulse_pitch"]
+    states["wheel_speed"] = speed
+    states["measured_speed"] = speed
+    states["valve"] = FILL
+    states["demand_factor"] = 1.0
+    states["peak_speed"] = -1.0
+    places = (-world.axles["offset"] - world.train["rail_start"][0]) / cell
+    states["i_cell"] = np.floor(places).astype(np.int64)
+    states["to_border"] = (np.floor(places) + 1.0 - places) * cell
+    states["valve_fault"] = -1
+    states["i_lock"] = -1
+    states["noise_state"] = generator.integers(1, 2147483646, len(states))
+    states["wheel_load"] = world.axles["wheel_load"]
+    states["contact_stiffness"] = world.axles["contact_stiffness"]
+    since_pulse = generator.random(len(states)) * pitch
+    states["next_pulse"] = pitch - since_pulse
+    states["pulse_time"] = states["sampled_pulse_time"] = -since_pulse / speed
+
+
+def _n_traces(scenario: Scenario, with_traces: bool) -> int:
+    if not with_traces:
+        return 0
+    longest = min(scenario.run.maximum_time, 2.0 * scenario.run.maximum_distance)
+    return math.ceil(longest / scenario.run.trace_interval) + 2
+
+
+def pack(
+    scenario: Scenario,
+    controller: Controller,
+    seed: int,
+    with_traces: bool = True,
+    rail_before: RailState | None = None,
+) -> World:
+    """Return the arrays of a stop about to begin.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    controller : Controller    its scope, actuator and use of truth decide the groups
+    seed : int                 of the sampling phases and the toothed wheels' angles, >= 0
+    with_traces : bool         whether room for traces is made
+    rail_before : RailState    the rail as an earlier train left it; None: untouched
+
+    Returns
+    -------
+    World
+    """
+    generator = np.random.default_rng(seed)
+    n_axles = scenario.train.n_axles
+    rail_start, cells = pack_cells(scenario)
+    n_traces = _n_traces(scenario, with_traces)
+    groups = pack_groups(scenario, controller, generator)
+    handle = pack_handle(scenario)
+    grades: Floats = np.array(
+        [(grade.from_distance, grade.rise) for grade in scenario.gradient], dtype=np.float64
+    ).reshape(-1, 2)
+    axles = pack_axles(scenario, controller.scope == "train")
+    sanders, sander_states = pack_sanders(scenario)
+    vehicles, vehicle_states = pack_vehicles(scenario)
+    demand_table, wire_table, controller_table = pack_tables(scenario)
+    curves: Floats = np.array(
+        [(curve.from_distance, curve.resistance) for curve in scenario.curves], dtype=np.float64
+    ).reshape(-1, 2)
+    faults, presses = pack_faults(scenario), pack_presses(scenario)
+    work, sand = np.zeros(len(cells)), np.zeros(len(cells))
+    if rail_before is not None:
+        work, sand = rail_before.laid_out(rail_start, len(cells), scenario.rail.cell_length)
+    group_states = np.zeros(len(groups), records.GROUP_STATE)
+    group_states["next_sample"] = groups["phase"]
+    world = World(
+        run=pack_run(scenario),
+        train=pack_train(scenario, rail_start),
+        axles=axles,
+        cells=cells,
+        grades=grades,
+        groups=groups,
+        handle=handle,
+        vehicles=vehicles,
+        demand_table=demand_table,
+        wire_table=wire_table,
+        controller_table=controller_table,
+        curves=curves,
+        faults=faults,
+        presses=presses,
+        driver=pack_driver(scenario),
+        train_state=one(
+            records.TRAIN_STATE,
+            speed=scenario.initial_speed,
+            has_supply=1,
+            level=-1.0,
+            acting_level=-1.0,
+            eased_since=-1.0,
+            activity_since=-1.0,
+            driver_position=-1,
+        ),
+        vehicle_states=vehicle_states,
+        fault_states=np.zeros(len(faults)),
+        lock_log=np.zeros((records.N_LOCK_LOG, len(records.LOCK_COLUMNS))),
+        slide_histogram=np.zeros((records.SLIDE_BANDS, records.SPEED_BANDS)),
+        axle_states=np.zeros(n_axles, records.AXLE_STATE),
+        rail_work=work,
+        rail_sand=sand,
+        law=pack_law(scenario, axles),
+        sanders=sanders,
+        sander_states=sander_states,
+        signals=np.zeros((len(groups), len(SIGNALS))),
+        effective=np.zeros(len(handle)),
+        group_states=group_states,
+        observation=np.zeros((n_axles, len(OBSERVED))),
+        command=np.tile([float(FILL), 1.0], (n_axles, 1)),
+        train_traces=np.zeros((n_traces, len(records.TRACED_TRAIN))),
+        axle_traces=np.zeros((n_traces, n_axles, len(records.TRACED_AXLE))),
+    )
+    _start_axles(world, scenario, generator)
+    return world

@@ -1,0 +1,31 @@
+"""Small helpers that every packing module needs."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from bench.kernel import records
+
+TRIGGERS = (
+    ("at_time", records.AT_TIME),
+    ("at_speed", records.AT_SPEED),
+    ("at_distance", records.AT_DISTANCE),
+)
+
+
+def one(dtype: np.dtype[np.void], **values: float) -> Any:
+    """Return an array of one record with these fields set, the rest zero."""
+    array = np.zeros(1, dtype)
+    for name, value in values.items():
+        array[name] = value
+    return array
+
+
+def trigger(packed: Any, source: Any) -> None:
+    """Set trigger and value from the one trigger a scenario part gives."""
+    for name, trigger in TRIGGERS:
+        value = getattr(source, name)
+        if value is not None:
+            packed["trigger"], packed["value"] = trigger, value

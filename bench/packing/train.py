@@ -1,0 +1,185 @@
+"""The train and its brakes: axles, vehicles, air, sensing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from bench.contract import Controller
+from bench.kernel import records
+from bench.kernel.train import GRAVITY
+from bench.packing.contact import stiffness
+from bench.packing.tools import one
+from bench.scenario import Scenario, Vehicle
+
+_CLEANING_LAWS = {"rail_memory": records.RAIL_MEMORY, "contact_only": records.CONTACT_ONLY}
+
+
+_AIR_MODELS = {"ramps": records.RAMPS, "flow": records.FLOW}
+
+
+_FLOW_FIELDS = (
+    "fill_conductance",
+    "release_conductance",
+    "vent_conductance",
+    "charging_conductance",
+    "critical_ratio",
+    "reservoir_volume",
+    "reservoir_pressure",
+    "pipe_pressure",
+    "isolation_time",
+)
+
+
+_FRICTION_KINDS = {
+    "disc": records.DISC,
+    "cast_iron": records.CAST_IRON,
+    "composite": records.COMPOSITE,
+}
+
+
+def pack_run(scenario: Scenario) -> Any:
+    """Pack step, limits and thresholds."""
+    names = records.RUN.names or ()
+    return one(records.RUN, **{name: getattr(scenario.run, name) for name in names})
+
+
+def pack_train(scenario: Scenario, rail_start: float) -> Any:
+    """Pack what the whole train shares."""
+    train, brake, rail = scenario.train, scenario.brake, scenario.rail
+    return one(
+        records.TRAIN,
+        mass=train.mass,
+        resistance_constant=train.resistance_constant,
+        resistance_linear=train.resistance_linear,
+        resistance_quadratic=train.resistance_quadratic,
+        n_steps=brake.n_steps,
+        air_model=_AIR_MODELS[brake.air],
+        cut_out_speed=scenario.slip_control.cut_out_speed,
+        valve_per_bogie=scenario.slip_control.valve_group == "bogie",
+        vent_limit=brake.vent_time_limit,
+        **{name: getattr(brake, name) for name in _FLOW_FIELDS},
+        demand_delay=brake.demand_delay,
+        build_up_time=brake.build_up_time,
+        release_time=brake.release_time,
+        fill_rate=brake.fill_rate,
+        vent_rate=brake.vent_rate,
+        fill_delay=brake.fill_delay,
+        vent_delay=brake.vent_delay,
+        demand_factor_limit=brake.demand_factor_limit,
+        full_pressure=brake.full_pressure,
+        clock_tick=scenario.sensing.clock_tick,
+        zero_timeout=scenario.sensing.zero_timeout,
+        cell_length=rail.cell_length,
+        rail_start=rail_start,
+        locked_cleaning_share=rail.locked_cleaning_share,
+        full_cleaning_slip=rail.full_cleaning_slip,
+        cleaning_law=_CLEANING_LAWS[rail.cleaning_law],
+        redeposition=rail.redeposition,
+        sand_friction=rail.sand_friction,
+        sand_scale=rail.sand_scale,
+        sand_retention=rail.sand_retention,
+        sand_limit=rail.sand_limit,
+    )
+
+
+def pack_axles(scenario: Scenario, is_train_wide: bool) -> Any:
+    """Pack the axles; a vehicle's braked axles share its mass, rotating mass included, evenly."""
+    train, sensing = scenario.train, scenario.sensing
+    axles = np.zeros(train.n_axles, records.AXLE)
+    axles["offset"] = train.axle_positions
+    axles["n_teeth"] = sensing.teeth
+    for name in ("pitch_error", "jitter", "dropout"):
+        axles[name] = getattr(sensing, name)
+    first, i_bogie = 0, 0
+    for i_vehicle, vehicle in enumerate(train.vehicles):
+        own = axles[first : first + vehicle.n_axles]
+        own["i_vehicle"] = i_vehicle
+        own["i_group"] = 0 if is_train_wide else i_vehicle
+        per_bogie = 1 if vehicle.bogie_wheelbase == 0.0 else 2
+        own["i_bogie"] = i_bogie + np.arange(vehicle.n_axles) // per_bogie
+        own["wheel_radius"] = vehicle.radii
+        own["rotating_mass"] = vehicle.rotating_masses
+        own["mass_carried"] = train.vehicle_masses[i_vehicle] / vehicle.n_axles
+        own["pulse_pitch"] = 2.0 * np.pi * own["wheel_radius"] / sensing.teeth
+        own["assumed_pitch"] = 2.0 * np.pi * np.array(vehicle.assumed_radii) / sensing.teeth
+        pack_brake(own, vehicle, scenario)
+        i_bogie += vehicle.n_axles // per_bogie
+        first += vehicle.n_axles
+    axles["wheel_load"] = 0.5 * axles["mass_carried"] * GRAVITY
+    for axle in axles:
+        axle["contact_stiffness"] = stiffness(
+            float(axle["wheel_radius"]),
+            scenario.rail.crown_radius,
+            float(axle["wheel_load"]),
+            scenario.contact,
+        )
+    return axles
+
+
+def pack_brake(own: Any, vehicle: Vehicle, scenario: Scenario) -> None:
+    """Pack a vehicle's brakes: laden, full pressure gives the emergency demand."""
+    brake = scenario.brake
+    is_braked = np.array(vehicle.braked_axles)
+    if is_braked.any():
+        mass = vehicle.laden_mass + vehicle.rotating_mass
+        force = mass * brake.emergency / is_braked.sum()
+        own["brake_gain"] = np.where(is_braked, force / brake.full_pressure, 0.0)
+    is_disc = vehicle.brake_kind == "disc"
+    pads = brake.pad_friction / brake.design_pad_friction if is_disc else 1.0
+    own["friction_kind"] = _FRICTION_KINDS[vehicle.brake_kind]
+    own["pad_share"] = pads * (1.0 - vehicle.pad_wetness)
+    own["pad_speed_term"] = vehicle.pad_speed_term
+    own["pad_heat_term"] = vehicle.pad_heat_term
+    own["design_friction"] = 1.0 if is_disc else vehicle.block_design_friction
+    own["n_blocks"] = vehicle.blocks_per_axle
+    own["heat_capacity"] = vehicle.heat_capacity
+    own["cooling"] = vehicle.cooling
+    own["cooling_speed_term"] = vehicle.cooling_speed_term
+    own["cylinder_volume"] = np.where(is_braked, vehicle.cylinder_volume, 1e-9)
+
+
+def pack_vehicles(scenario: Scenario) -> tuple[Any, Any]:
+    """Pack the vehicles and how they start: weighed, reservoirs full, brakes released."""
+    train, brake = scenario.train, scenario.brake
+    vehicles = np.zeros(len(train.vehicles), records.VEHICLE)
+    states = np.zeros(len(vehicles), records.VEHICLE_STATE)
+    first = 0
+    for packed, vehicle, mass in zip(vehicles, train.vehicles, train.vehicle_masses, strict=True):
+        laden = vehicle.laden_mass + vehicle.rotating_mass
+        packed["first_axle"], packed["n_axles"] = first, vehicle.n_axles
+        packed["load_factor"] = 1.0
+        if brake.variable_load:
+            packed["load_factor"] = (mass + vehicle.rotating_mass) / laden
+        packed["tare_factor"] = (vehicle.tare_mass + vehicle.rotating_mass) / laden
+        packed["laden_factor"] = 1.0
+        centres = vehicle.bogie_centres
+        packed["body_mass"] = mass - len(centres) * vehicle.bogie_mass
+        packed["bogie_mass"] = vehicle.bogie_mass
+        packed["bogie_spacing"] = centres[-1] - centres[0]
+        packed["wheelbase"] = vehicle.bogie_wheelbase
+        packed["body_height"] = vehicle.body_height
+        packed["pivot_height"] = vehicle.pivot_height
+        first += vehicle.n_axles
+    states["load_factor"] = vehicles["load_factor"]
+    states["reservoir"] = states["lowest_reservoir"] = brake.reservoir_pressure
+    states["lowest_vent_speed"] = np.inf
+    return vehicles, states
+
+
+def pack_groups(scenario: Scenario, controller: Controller, generator: np.random.Generator) -> Any:
+    """Pack the controllers' axles and sampling; each samples at a phase of its own."""
+    if controller.scope == "train":
+        sizes = [scenario.train.n_axles]
+    else:
+        sizes = [vehicle.n_axles for vehicle in scenario.train.vehicles]
+    groups = np.zeros(len(sizes), records.GROUP)
+    groups["n_axles"] = sizes
+    groups["first_axle"] = np.cumsum([0, *sizes[:-1]])
+    sample_time = scenario.slip_control.sample_time
+    groups["sample_time"] = sample_time
+    groups["phase"] = generator.random(len(sizes)) * sample_time
+    groups["is_ideal"] = controller.actuator == "ideal"
+    groups["sees_truth"] = controller.uses_truth
+    return groups

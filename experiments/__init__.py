@@ -1,0 +1,1 @@
+"""One question a file, written like a lab notebook: `python -m experiments.<question>`."""
