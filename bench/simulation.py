@@ -94,13 +94,11 @@ def _run_plain(world: World, update: Update, parameters: Any, memory: Any) -> in
     from bench.kernel.plain import (  # compiled when first needed
         accept_compiled,
         advance_compiled,
-        begin_compiled,
         finish_compiled,
         observe_compiled,
     )
 
     state = world.train_state[0]
-    begin_compiled(world)
     while state["status"] == RUNNING:
         advance_compiled(world.group_states["next_sample"].min(), world)
         if state["status"] != RUNNING:

@@ -18,7 +18,6 @@ from bench.figures.adhesion_speed import spread
 from bench.kernel.plain import (
     accept_compiled,
     advance_compiled,
-    begin_compiled,
     finish_compiled,
     observe_compiled,
 )
@@ -87,7 +86,6 @@ def run_conditioning(
     has just left is what it left there, exactly.
     """
     world = pack(scenario, controller, seed)
-    begin_compiled(world)
     cells: Any = world.axle_states["i_cell"].copy()
     first = int(cells.min())
     work_after = np.full((len(cells), len(world.rail_work)), np.nan)

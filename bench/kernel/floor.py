@@ -11,7 +11,6 @@ from bench.kernel.cache import compiled_here
 from bench.kernel.creep import find_peak
 from bench.kernel.driver import move_handle, time_to_handle_event
 from bench.kernel.loads import has_transfer, transfer_load
-from bench.kernel.loop import put_on_rail
 from bench.kernel.rail import conditioned_friction, enter_cell, leave_cell, sanded_friction
 from bench.kernel.records import (
     CONTACT_ONLY,
@@ -229,7 +228,6 @@ with compiled_here():
         """
         state, train, run = world.train_state[0], world.train[0], world.run[0]
         cleaning = most_cleaning(train)
-        put_on_rail(world)
         fastest_fill = _fastest_fill(world)
         after = np.zeros(world.vehicle_states.shape[0])
         middle = np.zeros(world.vehicle_states.shape[0])

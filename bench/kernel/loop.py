@@ -163,17 +163,16 @@ def finish(world: Any) -> None:
     record(world, True)
 
 
-@njit(error_model="numpy")
-def put_on_rail(world: Any) -> None:
-    """Let every axle read the cell it starts in."""
-    for i_axle in range(world.axle_states.shape[0]):
-        state = world.axle_states[i_axle]
-        enter_cell(
-            state.i_cell, world.cells, world.rail_work, world.rail_sand, world.train[0], state
-        )
-
-
 with compiled_here():
+
+    @njit(numba.void(WORLD_TYPE), cache=True, error_model="numpy")
+    def put_on_rail(world: Any) -> None:
+        """Let every axle read the cell it starts in."""
+        for i_axle in range(world.axle_states.shape[0]):
+            state = world.axle_states[i_axle]
+            enter_cell(
+                state.i_cell, world.cells, world.rail_work, world.rail_sand, world.train[0], state
+            )
 
     @njit(
         numba.int64(
@@ -200,7 +199,6 @@ with compiled_here():
         int   -1, or the first axle whose command was not valid (the stop ends there)
         """
         state = world.train_state[0]
-        put_on_rail(world)
         while state.status == RUNNING:
             advance(next_sample(world), world)
             if state.status != RUNNING:

@@ -9,16 +9,11 @@ import numba
 from numba import njit
 
 from bench.kernel.cache import compiled_here
-from bench.kernel.loop import accept, finish, observe, plan_next_sample, put_on_rail, record
+from bench.kernel.loop import accept, finish, observe, plan_next_sample, record
 from bench.kernel.records import RUNNING, WORLD_TYPE
 from bench.kernel.step import advance
 
 with compiled_here():
-
-    @njit(numba.void(WORLD_TYPE), cache=True, error_model="numpy")
-    def begin_compiled(world: Any) -> None:
-        """Let every axle read the cell it starts in."""
-        put_on_rail(world)
 
     @njit(numba.void(numba.float64, WORLD_TYPE), cache=True, error_model="numpy")
     def advance_compiled(until: float, world: Any) -> None:

@@ -9,6 +9,7 @@ import numpy as np
 from bench.contract import SIGNALS, Controller, Floats
 from bench.kernel import records
 from bench.kernel.columns import FILL, OBSERVED
+from bench.kernel.loop import put_on_rail
 from bench.kernel.records import World
 from bench.packing.contact import pack_law
 from bench.packing.events import (
@@ -40,6 +41,7 @@ def _start_axles(world: World, scenario: Scenario, generator: np.random.Generato
     places = (-world.axles["offset"] - world.train["rail_start"][0]) / cell
     states["i_cell"] = np.floor(places).astype(np.int64)
     states["to_border"] = (np.floor(places) + 1.0 - places) * cell
+    put_on_rail(world)
     states["valve_fault"] = -1
     states["i_lock"] = -1
     states["noise_state"] = generator.integers(1, 2147483646, len(states))

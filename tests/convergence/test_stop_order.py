@@ -22,7 +22,7 @@ from scipy.integrate import solve_ivp
 
 import bench
 from bench.contact import contact_patch, contact_stiffness
-from bench.kernel.plain import advance_compiled, begin_compiled
+from bench.kernel.plain import advance_compiled
 from bench.kernel.records import STOPPED, World
 from bench.packing import pack
 from bench.scenario import Scenario
@@ -65,7 +65,6 @@ def packed(scenario: Scenario, step: float) -> World:
     world = pack(
         scenario.replace({"run.maximum_step": step}), by_name("none"), seed=0, with_traces=False
     )
-    begin_compiled(world)
     return world
 
 

@@ -45,7 +45,8 @@ def test_energy_is_accounted_for(scenario, controller):
 def test_energy_is_accounted_for_when_a_wheel_spins_up_at_low_speed(initial_speed, curve):
     """Locked on a bad patch, rolling again on a good one, down to walking pace."""
     sections = [film(0.02, **curve)]
-    sections += [film((0.3, 0.02)[i % 2], 0.1 * initial_speed * (i + 1), **curve) for i in range(60)]
+    patch = 0.1 * initial_speed
+    sections += [film((0.3, 0.02)[i % 2], patch * (i + 1), **curve) for i in range(60)]
     stop = plain_stop(initial_speed, sections=tuple(sections))
     residual = simulate(stop, none.CONTROLLER, with_traces=False).summary["energy_residual"]
     assert abs(residual) < REQUIRED

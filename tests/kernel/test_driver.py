@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from bench.kernel.driver import time_to_travel
-from bench.kernel.plain import advance_compiled, begin_compiled
+from bench.kernel.plain import advance_compiled
 from bench.kernel.records import STOPPED
 from bench.scenario import Brake, Driver, HandleEntry
 from tests.support_stops import FILL_TIME, NEARLY_AT_ONCE, packed, plain_stop, run_world
@@ -55,7 +55,6 @@ class Handle:
 
     def __init__(self, driver, **of_brake):
         self.world = packed(plain_stop(30.0, driver=driver, brake=brake(**of_brake)))
-        begin_compiled(self.world)
         self.state = self.world.train_state[0]
 
     def run(self, until):

@@ -13,7 +13,7 @@ from scipy.optimize import brentq
 
 from bench.contact.conditioning import follow_memoryless_curve, memoryless_adhesions
 from bench.kernel.creep import creep_force
-from bench.kernel.plain import advance_compiled, begin_compiled
+from bench.kernel.plain import advance_compiled
 from bench.kernel.rail import clean_own_contact, enter_cell
 from bench.kernel.records import World
 from bench.packing import pack
@@ -148,7 +148,6 @@ def distance_at(until: float, step: float, scenario: Scenario) -> float:
     """Distance after a time, no sample in between: the step governs. [m]"""
     world = pack(scenario.replace({"run.maximum_step": step}), none.CONTROLLER, 0)
     world.group_states["next_sample"] = NEVER
-    begin_compiled(world)
     advance_compiled(until, world)
     return float(world.train_state[0]["distance"])
 
