@@ -246,7 +246,7 @@ CONTROLLER = Controller(
     parameters=(
         Parameter("grip_slip", 0.04, "-", 0.01, 0.2, "tuned by hand"),
         Parameter("deep_slip", 0.5, "-", 0.1, 0.8, "tuned by hand"),
-        Parameter("n_tried", 2.0, "-", 2.0, 8.0, "tuned by hand: axles of the trial"),
+        Parameter("n_tried", 3.0, "-", 2.0, 8.0, "tuned by hand: axles of the trial"),
         Parameter("largest_share", 0.875, "-", 0.0, 0.95, "tuned by hand: share of axles deep"),
         Parameter("weighing_time", 2.0, "s", 0.5, 10.0, "tuned by hand"),
         Parameter("trial_time", 0.4, "s", 0.2, 5.0, "tuned by hand: slide before the trial"),

@@ -5,8 +5,10 @@ the vent threshold vents; once the wheel no longer slows, the cylinder is held; 
 spun up and its acceleration has died away again (it rolls), or the hold has lasted too long, it is
 filled.
 Observes: measured wheel speeds of each axle by itself; needs no reference speed.
-Known weakness: a slide that grows slowly stays below the threshold and is never seen; noise of the
-speed measurement must be smoothed, which costs time.
+When every axle slides at once nothing changes: each is judged by itself.
+Known weakness: a slide that grows slowly stays below the threshold and is never seen, as on a light
+application on very slippery rail, where wheels lock for the whole stop; noise of the speed
+measurement must be smoothed, which costs time.
 """
 
 from bench.contract import (
@@ -22,9 +24,10 @@ from bench.contract import (
     Floats,
     Parameter,
 )
+from controllers.pulses import end_vent
 
 VENT_DECELERATION, RE_ACCELERATION, SMOOTHING_TIME, LONGEST_HOLD, CUT_OUT_SPEED = 0, 1, 2, 3, 4
-SPEED, ACCELERATION, PHASE, HELD_TIME, HAS_SPUN_UP = 0, 1, 2, 3, 4  # of the memory
+SPEED, ACCELERATION, PHASE, HELD_TIME, HAS_SPUN_UP, VENTED = 0, 1, 2, 3, 4, 5  # of the memory
 APPLYING, VENTING, HOLDING = 0.0, 1.0, 2.0
 
 
@@ -62,14 +65,12 @@ def update(
         command[i_axle, DEMAND_FACTOR] = 1.0
         if own[PHASE] == VENTING and speed > 0.0:
             signals[SLIDE] = 1.0
-        if speed < parameters[CUT_OUT_SPEED] and own[PHASE] != VENTING:
-            command[i_axle, VALVE] = FILL
-        elif own[PHASE] == VENTING:
-            command[i_axle, VALVE] = VENT
-        elif own[PHASE] == HOLDING:
-            command[i_axle, VALVE] = HOLD
-        else:
-            command[i_axle, VALVE] = FILL
+        valve = FILL
+        if own[PHASE] == VENTING:
+            valve = VENT
+        elif own[PHASE] == HOLDING and speed >= parameters[CUT_OUT_SPEED]:
+            valve = HOLD
+        command[i_axle, VALVE] = end_vent(valve, observation[i_axle], own[VENTED : VENTED + 1])
 
 
 CONTROLLER = Controller(
@@ -83,5 +84,5 @@ CONTROLLER = Controller(
         Parameter("longest_hold", 0.5, "s", 0.05, 3.0, "assumed"),
         Parameter("cut_out_speed", 1.4, "m/s", 0.3, 3.0, "3 to 5 km/h from memory, weak"),
     ),
-    n_memory=5,
+    n_memory=6,
 )

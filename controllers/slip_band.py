@@ -1,12 +1,12 @@
 """Keep each axle's slip inside a band by filling, holding and venting.
 
-Principle: slip against a reference speed (the vehicle's fastest wheel, its fall limited). Above the
-band the cylinder is vented, inside it is held, below it is filled. A wheel in the band that gains
-slip fast is vented early, one that loses slip fast is held rather than vented: the valve's delay
-is as long as a slide needs to cross the band.
-Observes: measured wheel speeds of its own vehicle.
-Known weakness: the band is a fixed slip, whatever the rail; the reference sinks while every axle of
-the vehicle slides.
+Principle: slip against a reference speed. Above the band the cylinder is vented, inside it is held,
+below it is filled. A wheel in the band that gains slip fast is vented early, one that loses slip
+fast is held rather than vented: the valve's delay is as long as a slide needs to cross the band.
+Observes: measured wheel speeds of its own vehicle, and demand. The reference is the fastest wheel,
+its fall limited; when every axle slides at once, a probe axle founds it anew.
+Known weakness: the band is a fixed slip, whatever the rail; a probe takes one axle of a vehicle from
+braking for about a second.
 """
 
 from bench.contract import (

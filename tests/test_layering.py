@@ -65,12 +65,6 @@ def test_kernel_needs_only_numpy_and_numba() -> None:
         assert strangers(path, allowed, set()) == [], path
 
 
-def test_only_figures_import_matplotlib() -> None:
-    for path in [*ROOT.glob("bench/**/*.py"), *ROOT.glob("controllers/*.py")]:
-        if path.parent.name != "figures":
-            assert strangers(path, None, {"matplotlib"}) == [], path
-
-
 @pytest.mark.parametrize(
     ("source", "package", "found"),
     [

@@ -98,13 +98,19 @@ class Evidence:
 
     @cached_property
     def with_dead_sensor(self) -> RecordedStop:
-        """The same stop, the last axle each call sees reading zero from `FAULT_CALL` on."""
+        """The same stop, the last axle each call sees reading zero from `FAULT_CALL` on.
+
+        Given up when the fault has lasted somewhat longer than the limit for holding off a brake.
+        """
 
         def change(observation: Floats, i_call: int) -> None:
             if i_call >= FAULT_CALL:
                 observation[-1, WHEEL_SPEED] = 0.0
 
-        return record_stop(self.controller, self.scenario, self.seed, change)
+        fault_time = FAULT_CALL * self.scenario.slip_control.sample_time
+        longest = min(fault_time + 1.2 * self.held_off_limit, self.scenario.run.maximum_time)
+        scenario = self.scenario.replace({"run.maximum_time": longest})
+        return record_stop(self.controller, scenario, self.seed, change)
 
     def play(self, observations: Floats, *, is_carried: bool = True) -> Recording:
         """Show observations to the plain function from zero memory."""

@@ -28,20 +28,17 @@ def bears_a_dead_sensor(evidence: Evidence) -> str | None:
 
     Served: an axle eased now and then in the sound stop is neither never eased nor always eased.
     """
-    faulty = evidence.with_dead_sensor
+    faulty, sound = evidence.with_dead_sensor, evidence.recorded.vehicles
     if faulty.refusal:
         return faulty.refusal
-    for i_vehicle, (own, sound) in enumerate(
-        zip(faulty.vehicles, evidence.recorded.vehicles, strict=True)
-    ):
+    for i_vehicle, own in enumerate(faulty.vehicles):
         problem = evidence.invalid(own)
         if problem:
             return problem
-        for i_axle, (now, before) in enumerate(
-            zip(_acts(own)[:-1], _acts(sound)[:-1], strict=True)
-        ):
-            if now != before and now in (0.0, 1.0):
-                state = "never eased" if now == 0.0 else "eased for good"
+        healthy = _acts(sound[i_vehicle].first(len(own)))
+        for i_axle, share in enumerate(_acts(own)[:-1]):
+            if share in (0.0, 1.0) and share != healthy[i_axle]:
+                state = "never eased" if share == 0.0 else "eased for good"
                 return f"axle {i_axle + 1} of vehicle {i_vehicle + 1} is {state} after the fault"
     return None
 

@@ -17,7 +17,8 @@ from bench.figures import style
 from bench.kernel.creep import creep_force, find_peak
 from bench.kernel.rail import conditioned_friction
 from bench.kernel.records import TRACTION_TABLE, World
-from bench.packing import creep_table, pack
+from bench.packing import pack
+from bench.packing.contact import creep_table
 from bench.scenario import Scenario
 
 LAWS = ("polach", "vermeulen_johnson", "shen_hedrick_elkins", "carter", "strip", "measured")

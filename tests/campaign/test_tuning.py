@@ -18,6 +18,7 @@ from bench.campaign.tuned_file import load_tuned, tuned_file
 from bench.campaign.tuning import tune
 from bench.errors import InputError
 from bench.figures.style import save
+from bench.scenario import load_scenario
 from bench.scenario.change import nearest_text
 
 BEST_FILL, BEST_VENT = 0.2, 0.5
@@ -216,20 +217,21 @@ def test_unknown_objective_is_one_line():
     assert nearest_text("distanse", OBJECTIVES) == "did you mean distance?"
 
 
-def test_tuned_slip_band_beats_its_defaults_on_held_out_rails(slip_band, small):
-    """Real stops, few and short; a larger budget is for the command line."""
-    scenario = small.replace(initial_speed=15.0)
-    rails = family_rails([scenario], 4, 8, seed=1)
+def test_tuned_slip_band_beats_its_defaults_on_held_out_rails(slip_band):
+    """Real stops of the sixteen-axle unit, few and slow; the command line does more of them."""
+    rails = family_rails([load_scenario("wet_leaf").replace(initial_speed=12.0)], 4, 8)
+    goal = Goal(find_objectives("distance,air"), lock_limit=1.0)
     runner = PoolRunner(2)
     with Store(IN_MEMORY) as store:
-        goal = Goal(find_objectives("distance,air"), lock_limit=0.5)
         space = parameter_space(slip_band.controller)
-        tuned = tune(slip_band, space, goal, rails, 110, store, runner)
+        tuned = tune(slip_band, space, goal, rails, 76, store, runner)
     runner.close()
-    difference = tuned.held_out.differences["distance"]
-    assert difference.n_pairs == len(rails.held_out) == 8
-    assert difference.mean.high < 0.0 and difference.median.high < 0.0
+    for name in ("distance", "air"):
+        difference = tuned.held_out.differences[name]
+        assert difference.n_pairs == 8
+        assert difference.mean.high < 0.0 and difference.median.high < 0.0
     assert tuned.held_out.tuned.n_overruns == 0
+    assert tuned.held_out.tuned.longest_lock <= 1.0
 
 
 def test_rails_without_training_are_refused(slip_band, small, bowl):

@@ -204,13 +204,13 @@ def vents_all_for_one_zero(
         command[:, VALVE] = VENT
 
 
-def gives_up_for_one_zero(
+def gives_up_on_all_for_one_sensor(
     observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
 ) -> None:
+    """Once an axle has read zero for a second, fill all."""
     good(observation, parameters, memory, command, signals)
-    if (observation[:, WHEEL_SPEED] == 0.0).any():
-        memory[-1, 0] = 1.0
-    if memory[-1, 0] == 1.0:
+    memory[-1, 0] = memory[-1, 0] + 1.0 if observation[-1, WHEEL_SPEED] == 0.0 else 0.0
+    if memory[-1, 0] > 100.0:
         command[:, VALVE] = FILL
 
 
@@ -313,14 +313,14 @@ CULPRITS: list[tuple[Update, str, str]] = [
     (has_four_axles, "serves 1 to 48 axles", "update raised IndexError"),
     (has_room_for_eight, "serves 1 to 48 axles", "vehicles of 1, 2, 3, 4, 6, 8, 12, 12 axles"),
     (vents_all_for_one_zero, "bears a dead sensor", "eased for good"),
-    (gives_up_for_one_zero, "bears a dead sensor", "never eased"),
+    (gives_up_on_all_for_one_sensor, "bears a dead sensor", "never eased"),
     (writes_to_the_next_vehicle, "keeps to its own arrays", "outside its rows of command"),
     (smooths_its_observation, "keeps to its own arrays", "changes its observation"),
     (tunes_itself, "keeps to its own arrays", "changes its parameters"),
     (strays_when_compiled, "keeps to its own arrays, compiled", "outside its rows of memory"),
     (peeks_when_compiled, "keeps to its own arrays, compiled", "reads outside its arrays"),
     (forgets_an_axle, "lets a rolling wheel brake", "axle 2 rolls vented for"),
-    (good, "gives up on a dead sensor", "its axle stays vented for"),
+    (vents_at_rest, "gives up on a dead sensor", "its axle stays vented for"),
     (vents_at_rest, "brakes at standstill", "axles [1, 2, 3, 4] are still vented"),
 ]
 NEED_A_WHOLE_STOP = {
@@ -354,8 +354,7 @@ def test_every_check_has_a_culprit() -> None:
 
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.name)
 def test_a_good_strategy_is_left_in_peace(check: Check) -> None:
-    if check.name == "gives up on a dead sensor":
-        pytest.skip("good is its culprit: it never gives up on a sensor")
+    """Of a dead sensor alone it would be right to complain; the film hides that from the check."""
     assert judge(good, check) is None
 
 
