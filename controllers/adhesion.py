@@ -5,7 +5,7 @@ A shared part, no strategy.
 
 from numba import njit
 
-from bench.contract import PRESSURE, SAMPLE_TIME, WHEEL_SPEED
+from bench.contract import PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats
 from controllers.vehicle_data import BRAKE_GAIN, ROTATING_MASS
 
 SPEED, ACCELERATION, FORCE = 0, 1, 2
@@ -19,7 +19,7 @@ N_ADHESION = 5
 
 
 @njit(error_model="numpy")
-def estimate_force(row, parameters, smoothing_time, own):
+def estimate_force(row: Floats, parameters: Floats, smoothing_time: float, own: Floats) -> float:
     """Note one axle's rim acceleration and rail force; return the force. [N]
 
     Parameters
@@ -49,4 +49,4 @@ def estimate_force(row, parameters, smoothing_time, own):
     own[_BRAKE_FORCE] += share * (brake_force - own[_BRAKE_FORCE])
     own[SPEED] = speed
     own[FORCE] = max(own[_BRAKE_FORCE] + parameters[ROTATING_MASS] * own[ACCELERATION], 0.0)
-    return own[FORCE]
+    return float(own[FORCE])

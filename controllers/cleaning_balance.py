@@ -15,9 +15,9 @@ proportion to its cleaning work). The number n that makes the sum largest is tak
 cleans and hardly punishes a deep slide most of the train slides, on film that does neither none
 does, and where two axles are enough for the rest to bear the whole demand, two do.
 
-Observes: wheel speeds and pressures of the whole train, and demand; brake gain and masses as vehicle
-data (a common error of them cancels in the weighing). When every axle slides at once, the reference
-runs on the estimated rail forces and on one axle at a time freed as a probe.
+Observes: wheel speeds and pressures of the whole train, and demand; brake gain and masses as
+vehicle data (a common error of them cancels in the weighing). When every axle slides at once, the
+reference runs on the estimated rail forces and on one axle at a time freed as a probe.
 Known weakness: it needs a train-wide bus and takes the gain from axle to axle as a straight line;
 the trial costs a little on rail that does not clean; where one film ends and another begins it is
 wrong until the next weighing. Deep slides wear treads, which this bench does not count as flats.
@@ -75,7 +75,15 @@ STAYING_GAIN = 0.003
 
 
 @njit(error_model="numpy")
-def brake_force(n_deep, n_axles, found, kept, gain, grip_gain, demanded):
+def brake_force(
+    n_deep: int,
+    n_axles: int,
+    found: float,
+    kept: float,
+    gain: float,
+    grip_gain: float,
+    demanded: float,
+) -> float:
     """Return the train's brake force with its first axles in a deep slide. [N]
 
     Parameters
@@ -97,7 +105,7 @@ def brake_force(n_deep, n_axles, found, kept, gain, grip_gain, demanded):
 
 
 @njit(error_model="numpy")
-def _fit_deep_axles(n_deep, demanded, memory):
+def _fit_deep_axles(n_deep: int, demanded: float, memory: Floats) -> tuple[float, float, float]:
     """Fit a line through the settled deep axles' forces; return their number, base [N], gain.
 
     The number is negative where most of them bear the whole demand: the rail has become good.
@@ -125,7 +133,9 @@ def _fit_deep_axles(n_deep, demanded, memory):
 
 
 @njit(error_model="numpy")
-def _force_as_found(n_deep, gain, grip_gain, demanded, memory, train):
+def _force_as_found(
+    n_deep: int, gain: float, grip_gain: float, demanded: float, memory: Floats, train: Floats
+) -> float:
     """Return what an axle would grip on the rail as found, from the first gripping axles. [N]"""
     force, growth, n = 0.0, 0.0, 0
     for i_axle in range(n_deep, memory.shape[0] - 1):
@@ -135,12 +145,12 @@ def _force_as_found(n_deep, gain, grip_gain, demanded, memory, train):
             growth += 1.0 + gain * n_deep + grip_gain * (i_axle - n_deep)
             n += 1
     if n == 0:
-        return train[FOUND_FORCE]  # all bear the demand: what was found before the trial
+        return float(train[FOUND_FORCE])  # all bear the demand: as found before the trial
     return force / growth
 
 
 @njit(error_model="numpy")
-def weigh(demanded, parameters, memory, train):
+def weigh(demanded: float, parameters: Floats, memory: Floats, train: Floats) -> int:
     """Return how many leading axles should slide deep, from the settled mean forces."""
     n_axles = memory.shape[0] - 1
     n_deep = int(train[N_DEEP])
@@ -163,7 +173,14 @@ def weigh(demanded, parameters, memory, train):
 
 
 @njit(error_model="numpy")
-def _plan(is_sliding, demanded, sample_time, parameters, memory, train):
+def _plan(
+    is_sliding: bool,
+    demanded: float,
+    sample_time: float,
+    parameters: Floats,
+    memory: Floats,
+    train: Floats,
+) -> None:
     """Begin a trial, weigh, or go back to gripping, each at its time."""
     train[ROLLED_TIME] = 0.0 if is_sliding else train[ROLLED_TIME] + sample_time
     if train[ROLLED_TIME] > SETTLED:
@@ -187,7 +204,9 @@ def _plan(is_sliding, demanded, sample_time, parameters, memory, train):
 
 
 @njit(error_model="numpy")
-def _note_mean_force(slip, reference, is_probed, row, own):
+def _note_mean_force(
+    slip: float, reference: float, is_probed: bool, row: Floats, own: Floats
+) -> None:
     """Average an axle's force while it is at its slip, or turns faster under the whole demand."""
     sample_time = row[SAMPLE_TIME]
     slip_speed = reference - row[WHEEL_SPEED]

@@ -5,9 +5,9 @@ rail for all wheels behind it (gross-sliding control for the shortest emergency 
 the treads: Uchida, Ohyama and Nomura, RTRI Report 2000 and 2001, abstracts only). Each axle's
 pressure is steered so that its rim settles at the target slip; the rail force told by its motion
 says which pressure that is.
-Observes: wheel speeds and pressures of its own vehicle, and demand; brake gain and masses as vehicle
-data. Every axle slides at once by intent: the reference runs on the estimated rail forces and on
-one axle at a time freed as a probe.
+Observes: wheel speeds and pressures of its own vehicle, and demand; brake gain and masses as
+vehicle data. Every axle slides at once by intent: the reference runs on the estimated rail forces
+and on one axle at a time freed as a probe.
 Known weakness: where the creep curve falls steeply and the film does not clean, it stops later than
 every strategy that grips. Treads wear along the whole slide.
 """

@@ -5,9 +5,9 @@ target; the mean rail force at one side is compared with the mean of the two spe
 at the other, so that a steady drift (speed, film) cancels. The target moves a step towards the side
 with more force. (Perturb and observe and steepest gradient for adhesion, both with weaknesses:
 arXiv 2406.13650, abstract only.)
-Observes: wheel speeds and pressures of its own vehicle, and demand; brake gain and masses as vehicle
-data. When every axle slides at once, the reference runs on the estimated rail forces and on one
-axle at a time freed as a probe.
+Observes: wheel speeds and pressures of its own vehicle, and demand; brake gain and masses as
+vehicle data. When every axle slides at once, the reference runs on the estimated rail forces and on
+one axle at a time freed as a probe.
 Known weakness: it finds the peak of the rail as it is and sees nothing of what sliding does for the
 wheels behind; on a flat curve it wanders; it needs spells of most of a second, many to a stop.
 """
@@ -54,7 +54,7 @@ NOTICEABLE = 0.004
 
 
 @njit(error_model="numpy")
-def _begin(i_axle, parameters, own):
+def _begin(i_axle: int, parameters: Floats, own: Floats) -> None:
     """Start the search afresh; neighbouring axles swing against each other."""
     own[TARGET] = parameters[FIRST_SLIP]
     own[SIDE] = 1.0 if i_axle % 2 == 0 else -1.0
@@ -65,7 +65,7 @@ def _begin(i_axle, parameters, own):
 
 
 @njit(error_model="numpy")
-def _end_spell(parameters, own):
+def _end_spell(parameters: Floats, own: Floats) -> None:
     """Compare this spell and the one before last with the last, and move the target."""
     mean = own[FORCE_SUM] / max(own[N_SUMMED], 1.0)
     own[N_SPELLS] = min(own[N_SPELLS] + 1.0, 3.0)
@@ -85,7 +85,7 @@ def _end_spell(parameters, own):
 
 
 @njit(error_model="numpy")
-def _search(slip, sample_time, parameters, own):
+def _search(slip: float, sample_time: float, parameters: Floats, own: Floats) -> float:
     """Go on with an axle's search while it slides at a slip; return the slip to be held."""
     own[SPELL_TIME] += sample_time
     if own[SPELL_TIME] > 0.4 * parameters[SPELL]:
@@ -95,7 +95,7 @@ def _search(slip, sample_time, parameters, own):
         _end_spell(parameters, own)
     if slip < 0.4 * own[TARGET]:
         own[N_SPELLS] = 0.0  # it rolls under the whole demand, or is a probe: nothing to compare
-    return own[TARGET] * (1.0 + parameters[SWING] * own[SIDE])
+    return float(own[TARGET] * (1.0 + parameters[SWING] * own[SIDE]))
 
 
 def update(

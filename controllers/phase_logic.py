@@ -55,7 +55,7 @@ LONGEST_WAIT, LONGEST_REGRIP = 0.3, 1.5
 
 
 @njit(error_model="numpy")
-def next_phase(is_far_below, brake_force, parameters, own):
+def next_phase(is_far_below: bool, brake_force: float, parameters: Floats, own: Floats) -> float:
     """Return the phase an axle is in from now on.
 
     Parameters
@@ -91,7 +91,7 @@ def next_phase(is_far_below, brake_force, parameters, own):
 
 
 @njit(error_model="numpy")
-def _valve(brake_force, parameters, row, own):
+def _valve(brake_force: float, parameters: Floats, row: Floats, own: Floats) -> int:
     """Return the valve position of an axle's phase."""
     if own[PHASE] == RELEASING:
         return VENT
@@ -100,13 +100,11 @@ def _valve(brake_force, parameters, row, own):
     if own[LARGEST_FORCE] <= 0.0 or brake_force < parameters[REGRIP_SHARE] * own[LARGEST_FORCE]:
         return FILL
     sample_time = row[SAMPLE_TIME]
-    return pulse(
-        parameters[FILL_DUTY], PULSE_PERIOD, sample_time, own[PULSE_TIME : PULSE_TIME + 1]
-    )
+    return pulse(parameters[FILL_DUTY], PULSE_PERIOD, sample_time, own[PULSE_TIME : PULSE_TIME + 1])
 
 
 @njit(error_model="numpy")
-def _note_phase(phase, sample_time, own):
+def _note_phase(phase: float, sample_time: float, own: Floats) -> None:
     """Enter a phase, or stay; keep the largest force borne since the last slide began."""
     if phase != own[PHASE]:
         if phase == REGRIPPING:

@@ -5,7 +5,7 @@ A shared part, no strategy.
 
 from numba import njit
 
-from bench.contract import DEMAND, FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED
+from bench.contract import DEMAND, FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED, Floats
 from controllers.vehicle_data import FILL_DELAY, FILL_RATE, FULL_PRESSURE, VENT_DELAY, VENT_RATE
 
 N_QUEUE = 16
@@ -21,7 +21,7 @@ _TURNING = 0.5
 
 
 @njit(error_model="numpy")
-def end_vent(valve, row, own):
+def end_vent(valve: int, row: Floats, own: Floats) -> int:
     """Return the valve position, but fill where the vent has lasted too long.
 
     Parameters
@@ -50,7 +50,7 @@ def end_vent(valve, row, own):
 
 
 @njit(error_model="numpy")
-def pulse(duty, period, sample_time, own):
+def pulse(duty: float, period: float, sample_time: float, own: Floats) -> int:
     """Return the valve position that gives a duty as one pulse a period.
 
     Parameters
@@ -75,7 +75,9 @@ def pulse(duty, period, sample_time, own):
 
 
 @njit(error_model="numpy")
-def expected_pressure(row, demand_factor, parameters, queue):
+def expected_pressure(
+    row: Floats, demand_factor: float, parameters: Floats, queue: Floats
+) -> float:
     """Return the pressure once every command on its way has acted. [Pa]
 
     Parameters
@@ -96,11 +98,13 @@ def expected_pressure(row, demand_factor, parameters, queue):
         elif queue[i] == VENT:
             pending = min(max(parameters[VENT_DELAY] - i * sample_time, 0.0), sample_time)
             pressure = max(pressure - parameters[VENT_RATE] * pending, 0.0)
-    return pressure
+    return float(pressure)
 
 
 @njit(error_model="numpy")
-def steer_pressure(wanted, demand_factor, row, parameters, queue):
+def steer_pressure(
+    wanted: float, demand_factor: float, row: Floats, parameters: Floats, queue: Floats
+) -> int:
     """Return the valve position that brings the cylinder nearest a wanted pressure.
 
     Parameters

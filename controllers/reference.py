@@ -15,7 +15,7 @@ The strategy keeps the state in its memory's last row.
 
 from numba import njit
 
-from bench.contract import DEMAND, SAMPLE_TIME, WHEEL_SPEED
+from bench.contract import DEMAND, SAMPLE_TIME, WHEEL_SPEED, Floats
 
 REFERENCE = 0
 """Of the state: the reference speed. [m/s]"""
@@ -46,7 +46,7 @@ _RISE, _NOISE = 0.2, 0.05
 """A rolling wheel of a braked train gains no more than this: rate [m/s2] and jitter [m/s]."""
 
 _SHORTEST_PROBE, _LONGEST_PROBE = 0.5, 6.0
-"""A probe lasts at least as long as a cylinder takes to empty, and gives up after the second. [s]"""
+"""A probe lasts at least until a cylinder is empty, and gives up after the second time. [s]"""
 
 _FULL_PATIENCE_SPEED = 8.0
 """Below this speed probes come sooner, in proportion. [m/s]"""
@@ -75,7 +75,9 @@ _LARGEST_ERROR, _LARGEST_LESSON = 0.5, 0.5
 
 
 @njit(error_model="numpy")
-def highest_axle(observation, column, previous, slowing_limit, sample_time):
+def highest_axle(
+    observation: Floats, column: int, previous: float, slowing_limit: float, sample_time: float
+) -> float:
     """Return the highest measured wheel speed, never falling faster than a train can slow.
 
     Parameters
@@ -104,7 +106,7 @@ def highest_axle(observation, column, previous, slowing_limit, sample_time):
 
 
 @njit(error_model="numpy")
-def _note_steadiness(carried, highest, sample_time, state):
+def _note_steadiness(carried: float, highest: float, sample_time: float, state: Floats) -> None:
     """Count how long a wheel has carried the reference without gaining on it; note if it rolls."""
     steady_time = state[_STEADY_TIME] + sample_time
     ceiling = state[_STEADY_SPEED] + _RISE * steady_time + _NOISE
@@ -124,7 +126,7 @@ def _note_steadiness(carried, highest, sample_time, state):
 
 
 @njit(error_model="numpy")
-def _found(speed, slowing_limit, state):
+def _found(speed: float, slowing_limit: float, state: Floats) -> None:
     """Take a probed wheel's speed for the train's, and learn how fast the train slows."""
     if state[_FOUNDED_SPEED] > 0.0 and state[_SINCE_FOUNDED] > _SHORTEST_PROBE:
         slowing = (state[_FOUNDED_SPEED] - speed) / state[_SINCE_FOUNDED]
@@ -134,7 +136,7 @@ def _found(speed, slowing_limit, state):
 
 
 @njit(error_model="numpy")
-def _is_probe_due(reference, patience, slowest, state):
+def _is_probe_due(reference: float, patience: float, slowest: float, state: Floats) -> bool:
     """Return whether the reference has gone too long without a wheel that rolls."""
     # the same error of the reference is more slip when slow
     patience *= min(max(reference / _FULL_PATIENCE_SPEED, 0.25), 1.0)
@@ -142,7 +144,7 @@ def _is_probe_due(reference, patience, slowest, state):
 
 
 @njit(error_model="numpy")
-def _watch_probe(speed, sample_time, state):
+def _watch_probe(speed: float, sample_time: float, state: Floats) -> bool:
     """Follow the probed wheel; return whether it rolls at the train's speed by now."""
     state[_PROBE_TIME] += sample_time
     raw = (speed - state[_PROBE_SPEED]) / sample_time
@@ -160,7 +162,7 @@ def _watch_probe(speed, sample_time, state):
 
 
 @njit(error_model="numpy")
-def _begin_probe(observation, reference, state):
+def _begin_probe(observation: Floats, reference: float, state: Floats) -> None:
     """Vent the next axle in turn, from the rear forward; one in a deep slide only if all are."""
     n_axles = observation.shape[0]
     first = int(state[_LAST_PROBED]) - 1 + n_axles
@@ -179,7 +181,9 @@ def _begin_probe(observation, reference, state):
 
 
 @njit(error_model="numpy")
-def probed_axle(observation, slowing_limit, patience, slowest, state):
+def probed_axle(
+    observation: Floats, slowing_limit: float, patience: float, slowest: float, state: Floats
+) -> float:
     """Return the highest wheel's speed with a falling limit, founded anew by a probe axle.
 
     Parameters
@@ -229,11 +233,18 @@ def probed_axle(observation, slowing_limit, patience, slowest, state):
     elif _is_probe_due(reference, patience, slowest, state):
         _begin_probe(observation, reference, state)
     state[REFERENCE] = reference
-    return reference
+    return float(reference)
 
 
 @njit(error_model="numpy")
-def fused_speed(observation, modelled_slowing, may_probe, patience, slowest, state):
+def fused_speed(
+    observation: Floats,
+    modelled_slowing: float,
+    may_probe: bool,
+    patience: float,
+    slowest: float,
+    state: Floats,
+) -> float:
     """Return the train's speed from a modelled deceleration and the wheels that hardly slide.
 
     Parameters
@@ -290,4 +301,4 @@ def fused_speed(observation, modelled_slowing, may_probe, patience, slowest, sta
     error = state[ERROR] - _LEARNING * lesson
     state[ERROR] = min(max(error, -_LARGEST_ERROR), _LARGEST_ERROR)
     state[REFERENCE] = reference
-    return reference
+    return float(reference)

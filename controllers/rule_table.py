@@ -1,13 +1,13 @@
 """Look the valve's duty up in a table of graded rules over slip and rim acceleration.
 
 Principle: each axle's slip is graded (none, small, right, large, huge, in shares of a target) and
-so is its rim acceleration (slows hard, slows, steady, gains, gains hard). Every pair of grades has a
-rule: how much to fill or to vent. Between grades the rules are mixed by how near each is, as in fuzzy
-control with triangular grades, and the mix is given as a valve pulse. (Fuzzy creep control for
-traction: Tian and others, WIT Transactions on the Built Environment 135, 2014, abstract only. The
-rules here are this project's.)
-Observes: measured wheel speeds of its own vehicle, and demand. When every axle slides at once, the reference is
-founded anew by a probe axle.
+so is its rim acceleration (slows hard, slows, steady, gains, gains hard). Every pair of grades has
+a rule: how much to fill or to vent. Between grades the rules are mixed by how near each is, as in
+fuzzy control with triangular grades, and the mix is given as a valve pulse. (Fuzzy creep control
+for traction: Tian and others, WIT Transactions on the Built Environment 135, 2014, abstract only.
+The rules here are this project's.)
+Observes: measured wheel speeds of its own vehicle, and demand. When every axle slides at once, the
+reference is founded anew by a probe axle.
 Known weakness: twenty-five rules from judgement; one slip target for every rail; near standstill
 rim acceleration comes in steps.
 """
@@ -53,7 +53,7 @@ LEAST_SLIP_SPEED = 0.15
 
 
 @njit(error_model="numpy")
-def _place(value, grades):
+def _place(value: float, grades: tuple[float, ...]) -> tuple[int, float]:
     """Return the lower of the two grades a value lies between, and the share of the upper."""
     lower = 0
     for i_grade in range(1, 4):
@@ -64,7 +64,7 @@ def _place(value, grades):
 
 
 @njit(error_model="numpy")
-def mixed_rule(slip, acceleration):
+def mixed_rule(slip: float, acceleration: float) -> float:
     """Return the duty for a slip in targets and an acceleration in its scale. [-]"""
     row, up = _place(slip, SLIP_GRADES)
     column, right = _place(acceleration, ACCELERATION_GRADES)
@@ -121,9 +121,7 @@ CONTROLLER = Controller(
         Parameter("acceleration_scale", 1.0, "m/s2", 0.5, 8.0, "tuned by hand"),
         Parameter("pulse_period", 0.05, "s", 0.01, 0.5, "tuned by hand"),
         Parameter("smoothing_time", 0.05, "s", 0.0, 0.3, "assumed"),
-        Parameter(
-            "slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak: at emergency demand"
-        ),
+        Parameter("slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
         Parameter("patience", 3.0, "s", 0.2, 10.0, "tuned by hand"),
         Parameter("cut_out_speed", 1.0, "m/s", 0.3, 3.0, "assumed"),
     ),

@@ -1,15 +1,15 @@
 """Drive the slip onto a chosen surface with a torque that has its sign, smoothed by the valve.
 
-Principle: sliding-mode control. The surface is the target slip, s = rim speed less the target's. The
-equivalent part of the brake force balances the estimated rail force and keeps the wheel moving as
-the target does; the switching part drives s to zero at a fixed rate, whatever the estimate's error
-up to that rate. Inside a boundary layer the switching part is made proportional, since the valve's
-delay would else turn it into chatter; fill, hold and vent then follow the wanted pressure.
+Principle: sliding-mode control. The surface is the target slip, s = rim speed less the target's.
+The equivalent part of the brake force balances the estimated rail force and keeps the wheel moving
+as the target does; the switching part drives s to zero at a fixed rate, whatever the estimate's
+error up to that rate. Inside a boundary layer the switching part is made proportional, since the
+valve's delay would else turn it into chatter; the valve then follows the wanted pressure.
 (An adhesion observer with a sliding mode of higher order, for traction: Appl. Sci. 2025, 15(7),
 3909, abstract only; here of first order, for stepped valves.)
-Observes: wheel speeds and pressures of its own vehicle, and demand; brake gain and masses as vehicle
-data. When every axle slides at once, the reference runs on the estimated rail forces and on one
-axle at a time freed as a probe.
+Observes: wheel speeds and pressures of its own vehicle, and demand; brake gain and masses as
+vehicle data. When every axle slides at once, the reference runs on the estimated rail forces and on
+one axle at a time freed as a probe.
 Known weakness: one slip target for every rail; the boundary layer trades chatter for accuracy.
 """
 

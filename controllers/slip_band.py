@@ -5,8 +5,8 @@ below it is filled. A wheel in the band that gains slip fast is vented early, on
 fast is held rather than vented: the valve's delay is as long as a slide needs to cross the band.
 Observes: measured wheel speeds of its own vehicle, and demand. The reference is the fastest wheel,
 its fall limited; when every axle slides at once, a probe axle founds it anew.
-Known weakness: the band is a fixed slip, whatever the rail; a probe takes one axle of a vehicle from
-braking for about a second.
+Known weakness: the band is a fixed slip, whatever the rail; a probe takes one axle of a vehicle
+from braking for about a second.
 """
 
 from bench.contract import (
@@ -71,9 +71,7 @@ CONTROLLER = Controller(
         Parameter("fill_slip", 0.12, "-", 0.01, 0.5, "tuned by hand; 5 to 8 per cent from memory"),
         Parameter("vent_slip", 0.4, "-", 0.03, 0.8, "tuned by hand; 10 to 20 per cent from memory"),
         Parameter("look_ahead", 0.05, "s", 0.0, 0.3, "assumed: about the valve's delay"),
-        Parameter(
-            "slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak: at emergency demand"
-        ),
+        Parameter("slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
         Parameter("cut_out_speed", 1.0, "m/s", 0.3, 3.0, "assumed; 3 to 5 km/h from memory"),
         Parameter("patience", 2.0, "s", 0.2, 10.0, "tuned by hand"),
     ),

@@ -5,7 +5,7 @@ A shared part, no strategy. Memory of an axle: `adhesion`'s columns first, then 
 
 from numba import njit
 
-from bench.contract import DEMAND, PRESSURE, WHEEL_SPEED
+from bench.contract import DEMAND, PRESSURE, WHEEL_SPEED, Floats
 from controllers.adhesion import FORCE, N_ADHESION, estimate_force
 from controllers.pulses import N_QUEUE, end_vent, steer_pressure
 from controllers.reference import ERROR, REFERENCE, fused_speed
@@ -32,7 +32,14 @@ FORCE_SMOOTHING = 0.05
 
 
 @njit(error_model="numpy")
-def sense_motion(observation, is_sliding, patience, slowest, parameters, memory):
+def sense_motion(
+    observation: Floats,
+    is_sliding: bool,
+    patience: float,
+    slowest: float,
+    parameters: Floats,
+    memory: Floats,
+) -> tuple[float, float]:
     """Estimate every axle's force, then the train's speed; return speed and deceleration.
 
     Parameters
@@ -71,7 +78,7 @@ def sense_motion(observation, is_sliding, patience, slowest, parameters, memory)
 
 
 @njit(error_model="numpy")
-def any_slides(observation, reference, slip):
+def any_slides(observation: Floats, reference: float, slip: float) -> bool:
     """Return whether any wheel turns slower than a slip below the reference, at least 0.1 m/s."""
     least = max(slip * reference, 0.1)
     for i_axle in range(observation.shape[0]):
@@ -81,7 +88,15 @@ def any_slides(observation, reference, slip):
 
 
 @njit(error_model="numpy")
-def wanted_pressure(slip, reference, slowing, settling_time, row, parameters, own):
+def wanted_pressure(
+    slip: float,
+    reference: float,
+    slowing: float,
+    settling_time: float,
+    row: Floats,
+    parameters: Floats,
+    own: Floats,
+) -> float:
     """Return the cylinder pressure that brings a wheel to a slip and keeps it there. [Pa]
 
     Parameters
@@ -107,26 +122,26 @@ def wanted_pressure(slip, reference, slowing, settling_time, row, parameters, ow
     missing = reference * (1.0 - slip) - row[WHEEL_SPEED]
     change = min(max(missing / settling_time, -_HARDEST_SLOWING), _HARDEST_GAINING)
     acceleration = change - slowing * (1.0 - slip)
-    return (own[FORCE] - parameters[ROTATING_MASS] * acceleration) / parameters[BRAKE_GAIN]
+    return float((own[FORCE] - parameters[ROTATING_MASS] * acceleration) / parameters[BRAKE_GAIN])
 
 
 @njit(error_model="numpy")
-def servo_valve(wanted, demand_factor, row, parameters, own):
+def servo_valve(
+    wanted: float, demand_factor: float, row: Floats, parameters: Floats, own: Floats
+) -> int:
     """Return the valve position for a wanted pressure, ending a vent that lasts too long.
 
     Parameters
     ----------
     as `steer_pressure`; own : (>= N_SERVO,)   the axle's memory
     """
-    valve = steer_pressure(
-        wanted, demand_factor, row, parameters, own[_QUEUE : _QUEUE + N_QUEUE]
-    )
+    valve = steer_pressure(wanted, demand_factor, row, parameters, own[_QUEUE : _QUEUE + N_QUEUE])
     valve = end_vent(valve, row, own[_VENTED : _VENTED + 1])
     own[_QUEUE] = valve
     return valve
 
 
 @njit(error_model="numpy")
-def full_brake(parameters):
+def full_brake(parameters: Floats) -> float:
     """Return a pressure above any demand: the brake is given back whole. [Pa]"""
-    return 10.0 * parameters[FULL_PRESSURE]
+    return float(10.0 * parameters[FULL_PRESSURE])

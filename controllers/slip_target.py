@@ -6,8 +6,8 @@ pulse period the valve fills or vents for that share of the period and holds for
 reckoned as slip speed, so the gains serve at every train speed. (PI control of creep, with an
 optimum estimated: Zirek and Onat, Railway Engineering Science 2020, abstract only; there with
 continuous torque, for traction.)
-Observes: measured wheel speeds of its own vehicle, and demand. When every axle slides at once, the reference is
-founded anew by a probe axle.
+Observes: measured wheel speeds of its own vehicle, and demand. When every axle slides at once, the
+reference is founded anew by a probe axle.
 Known weakness: one slip target for every rail; the pulse period adds to the valve's delay, which
 bounds the gains; it does not know its pressure.
 """
@@ -41,7 +41,7 @@ LARGEST_RATE = 8.0
 
 
 @njit(error_model="numpy")
-def duty(error, sample_time, parameters, own):
+def duty(error: float, sample_time: float, parameters: Floats, own: Floats) -> float:
     """Return the PI controller's duty from the slip speed missing to the target. [-]
 
     Parameters
@@ -55,7 +55,7 @@ def duty(error, sample_time, parameters, own):
     own[RATE] += share * (raw - own[RATE])
     own[ERROR] = error
     wanted = parameters[SLIP_GAIN] * error + parameters[RATE_GAIN] * own[RATE]
-    return min(max(wanted, -1.0), 1.0)
+    return float(min(max(wanted, -1.0), 1.0))
 
 
 def update(
@@ -102,9 +102,7 @@ CONTROLLER = Controller(
         Parameter("rate_gain", 0.15, "s2/m", 0.0, 2.0, "tuned by hand"),
         Parameter("pulse_period", 0.05, "s", 0.01, 0.5, "assumed"),
         Parameter("smoothing_time", 0.05, "s", 0.0, 0.3, "assumed"),
-        Parameter(
-            "slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak: at emergency demand"
-        ),
+        Parameter("slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
         Parameter("patience", 3.0, "s", 0.2, 10.0, "tuned by hand"),
         Parameter("cut_out_speed", 1.0, "m/s", 0.3, 3.0, "assumed"),
     ),

@@ -7,8 +7,8 @@ lower one it is filled.
 Observes: measured wheel speeds of its own vehicle.
 When every axle slides at once the reference sinks with its limit alone, so on a long common slide
 wheels lock: this is what the plain reference gives, kept as the yardstick.
-Known weakness: that; a fixed speed is a small slip at 30 m/s and a locked wheel at walking pace; blind
-to how fast the wheel slows, so it vents late.
+Known weakness: that; a fixed speed is a small slip at 30 m/s and a locked wheel at walking pace;
+blind to how fast the wheel slows, so it vents late.
 """
 
 from bench.contract import (

@@ -4,9 +4,9 @@ Principle: while any wheel slides, a fixed share of the train's axles, from the 
 deep slide that cleans the rail; all others are held at a small slip near the peak of the creep
 curve. What the sliding axles do not bear of the demand is asked of those that still roll under
 theirs, through the demand factor, as far as the equipment allows.
-Observes: wheel speeds and pressures of the whole train, and demand; brake gain and masses as vehicle
-data. The reference runs on the estimated rail forces of all axles and on one gripping axle at a
-time freed as a probe when all slide.
+Observes: wheel speeds and pressures of the whole train, and demand; brake gain and masses as
+vehicle data. When every axle slides at once, the reference runs on the estimated rail forces of all
+axles and on one gripping axle at a time freed as a probe.
 What the demand factor gains: nothing at limit 1.0, by its meaning. With equipment up to 1.5 (set
 `factor_limit` no higher than the scenario's `brake.demand_factor_limit`) only where cleaned rail
 bears more than the demand: on the shipped rails from 75 mph the detergent stop becomes XX; on the
@@ -20,7 +20,6 @@ from numba import njit
 from bench.contract import (
     DEMAND,
     DEMAND_FACTOR,
-    PRESSURE,
     SAMPLE_TIME,
     SLIDE,
     VALVE,
@@ -55,7 +54,14 @@ SLACK = 0.02
 
 
 @njit(error_model="numpy")
-def _move_factor(observation, slowing, sample_time, parameters, memory, train):
+def _move_factor(
+    observation: Floats,
+    slowing: float,
+    sample_time: float,
+    parameters: Floats,
+    memory: Floats,
+    train: Floats,
+) -> None:
     """Raise the demand factor while demand is missing, lower it while there is too much."""
     n_axles = observation.shape[0]
     force = 0.0

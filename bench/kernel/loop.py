@@ -63,7 +63,7 @@ def observe(i_group: int, world: Any) -> None:
 
 
 @njit(error_model="numpy", inline="always")
-def accept(i_group: int, world: Any) -> float:
+def accept(i_group: int, world: Any) -> int:
     """Take a controller's commands; return the first axle whose command is not valid, else -1.
 
     Valid: a valve position of fill, hold or vent, a finite demand factor within the equipment's

@@ -99,6 +99,7 @@ class Brake(Record):
         low=1,
         high=255,
         max_items=15,
+        default=(),
         doc="Control wires energised at each step, as a sum of 1, 2, 4; empty: the step number.",
     )
     controller_levels: tuple[float, ...] | None = quantities(

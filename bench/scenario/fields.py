@@ -252,8 +252,8 @@ def quantities(
     return _declare(spec, default)
 
 
-def counts(*, doc: str, low: int, high: int, max_items: int) -> Any:
-    """Declare a tuple of whole numbers, empty unless given."""
+def counts(*, doc: str, low: int, high: int, max_items: int, default: Any) -> Any:
+    """Declare a tuple of whole numbers; its default is the empty one."""
     spec = FieldSpec(
         kind="count",
         dimension="count",
@@ -265,7 +265,7 @@ def counts(*, doc: str, low: int, high: int, max_items: int) -> Any:
         mark="assumed",
         source="none unless said otherwise",
     )
-    return _declare(spec, ())
+    return _declare(spec, default)
 
 
 def count(

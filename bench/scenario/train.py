@@ -85,7 +85,7 @@ class Vehicle(Record):
         doc="Moment of inertia axle by axle, where they differ.",
     )
     unbraked_axles: tuple[int, ...] = counts(
-        low=1, high=16, max_items=16, doc="Axles of the vehicle, from 1, that have no brake."
+        low=1, high=16, max_items=16, default=(), doc="Axles of the vehicle that have no brake."
     )
     bogie_mass: float = quantity(
         "mass",

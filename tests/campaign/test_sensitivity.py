@@ -54,11 +54,11 @@ def test_effects_reach_parameters_film_and_scenario(study, plane):
 
 def test_indices_of_a_plane_are_its_squared_slopes(study, plane):
     with Store(IN_MEMORY) as store:
-        found = analyse(study, "indices", 256, store, plane())
+        found = analyse(study, "indices", 128, store, plane())
     shares = [1.0 / 5.25, 4.0 / 5.25, 0.25 / 5.25]
-    # a Sobol sequence of 256 points does at least as well as random ones: 1 / sqrt(256)
-    assert found.indices["distance"].first == pytest.approx(shares, abs=0.06)
-    assert found.indices["distance"].total == pytest.approx(shares, abs=0.06)
+    # a Sobol sequence of 128 points does at least as well as random ones: 1 / sqrt(128)
+    assert found.indices["distance"].first == pytest.approx(shares, abs=0.09)
+    assert found.indices["distance"].total == pytest.approx(shares, abs=0.09)
     assert "film.friction" in sensitivity_text(found).splitlines()[3]  # the largest first
 
 

@@ -86,6 +86,7 @@ def test_mean_distance_of_a_short_train_is_converged(rail: str, strategy: str) -
         ("grease", "deceleration", 64),
         ("grease", "slip_band", 64),
         ("wet_leaf", "deceleration", 64),
+        ("wet_leaf", "slip_band", 64),
     ],
 )
 def test_mean_distance_of_the_whole_train_is_converged(
