@@ -17,8 +17,8 @@ _SOURCE = "vehicle data of the shipped unit"
 
 VALVE_DATA = (
     Parameter("full_pressure", 3e5, "Pa", 2e4, 1e6, _SOURCE, "cylinder at emergency demand"),
-    Parameter("fill_rate", 4e5, "Pa/s", 1e4, 1e7, _SOURCE),
-    Parameter("vent_rate", 5e5, "Pa/s", 1e4, 1e7, _SOURCE),
+    Parameter("fill_rate", 5e5, "Pa/s", 1e4, 1e7, _SOURCE),
+    Parameter("vent_rate", 6.5e5, "Pa/s", 1e4, 1e7, _SOURCE, "at full pressure"),
     Parameter("fill_delay", 0.04, "s", 0.0, 1.0, _SOURCE),
     Parameter("vent_delay", 0.03, "s", 0.0, 1.0, _SOURCE),
 )

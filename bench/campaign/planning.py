@@ -11,7 +11,7 @@ from bench.campaign.plan import Joined, Plan, design_candidates, design_scenario
 from bench.campaign.rails import RandomRails, law_around
 from bench.campaign.variation import is_parameter
 from bench.errors import InputError
-from bench.registry import Known
+from bench.registry import Known, refuse_twice
 from bench.scenario import Scenario
 
 
@@ -38,6 +38,7 @@ def campaign_plan(
     n_seeds : int      runs of each pair
     seed : int         of designs and random rails
     """
+    refuse_twice("scenarios", [(scenario.name, scenario.title) for scenario in scenarios])
     own = tuple(factor for factor in space if is_parameter(factor))
     assumed = tuple(factor for factor in space if not is_parameter(factor))
     candidates: list[Candidate] = []
@@ -82,6 +83,7 @@ def family_rails(
     friction of its first section. Families alternate, so that any first part of the training rails
     has a share of each.
     """
+    refuse_twice("scenarios", [(scenario.name, scenario.title) for scenario in scenarios])
     families = []
     for scenario in scenarios:
         law = scenario.rail.random or law_around(scenario.rail.sections[0].friction)

@@ -152,7 +152,8 @@ def tuned_text(tuned: Tuned) -> str:
             f"Overrun on held-out rails: default {held.overrun_default.written(3)}, "
             f"tuned {held.overrun_tuned.written(3)}.\n"
             f"Longest lock there: default {held.default.longest_lock:.2f} s, "
-            f"tuned {held.tuned.longest_lock:.2f} s.",
+            f"tuned {held.tuned.longest_lock:.2f} s."
+            + (" The tuned setting breaks a constraint there." if held.tuned.violation else ""),
         ]
     )  # fmt: skip
 

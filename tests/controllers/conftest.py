@@ -7,8 +7,10 @@ import pytest
 
 from bench.contract import (
     COLUMN,
+    DEMAND,
     DEMAND_FACTOR,
     OBSERVED,
+    PRESSURE,
     SAMPLE_TIME,
     SIGNALS,
     SLIDE,
@@ -19,7 +21,7 @@ from bench.contract import (
 
 
 class Vehicle:
-    """A strategy with its memory; columns nobody sets are NaN, as withheld truth is."""
+    """A strategy with its memory; the brake is on, columns nobody sets are NaN as withheld truth."""
 
     def __init__(self, controller: Controller, sample_time: float = 0.01) -> None:
         self.controller, self.sample_time = controller, sample_time
@@ -36,6 +38,7 @@ class Vehicle:
         observation = np.full((n_axles, len(OBSERVED)), np.nan)
         observation[:, WHEEL_SPEED] = speeds
         observation[:, SAMPLE_TIME] = self.sample_time
+        observation[:, PRESSURE], observation[:, DEMAND] = 2e5, 1.0
         for name, value in columns.items():
             observation[:, COLUMN[name]] = value
         self.controller.update(

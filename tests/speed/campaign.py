@@ -61,8 +61,12 @@ def main() -> None:
         busy = sum(stop.duration for stop in store.stops())
     runner.close()
     worker = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1e3
-    print(f"greatest worker {worker:.1f} MB, file {size:.1f} MB, {1e3 * busy / n_done:.0f} ms a stop")
-    print(f"{n_done} stops, {arguments.workers} workers: {spent:.1f} s, {n_done / spent:.2f} stops/s")
+    print(
+        f"greatest worker {worker:.1f} MB, file {size:.1f} MB, {1e3 * busy / n_done:.0f} ms a stop"
+    )
+    print(
+        f"{n_done} stops, {arguments.workers} workers: {spent:.1f} s, {n_done / spent:.2f} stops/s"
+    )
 
 
 if __name__ == "__main__":
