@@ -27,7 +27,6 @@ This project's own.
 from numba import njit
 
 from bench.contract import (
-    DEMAND,
     DEMAND_FACTOR,
     SAMPLE_TIME,
     SLIDE,
@@ -38,29 +37,28 @@ from bench.contract import (
     Parameter,
 )
 from controllers.adhesion import FORCE
-from controllers.reference import N_STATE, PROBED
+from controllers.reference import PROBED
 from controllers.slip_servo import (
+    N_MOTION,
     N_SERVO,
     any_slides,
+    demanded_force,
     full_brake,
     sense_motion,
     servo_valve,
     wanted_pressure,
 )
 from controllers.vehicle_data import (
-    BRAKE_GAIN,
     FORCE_DATA,
-    FULL_PRESSURE,
-    ROTATING_MASS,
     VALVE_DATA,
 )
 
 GRIP_SLIP, DEEP_SLIP, N_TRIED, LARGEST_SHARE, WEIGHING_TIME, TRIAL_TIME = 0, 1, 2, 3, 4, 5
-RETRIAL_TIME, SETTLING_TIME, PATIENCE, CUT_OUT_SPEED = 6, 7, 8, 9
+RETRIAL_TIME, SETTLING_TIME, PATIENCE, CUT_OUT_SPEED, LOAD_TRANSFER = 6, 7, 8, 9, 10
 
 MEAN_FORCE, SETTLED_TIME = N_SERVO, N_SERVO + 1  # of an axle's memory
-N_DEEP, SLIDE_TIME, SINCE_WEIGHED = N_STATE, N_STATE + 1, N_STATE + 2  # of the train's memory
-FOUND_FORCE, TRIAL_AT, ROLLED_TIME = N_STATE + 3, N_STATE + 4, N_STATE + 5
+N_DEEP, SLIDE_TIME, SINCE_WEIGHED = N_MOTION, N_MOTION + 1, N_MOTION + 2  # of the train's memory
+FOUND_FORCE, TRIAL_AT, ROLLED_TIME = N_MOTION + 3, N_MOTION + 4, N_MOTION + 5
 SETTLED = 1.0
 """A mean force counts once its axle has been at its slip so long. [s]"""
 
@@ -205,9 +203,9 @@ def _plan(
 
 @njit(error_model="numpy")
 def _note_mean_force(
-    slip: float, reference: float, is_probed: bool, row: Floats, own: Floats
+    slip: float, reference: float, load_share: float, is_probed: bool, row: Floats, own: Floats
 ) -> None:
-    """Average an axle's force while it is at its slip, or turns faster under the whole demand."""
+    """Average an axle's force at the load it has at rest, while it is at its slip."""
     sample_time = row[SAMPLE_TIME]
     slip_speed = reference - row[WHEEL_SPEED]
     is_there = abs(slip_speed - slip * reference) < 0.3 * slip * reference + 0.1
@@ -216,7 +214,7 @@ def _note_mean_force(
     else:
         own[SETTLED_TIME] = min(own[SETTLED_TIME] + sample_time, 100.0)
     share = sample_time / (sample_time + min(own[SETTLED_TIME], AVERAGING_TIME))
-    own[MEAN_FORCE] += share * (own[FORCE] - own[MEAN_FORCE])
+    own[MEAN_FORCE] += share * (own[FORCE] / load_share - own[MEAN_FORCE])
 
 
 def update(
@@ -235,8 +233,7 @@ def update(
     )
     is_braking = reference > parameters[CUT_OUT_SPEED]
     is_sliding = is_braking and any_slides(observation, reference, 0.6 * parameters[GRIP_SLIP])
-    demanded = observation[0, DEMAND] * parameters[FULL_PRESSURE] * parameters[BRAKE_GAIN]
-    demanded -= parameters[ROTATING_MASS] * slowing
+    demanded = demanded_force(observation, slowing, parameters, train)
     _plan(is_sliding, demanded, observation[0, SAMPLE_TIME], parameters, memory, train)
     signals[SLIDE] = 1.0 if is_sliding else 0.0
     for i_axle in range(n_axles):
@@ -246,7 +243,9 @@ def update(
         if i_axle < train[N_DEEP]:
             slip = parameters[DEEP_SLIP]
         is_probed = train[PROBED] == i_axle + 1.0
-        _note_mean_force(slip, reference, is_probed, row, own)
+        pitch = min(parameters[LOAD_TRANSFER] * slowing, 0.5)
+        load_share = 1.0 + pitch if i_axle % 2 == 0 else 1.0 - pitch
+        _note_mean_force(slip, reference, load_share, is_probed, row, own)
         wanted = wanted_pressure(
             slip, reference, slowing, parameters[SETTLING_TIME], row, parameters, own
         )
@@ -273,10 +272,19 @@ CONTROLLER = Controller(
         Parameter("settling_time", 0.2, "s", 0.1, 2.0, "tuned by hand"),
         Parameter("patience", 5.0, "s", 0.5, 20.0, "tuned by hand"),
         Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
+        Parameter(
+            "load_transfer",
+            0.043,
+            "s2/m",
+            0.0,
+            0.3,
+            "vehicle data of the shipped unit",
+            "share of its load a bogie's leading axle gains and the other loses, per deceleration",
+        ),
         *VALVE_DATA,
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
-    n_memory=max(N_STATE + 6, N_SERVO + 2),
+    n_memory=max(N_MOTION + 6, N_SERVO + 2),
     scope="train",
 )

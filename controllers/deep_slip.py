@@ -20,8 +20,9 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from controllers.reference import N_STATE, PROBED
+from controllers.reference import PROBED
 from controllers.slip_servo import (
+    N_MOTION,
     N_SERVO,
     any_slides,
     full_brake,
@@ -32,7 +33,7 @@ from controllers.slip_servo import (
 from controllers.vehicle_data import FORCE_DATA, VALVE_DATA
 
 TARGET_SLIP, SETTLING_TIME, PATIENCE, CUT_OUT_SPEED = 0, 1, 2, 3
-IS_SLIDING = N_STATE  # of the vehicle's memory
+IS_SLIDING = N_MOTION  # of the vehicle's memory
 SLIDING_SLIP = 0.04
 """Beyond this slip of any wheel a slide is in progress. Assumed. [-]"""
 
@@ -88,5 +89,5 @@ CONTROLLER = Controller(
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
-    n_memory=max(N_STATE + 1, N_SERVO),
+    n_memory=max(N_MOTION + 1, N_SERVO),
 )

@@ -25,8 +25,9 @@ from bench.contract import (
     Parameter,
 )
 from controllers.adhesion import FORCE
-from controllers.reference import N_STATE, PROBED
+from controllers.reference import PROBED
 from controllers.slip_servo import (
+    N_MOTION,
     N_SERVO,
     any_slides,
     full_brake,
@@ -47,7 +48,7 @@ TARGET, SIDE, SPELL_TIME, FORCE_SUM, N_SUMMED = (  # of an axle's memory
     N_SERVO + 4,
 )
 LAST_MEAN, MEAN_BEFORE, N_SPELLS = N_SERVO + 5, N_SERVO + 6, N_SERVO + 7
-IS_SLIDING = N_STATE  # of the vehicle's memory
+IS_SLIDING = N_MOTION  # of the vehicle's memory
 
 NOTICEABLE = 0.004
 """A smaller difference of force counts as none. Assumed. [-]"""
@@ -153,5 +154,5 @@ CONTROLLER = Controller(
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
-    n_memory=max(N_STATE + 1, N_SERVO + 8),
+    n_memory=max(N_MOTION + 1, N_SERVO + 8),
 )

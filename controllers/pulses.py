@@ -7,7 +7,7 @@ import math
 
 from numba import njit
 
-from bench.contract import DEMAND, FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED, Floats
+from bench.contract import FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED, Floats
 from controllers.vehicle_data import FILL_DELAY, FILL_RATE, FULL_PRESSURE, VENT_DELAY, VENT_RATE
 
 N_QUEUE = 16
@@ -88,26 +88,22 @@ def vent_rate(pressure: float, parameters: Floats) -> float:
 
 
 @njit(error_model="numpy")
-def expected_pressure(
-    row: Floats, demand_factor: float, parameters: Floats, queue: Floats
-) -> float:
+def expected_pressure(row: Floats, is_whole: bool, parameters: Floats, queue: Floats) -> float:
     """Return the pressure once every command on its way has acted. [Pa]
 
     Parameters
     ----------
-    row : (n_observed,)        the axle's observation
-    demand_factor : float      as commanded. [-]
-    parameters                 of the strategy, the last eight being valve and force data
-    queue : (N_QUEUE,)         valve positions commanded before, latest first
+    row : (n_observed,)   the axle's observation
+    is_whole : bool       whether the cylinder has reached what is demanded, so filling adds nothing
+    parameters            of the strategy, the last eight being valve and force data
+    queue : (N_QUEUE,)    valve positions commanded before, latest first
     """
     sample_time = row[SAMPLE_TIME]
-    demanded = row[DEMAND] * parameters[FULL_PRESSURE] * demand_factor
     pressure = row[PRESSURE]
     for i in range(N_QUEUE - 1, -1, -1):
-        if queue[i] == FILL:
+        if queue[i] == FILL and not is_whole:
             pending = min(max(parameters[FILL_DELAY] - i * sample_time, 0.0), sample_time)
-            ceiling = max(demanded, pressure)
-            pressure = min(pressure + parameters[FILL_RATE] * pending, ceiling)
+            pressure += parameters[FILL_RATE] * pending
         elif queue[i] == VENT:
             pending = min(max(parameters[VENT_DELAY] - i * sample_time, 0.0), sample_time)
             pressure = max(pressure - vent_rate(pressure, parameters) * pending, 0.0)
@@ -116,32 +112,55 @@ def expected_pressure(
 
 @njit(error_model="numpy")
 def steer_pressure(
-    wanted: float, demand_factor: float, row: Floats, parameters: Floats, queue: Floats
+    wanted: float, is_whole: bool, row: Floats, parameters: Floats, queue: Floats
 ) -> int:
     """Return the valve position that brings the cylinder nearest a wanted pressure.
 
     Parameters
     ----------
-    wanted : float   [Pa]; at or above what is demanded the valve stays in fill, at zero in vent
+    wanted : float   [Pa]; at zero the valve stays in vent
     others           as `expected_pressure`; `queue` is moved on
 
     Notes
     -----
     The commands on their way are reckoned in (a Smith predictor), so the delay does not make it
-    swing. Steps are as coarse as one sample of filling or venting; a delay of more than `N_QUEUE`
-    samples is reckoned in part only.
+    swing. Steps are as coarse as one sample of filling or venting; it moves when more than 0.8 of
+    a step is missing, since at half a step it would chatter between two. A delay of more than
+    `N_QUEUE` samples is reckoned in part only.
     """
     sample_time = row[SAMPLE_TIME]
-    pressure = expected_pressure(row, demand_factor, parameters, queue)
+    pressure = expected_pressure(row, is_whole, parameters, queue)
     valve = HOLD
-    if (
-        wanted >= row[DEMAND] * parameters[FULL_PRESSURE] * demand_factor
-        or wanted > pressure + 0.5 * parameters[FILL_RATE] * sample_time
+    if wanted > pressure + 0.8 * parameters[FILL_RATE] * sample_time or (
+        is_whole and wanted >= pressure
     ):
         valve = FILL
-    elif wanted <= 0.0 or wanted < pressure - 0.5 * vent_rate(pressure, parameters) * sample_time:
+    elif wanted <= 0.0 or wanted < pressure - 0.8 * vent_rate(pressure, parameters) * sample_time:
         valve = VENT
     for i in range(N_QUEUE - 1, 0, -1):
         queue[i] = queue[i - 1]
     queue[0] = valve
     return valve
+
+
+@njit(error_model="numpy")
+def has_filled(row: Floats, last_pressure: float, parameters: Floats, queue: Floats) -> bool:
+    """Return whether the valve has been filling, yet the pressure no longer rises.
+
+    Parameters
+    ----------
+    row : (n_observed,)     the axle's observation
+    last_pressure : float   a sample ago. [Pa]
+    parameters, queue       as `expected_pressure`
+    """
+    sample_time = row[SAMPLE_TIME]
+    if row[PRESSURE] <= 0.0 or row[PRESSURE] - last_pressure > (
+        0.1 * parameters[FILL_RATE] * sample_time
+    ):
+        return False
+    for i in range(N_QUEUE):
+        if queue[i] != FILL:
+            return False
+        if i * sample_time > parameters[FILL_DELAY] + 2.0 * sample_time:
+            return True
+    return True

@@ -23,12 +23,19 @@ from bench.contract import (
     Parameter,
 )
 from controllers.adhesion import FORCE
-from controllers.reference import N_STATE, PROBED
-from controllers.slip_servo import N_SERVO, any_slides, full_brake, sense_motion, servo_valve
+from controllers.reference import PROBED
+from controllers.slip_servo import (
+    N_MOTION,
+    N_SERVO,
+    any_slides,
+    full_brake,
+    sense_motion,
+    servo_valve,
+)
 from controllers.vehicle_data import BRAKE_GAIN, FORCE_DATA, ROTATING_MASS, VALVE_DATA
 
 TARGET_SLIP, REACHING_RATE, BOUNDARY, PATIENCE, CUT_OUT_SPEED = 0, 1, 2, 3, 4
-IS_SLIDING = N_STATE  # of the vehicle's memory
+IS_SLIDING = N_MOTION  # of the vehicle's memory
 LEAST_SLIP_SPEED = 0.15
 """Slip speed that can still be told at walking pace. [m/s]"""
 
@@ -83,5 +90,5 @@ CONTROLLER = Controller(
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
-    n_memory=max(N_STATE + 1, N_SERVO),
+    n_memory=max(N_MOTION + 1, N_SERVO),
 )

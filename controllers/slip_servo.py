@@ -7,15 +7,24 @@ from numba import njit
 
 from bench.contract import DEMAND, PRESSURE, WHEEL_SPEED, Floats
 from controllers.adhesion import FORCE, N_ADHESION, estimate_force
-from controllers.pulses import N_QUEUE, end_vent, steer_pressure
-from controllers.reference import ERROR, REFERENCE, fused_speed
+from controllers.pulses import N_QUEUE, end_vent, has_filled, steer_pressure
+from controllers.reference import ERROR, N_STATE, REFERENCE, fused_speed
 from controllers.vehicle_data import AXLE_MASS, BRAKE_GAIN, FULL_PRESSURE, ROTATING_MASS
 
 _QUEUE = N_ADHESION
-_VENTED = _QUEUE + N_QUEUE
+_VENTED, _LAST_PRESSURE, _FACTOR = _QUEUE + N_QUEUE, _QUEUE + N_QUEUE + 1, _QUEUE + N_QUEUE + 2
 
-N_SERVO = _VENTED + 1
+IS_WHOLE = _QUEUE + N_QUEUE + 3
+"""Of an axle's memory: 1 where its cylinder has reached what is demanded."""
+
+N_SERVO = IS_WHOLE + 1
 """Leading columns of an axle's memory the servo needs, the force estimate's among them."""
+
+FULL_SEEN = N_STATE
+"""Of the vehicle's memory: pressure at emergency demand as last seen, 0 before. [Pa]"""
+
+N_MOTION = N_STATE + 1
+"""Leading columns of the vehicle's memory the servo needs, the reference's among them."""
 
 _HARDEST_SLOWING, _HARDEST_GAINING = 6.0, 3.0
 """A wheel is asked to slow or gain on the train no faster. [m/s2]"""
@@ -29,6 +38,38 @@ _ROLLING = 0.98
 
 FORCE_SMOOTHING = 0.05
 """Time constant of the force estimate. Assumed. [s]"""
+
+
+@njit(error_model="numpy")
+def _note_pressure(row: Floats, parameters: Floats, own: Floats, state: Floats) -> None:
+    """Note whether an axle's cylinder is full, and what pressure emergency demand would give.
+
+    The vehicle's load scales what a demand means, and no column of the observation tells it.
+    """
+    queue = own[_QUEUE : _QUEUE + N_QUEUE]
+    is_whole = has_filled(row, own[_LAST_PRESSURE], parameters, queue)
+    own[IS_WHOLE] = 1.0 if is_whole else 0.0
+    own[_LAST_PRESSURE] = row[PRESSURE]
+    if is_whole and row[DEMAND] > 0.05:
+        state[FULL_SEEN] = row[PRESSURE] / (row[DEMAND] * max(own[_FACTOR], 0.05))
+
+
+@njit(error_model="numpy")
+def demanded_force(observation: Floats, slowing: float, parameters: Floats, state: Floats) -> float:
+    """Return the rail force with which an axle bears the whole demand, factor one. [N]
+
+    Parameters
+    ----------
+    observation : (n_axles, n_observed)
+    slowing : float         train's deceleration; a slowing wheel gives up momentum of its own
+    parameters              of the strategy, the last eight being valve and force data
+    state : (>= N_MOTION,)  the vehicle's memory
+    """
+    full = state[FULL_SEEN]
+    if full == 0.0:
+        full = parameters[FULL_PRESSURE]
+    force = parameters[BRAKE_GAIN] * full * observation[0, DEMAND]
+    return float(max(force - parameters[ROTATING_MASS] * slowing, 0.0))
 
 
 @njit(error_model="numpy")
@@ -49,7 +90,7 @@ def sense_motion(
     patience : float                     longest time without a rolling wheel before a probe. [s]
     slowest : float                      speed below which no probe begins. [m/s]
     parameters                           of the strategy, the last eight being valve and force data
-    memory : (n_axles + 1, n_memory)     axles' rows with `N_SERVO`, the last with `N_STATE` columns
+    memory : (n_axles + 1, n_memory)     `N_SERVO` columns for axles, `N_MOTION` in the last row
 
     Returns
     -------
@@ -62,13 +103,13 @@ def sense_motion(
     """
     n_axles = observation.shape[0]
     state = memory[n_axles]
-    demanded = observation[0, DEMAND] * parameters[FULL_PRESSURE]
     force, is_anchored = 0.0, False
     for i_axle in range(n_axles):
         row = observation[i_axle]
-        force += estimate_force(row, parameters, FORCE_SMOOTHING, memory[i_axle])
-        is_whole = row[PRESSURE] > 0.98 * demanded
-        if is_whole and row[WHEEL_SPEED] > _ROLLING * state[REFERENCE]:
+        own = memory[i_axle]
+        force += estimate_force(row, parameters, FORCE_SMOOTHING, own)
+        _note_pressure(row, parameters, own, state)
+        if own[IS_WHOLE] == 1.0 and row[WHEEL_SPEED] > _ROLLING * state[REFERENCE]:
             is_anchored = True
     modelled = force / (n_axles * parameters[AXLE_MASS])
     reference = fused_speed(
@@ -133,9 +174,16 @@ def servo_valve(
 
     Parameters
     ----------
-    as `steer_pressure`; own : (>= N_SERVO,)   the axle's memory
+    wanted : float          [Pa]
+    demand_factor : float   as commanded with it. [-]
+    row : (n_observed,)     the axle's observation
+    parameters              of the strategy, the last eight being valve and force data
+    own : (>= N_SERVO,)     the axle's memory
     """
-    valve = steer_pressure(wanted, demand_factor, row, parameters, own[_QUEUE : _QUEUE + N_QUEUE])
+    is_whole = own[IS_WHOLE] == 1.0 and own[_FACTOR] == demand_factor
+    own[_FACTOR] = demand_factor
+    queue = own[_QUEUE : _QUEUE + N_QUEUE]
+    valve = steer_pressure(wanted, is_whole, row, parameters, queue)
     valve = end_vent(valve, row, own[_VENTED : _VENTED + 1])
     own[_QUEUE] = valve
     return valve

@@ -18,7 +18,6 @@ punished for what rail that cleans gains.
 from numba import njit
 
 from bench.contract import (
-    DEMAND,
     DEMAND_FACTOR,
     SAMPLE_TIME,
     SLIDE,
@@ -28,26 +27,25 @@ from bench.contract import (
     Parameter,
 )
 from controllers.adhesion import FORCE
-from controllers.reference import N_STATE, PROBED
+from controllers.reference import PROBED
 from controllers.slip_servo import (
+    N_MOTION,
     N_SERVO,
     any_slides,
+    demanded_force,
     full_brake,
     sense_motion,
     servo_valve,
     wanted_pressure,
 )
 from controllers.vehicle_data import (
-    BRAKE_GAIN,
     FORCE_DATA,
-    FULL_PRESSURE,
-    ROTATING_MASS,
     VALVE_DATA,
 )
 
 CLEANING_SHARE, DEEP_SLIP, GRIP_SLIP, FACTOR_LIMIT, FACTOR_RATE = 0, 1, 2, 3, 4
 SETTLING_TIME, PATIENCE, CUT_OUT_SPEED = 5, 6, 7
-IS_SLIDING, FACTOR = N_STATE, N_STATE + 1  # of the train's memory
+IS_SLIDING, FACTOR = N_MOTION, N_MOTION + 1  # of the train's memory
 
 SLACK = 0.02
 """Share of the demand that may be missing before it is asked of others. Assumed. [-]"""
@@ -67,8 +65,7 @@ def _move_factor(
     force = 0.0
     for i_axle in range(n_axles):
         force += memory[i_axle, FORCE]
-    full = observation[0, DEMAND] * parameters[FULL_PRESSURE] * parameters[BRAKE_GAIN]
-    asked = n_axles * max(full - parameters[ROTATING_MASS] * slowing, 0.0)
+    asked = n_axles * demanded_force(observation, slowing, parameters, train)
     change = parameters[FACTOR_RATE] * sample_time
     if train[IS_SLIDING] == 0.0 or force > asked:
         change = -change
@@ -133,6 +130,6 @@ CONTROLLER = Controller(
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
-    n_memory=max(N_STATE + 2, N_SERVO),
+    n_memory=max(N_MOTION + 2, N_SERVO),
     scope="train",
 )

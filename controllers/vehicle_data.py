@@ -16,7 +16,7 @@ BRAKE_GAIN, ROTATING_MASS, AXLE_MASS = -3, -2, -1
 _SOURCE = "vehicle data of the shipped unit"
 
 VALVE_DATA = (
-    Parameter("full_pressure", 3e5, "Pa", 2e4, 1e6, _SOURCE, "cylinder at emergency demand"),
+    Parameter("full_pressure", 3e5, "Pa", 2e4, 1e6, _SOURCE, "emergency demand, laden"),
     Parameter("fill_rate", 5e5, "Pa/s", 1e4, 1e7, _SOURCE),
     Parameter("vent_rate", 6.5e5, "Pa/s", 1e4, 1e7, _SOURCE, "at full pressure"),
     Parameter("fill_delay", 0.04, "s", 0.0, 1.0, _SOURCE),
@@ -24,7 +24,7 @@ VALVE_DATA = (
 )
 
 FORCE_DATA = (
-    Parameter("brake_gain", 0.04445, "N/Pa", 1e-4, 1.0, _SOURCE, "rim force an axle, mean"),
+    Parameter("brake_gain", 0.05495, "N/Pa", 1e-4, 1.0, _SOURCE, "rim force an axle, mean"),
     Parameter("rotating_mass", 737.0, "kg", 10.0, 5e3, _SOURCE, "of an axle, mean"),
     Parameter("axle_mass", 11112.0, "kg", 1e3, 4e4, _SOURCE, "tare and rotating, an axle"),
 )

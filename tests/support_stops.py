@@ -4,6 +4,8 @@ The plain train has one axle and nothing that blurs a closed form: no delay, no 
 resistance, no cleaning, and a creep curve that stays flat once it is saturated.
 """
 
+from collections.abc import Mapping
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -27,8 +29,8 @@ from bench.scenario import (
     Train,
     Vehicle,
 )
-from bench.simulation import compile_update
-from controllers import none
+from bench.simulation import compile_update, simulate
+from controllers import by_name, none
 
 FLAT = {
     "friction_ratio": 1.0,
@@ -187,6 +189,12 @@ def run_world(world: World, controller: Controller = none.CONTROLLER) -> World:
     update = compile_update(controller.update)
     assert run_compiled(world, update, controller.parameter_values, memory) == -1
     return world
+
+
+@cache
+def shipped_summary(scenario: str, controller: str) -> Mapping[str, Any]:
+    """Return the summary of a shipped scenario under a shipped strategy, simulated once."""
+    return simulate(scenario, by_name(controller), with_traces=False).summary
 
 
 def wheel_on(friction: float, **film_values: Any) -> tuple[Any, Any, Any]:

@@ -2,11 +2,20 @@
 
 import dataclasses
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from bench.__main__ import main
 from bench.errors import InputError
+from bench.figures import style
+from bench.figures.conditioning import (
+    Conditioning,
+    draw_conditioning,
+    run_conditioning,
+    shown_axles,
+)
 from bench.kernel.loop import run_compiled
 from bench.kernel.records import World
 from bench.packing import pack
@@ -264,3 +273,99 @@ def test_rail_far_from_where_it_is_remembered_is_untouched() -> None:
     assert work.tolist() == [1.0, 1.0]
     work, _ = state.laid_out(999.0, 6, 1.0)
     assert work.tolist() == [0.0, 1.0, 1.0, 1.0, 0.0, 0.0]
+
+
+# --- the conditioning picture ---------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def conditioning() -> Conditioning:
+    scenario = load_scenario("wet_leaf").replace(initial_speed=15.0)
+    return run_conditioning(scenario, slip_band.CONTROLLER)
+
+
+def test_stop_watched_axle_by_axle_is_the_same_stop(conditioning: Conditioning) -> None:
+    stop = simulate(conditioning.stop.scenario, slip_band.CONTROLLER)
+    assert dict(conditioning.stop.summary) == dict(stop.summary)
+    assert (conditioning.stop.rail_after.work == stop.rail_after.work).all()
+
+
+def test_work_after_the_last_axle_is_what_the_rail_keeps(conditioning: Conditioning) -> None:
+    last = conditioning.work_after[-1]
+    was_there = np.isfinite(last)
+    after = conditioning.stop.rail_after
+    kept = after.work[np.isin(after.distance, conditioning.place[was_there])]
+    assert was_there.sum() > 100
+    assert (last[was_there] == kept).all()
+
+
+def test_each_axle_adds_work_and_meets_the_friction_of_the_work_before_it(
+    conditioning: Conditioning,
+) -> None:
+    added = np.diff(conditioning.work_after, axis=0)
+    assert (added[np.isfinite(added)] >= 0.0).all()
+    stop, section = conditioning.stop, conditioning.stop.scenario.rail.sections[0]
+    is_moving = stop.traces["train_speed"] > 1.0
+    gain = section.recovered_friction - section.friction
+    for i_axle in (1, 7, 15):
+        offset = stop.scenario.train.axle_positions[i_axle]
+        place = stop.traces["distance"][is_moving] - offset
+        i_cell = np.floor(place - (conditioning.place[0] - 0.5)).astype(int)
+        before = conditioning.work_after[i_axle - 1, i_cell]
+        is_known = np.isfinite(before)  # where it stood at the start, nobody was before
+        share = -np.expm1(-before[is_known] / section.cleaning_work)
+        found = stop.traces["friction"][is_moving, i_axle][is_known]
+        assert found == pytest.approx(section.friction + gain * share, rel=1e-12)
+
+
+def test_means_of_the_picture_lie_in_their_range(conditioning: Conditioning) -> None:
+    low, high = conditioning.friction_range
+    assert (low <= conditioning.friction).all()
+    assert (conditioning.friction <= high).all()
+    assert conditioning.friction[0] == pytest.approx(0.03, rel=1e-12)  # nobody was before it
+    assert (conditioning.used < conditioning.friction).all()
+
+
+def test_axles_with_a_line_of_their_own_are_few_and_end_with_the_last() -> None:
+    assert shown_axles(16) == [1, 2, 4, 8, 16]
+    assert shown_axles(4) == [1, 2, 4]
+    assert shown_axles(12) == [1, 2, 4, 8, 12]
+    assert shown_axles(20) == [1, 2, 4, 8, 20]
+    assert shown_axles(1) == [1]
+
+
+def test_picture_names_units_and_is_the_same_for_the_same_stop(conditioning: Conditioning) -> None:
+    figure = draw_conditioning(conditioning)
+    labels = [axes.get_ylabel() for axes in figure.axes]
+    assert labels == ["adhesion coefficient [-]", "W left on one rail [kJ/m]"]
+    assert not any(axes.get_title() for axes in figure.axes)
+    assert style.save(figure)["png"] == style.save(draw_conditioning(conditioning))["png"]
+
+
+def test_one_command_draws_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "out"
+    arguments = ["conditioning", "wet_leaf", "--speed", "20mph", "--out", str(folder)]
+    assert main(arguments) == 0
+    printed = capsys.readouterr().out
+    assert "this project's own extensions" in " ".join(printed.split())
+    assert {file.name for file in folder.iterdir()} == {
+        "conditioning.csv",
+        "conditioning.json",
+        "conditioning.png",
+        "conditioning.svg",
+    }
+    head, first = (folder / "conditioning.csv").read_text().splitlines()[:2]
+    assert len(head.split(",")) == len(first.split(",")) == 17
+    assert main(arguments) == 0  # its own files are replaced
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [["nowhere"], ["wet_leaf", "--controller", "nobody"], ["wet_leaf", "--speed", "20"]],
+)
+def test_command_refuses_bad_input_in_one_line(
+    wrong: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["conditioning", *wrong, "--out", str(tmp_path / "out")]) == 2
+    assert capsys.readouterr().err.count("\n") == 1
+    assert not (tmp_path / "out").exists()

@@ -208,9 +208,9 @@ class Rail(Record):
         default=0.42,
         doc="Friction gained under much sand.",
         mark="derived",
-        source="fitted with sand_retention to all four sanded distances of the RSSB T1107 trial (Rail "
-        "Engineer, 12 Feb 2018), in closed loop with slip_band, for the smallest largest error (12 "
-        "%): a calibration, not a validation; only its ratio to sand_scale is identifiable",
+        source="fitted with sand_retention to all four sanded distances of the RSSB T1107 trial "
+        "(Rail Engineer, 12 Feb 2018), closed loop with slip_band, for the smallest largest error, "
+        "13 %: a calibration, not a validation; only its ratio to sand_scale is identifiable",
     )
     sand_scale: float = quantity(
         "mass_per_length",
@@ -219,8 +219,8 @@ class Rail(Record):
         default=0.020,
         doc="Sand per metre of one rail for 63 % of that gain.",
         mark="assumed",
-        source="set, not fitted: the sanding trial fixes only the ratio of sand_friction to it, then "
-        "0.021 per g/m",
+        source="set, not fitted: the sanding trial fixes only the ratio of sand_friction to it, "
+        "0.021 per g/m; with 30 g/m a fit gives the same distances within 1 %",
     )
     sand_retention: float = quantity(
         "ratio",
@@ -229,8 +229,8 @@ class Rail(Record):
         default=0.87,
         doc="Share of the sand that a passing wheel leaves on the rail.",
         mark="derived",
-        source="fitted with sand_friction to all four sanded distances of the RSSB T1107 trial (see "
-        "there): a calibration, not a validation",
+        source="fitted with sand_friction to all four sanded distances of the RSSB T1107 trial: a "
+        "calibration, not a validation",
     )
     sand_limit: float = quantity(
         "mass_per_length",
@@ -239,8 +239,8 @@ class Rail(Record):
         default=0.0075,
         doc="More sand than this does not stay on a metre of one rail.",
         mark="assumed",
-        source="the residue limit of an older GB group standard, seen second-hand, as a cap; a fit "
-        "with 30 g/m instead comes out within 1 % of the same distances",
+        source="the residue limit of an older GB group standard, seen second-hand, taken as a cap; "
+        "the sanding trial does not tell it from a fourfold one",
     )
     cell_length: float = quantity(
         "length",

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from bench.__main__ import main
 from bench.contact import (
     Creepages,
     PolachSet,
@@ -17,6 +18,10 @@ from bench.contact import (
     traction_ratio,
 )
 from bench.errors import InputError
+from bench.figures import style
+from bench.figures.adhesion_speed import SPEEDS as DRAWN_SPEEDS
+from bench.figures.adhesion_speed import draw_adhesion_speed, largest_adhesion, spread
+from bench.figures.creep_curves import CREEPAGES, creep_curve, draw_creep_curves, laws_of
 from bench.kernel.creep import (
     creep_force,
     curve_ratio,
@@ -323,6 +328,90 @@ def test_laws_that_share_the_friction_of_a_locked_wheel_share_the_stop() -> None
     assert distances["carter"] == pytest.approx(plain, rel=1e-3)
     assert distances["strip"] == pytest.approx(plain, rel=1e-3)
     assert plain < distances["polach"] < 1.03 * plain
+
+
+# --- the pictures ---------------------------------------------------------------------------------
+
+
+def test_picture_has_every_law_at_the_scenarios_own_load_friction_and_speed(
+    curve_file: Path,
+) -> None:
+    assert laws_of(on_wet_rail()) == (
+        "polach",
+        "vermeulen_johnson",
+        "shen_hedrick_elkins",
+        "carter",
+        "strip",
+    )
+    scenario = on_measured_curve(curve_file)
+    assert set(laws_of(scenario)) == {*laws_of(on_wet_rail()), "measured"}
+    for law in laws_of(scenario):
+        curve = creep_curve(scenario, law)
+        # the flat curves of this scenario end at its friction; the measured one falls
+        assert curve.peak_adhesion <= 0.15 * (1.0 + 3e-4)
+        assert curve.adhesion.max() <= curve.peak_adhesion * (1.0 + 1e-6)
+        assert (curve.table_error is None) == (law in ("polach", "measured"))
+        assert curve.table_error is None or 0.0 < curve.table_error < 1e-4
+
+
+def test_curve_drawn_is_the_kernels_force() -> None:
+    scenario = on_wet_rail("carter")
+    world, curve = packed(scenario), creep_curve(scenario, "carter")
+    found = [adhesion(x * scenario.initial_speed, scenario.initial_speed, world) for x in CREEPAGES]
+    assert (curve.adhesion == found).all()
+    assert curve.stiffness == pytest.approx(
+        float(world.axles[0]["contact_stiffness"] / world.axles[0]["wheel_load"]), rel=1e-5
+    )
+
+
+def test_largest_adhesion_drawn_falls_with_speed_and_rises_with_cleaning() -> None:
+    leaf = load_scenario("wet_leaf")
+    low, high = largest_adhesion(leaf), largest_adhesion(leaf, np.inf)
+    assert (np.diff(low) < 0.0).all()
+    assert (high > 3.0 * low).all()
+    parts = (world := packed(leaf)).axles[0], world.axle_states[0], world.law[0]
+    peak = find_peak(float(DRAWN_SPEEDS[7]), *parts)[1] / (2.0 * world.axles[0]["wheel_load"])
+    assert low[7] == pytest.approx(peak, rel=1e-6)
+
+
+def test_pictures_name_quantities_and_are_the_same_for_the_same_input() -> None:
+    for draw in (
+        lambda: draw_creep_curves(load_scenario("wet_leaf")),
+        lambda: draw_adhesion_speed([load_scenario(name) for name in ("dry", "wet_leaf")]),
+    ):
+        figure = draw()
+        assert all("[" in axes.get_xlabel() and not axes.get_title() for axes in figure.axes)
+        assert "[-]" in figure.axes[0].get_ylabel()
+        assert style.save(figure)["png"] == style.save(draw())["png"]
+
+
+def test_labels_are_moved_apart_as_little_as_needed() -> None:
+    assert spread([0.0, 5.0], 1.0) == [0.0, 5.0]
+    assert spread([1.0, 1.0], 1.0) == [0.5, 1.5]
+    moved = spread([0.0, 0.1, 0.2, 3.0], 1.0)
+    assert min(np.diff(moved)) > 0.999
+
+
+def test_one_command_draws_them_and_tells_the_tables_error(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "out"
+    assert main(["creep", "wet_leaf", "dry", "--speed", "40mph", "--out", str(folder)]) == 0
+    printed = capsys.readouterr().out
+    assert "17.88 m/s" in printed
+    assert "1.2e-05" in printed
+    names = {file.name for file in folder.iterdir()}
+    pictures = {"adhesion_speed", "creep_wet_leaf", "creep_dry"}
+    expected = {f"{name}.{kind}" for name in pictures for kind in ("png", "svg")}
+    assert names == expected | {"creep.csv", "creep.json"}
+    rows = (folder / "creep.csv").read_text().splitlines()
+    assert rows[0] == "scenario,law,creepage,adhesion"
+    assert len(rows) == 1 + 2 * 5 * len(CREEPAGES)
+
+
+def test_command_refuses_the_same_rail_twice(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["creep", "dry", "dry"]) == 2
+    assert capsys.readouterr().err.count("\n") == 1
 
 
 # --- bad input: one line, naming the key ---------------------------------------------------------

@@ -1,21 +1,28 @@
 """Hypothesis strategies: random rails, trains, gradients and drivers, and how long to search.
 
-The profile "stops" is bounded and always the same, so a test run is short and repeatable;
-"stops_search" draws twenty times as many anew. The environment variable SLIPBENCH_STOPS names the
+The profile "stops" is bounded and always the same, so a test run is short and repeatable, failing
+or not; "stops_search" draws twenty times as many anew and shrinks what fails. The environment variable SLIPBENCH_STOPS names the
 one to use.
 """
 
 import os
 from typing import Any
 
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 
 from bench.scenario import Brake, Driver, HandleEntry, Rail, RailSection, Run, Scenario
 from tests.support_stops import car, film, level_then, one_axle, patches, plain_stop, train_of
 
 _COMMON: dict[str, Any] = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
-settings.register_profile("stops", max_examples=1, derandomize=True, database=None, **_COMMON)
+settings.register_profile(
+    "stops",
+    max_examples=1,
+    derandomize=True,
+    database=None,
+    phases=[Phase.explicit, Phase.generate],
+    **_COMMON,
+)
 settings.register_profile("stops_search", max_examples=20, print_blob=True, **_COMMON)
 
 

@@ -13,7 +13,17 @@ from scipy.integrate import solve_ivp
 from bench.simulation import simulate
 from controllers import ALL_CONTROLLERS, none
 from tests.properties.random_stops import examples, numbers
-from tests.support_stops import DRY, FALLING, FLAT, brake_of, car, film, plain_stop, train_of
+from tests.support_stops import (
+    DRY,
+    FALLING,
+    FLAT,
+    brake_of,
+    car,
+    film,
+    plain_stop,
+    shipped_summary,
+    train_of,
+)
 
 RESISTANCE = (0.006, 1.2e-4, 2.2e-5)
 """Constant, linear and quadratic part, about those of an express set (second-hand). [SI]"""
@@ -97,9 +107,9 @@ def test_stopping_distance_matches_en14531_integration_with_resistance(drawn):
 
 @pytest.mark.parametrize("controller", ALL_CONTROLLERS, ids=lambda c: c.name)
 def test_slip_control_leaves_a_stop_below_adhesion_alone(controller):
-    stop = plain_stop(30.0, train=train_of(car()), brake=brake_of(0.9, 0.4, 1.5))
-    plain = simulate(stop, none.CONTROLLER, with_traces=False).summary
-    controlled = simulate(stop, controller, with_traces=False).summary
+    """With the equipment and the dry rail that are shipped."""
+    plain = shipped_summary("dry", "none")
+    controlled = shipped_summary("dry", controller.name)
     assert_no_slide(controlled)
-    # near standstill a strategy may vent once or twice: the last 1.5 m/s are 1.3 m of 514
+    # near standstill a strategy may vent once or twice: the last 1.5 m/s are 1.3 m of 648
     assert controlled["stopping_distance"] == pytest.approx(plain["stopping_distance"], rel=2e-3)

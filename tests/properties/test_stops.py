@@ -9,26 +9,25 @@ from hypothesis import strategies as st
 from bench.scenario import Rail
 from bench.simulation import simulate
 from controllers import ALL_CONTROLLERS, none
-from tests.properties.random_stops import curves, examples, numbers, random_parameters, stops
+from tests.properties.random_stops import (
+    curves,
+    examples,
+    numbers,
+    random_parameters,
+    stops,
+)
 from tests.support_stops import RANDOM_COMMANDS, RANDOM_TORQUE, film, full_brake, patches
 
 NOT_A_NUMBER_UNLESS_STOPPED = {"stopping_distance", "stopping_time", "mean_deceleration"}
 
 
-@st.composite
-def finished_stops(draw):
-    """Draw a scenario and a strategy, and run the stop."""
-    scenario = draw(stops())
-    limit = scenario.brake.demand_factor_limit
-    kind = draw(st.sampled_from([RANDOM_COMMANDS, RANDOM_TORQUE, *ALL_CONTROLLERS]))
-    if kind in (RANDOM_COMMANDS, RANDOM_TORQUE):
-        kind = kind.with_parameters(**draw(random_parameters(limit)))
-    return simulate(scenario, kind, draw(st.integers(0, 2**63 - 1)))
-
-
 @examples(50)
-@given(finished_stops())
-def test_every_stop_is_physical(stop):
+@given(stops(), st.sampled_from([RANDOM_COMMANDS, RANDOM_TORQUE, *ALL_CONTROLLERS]), st.data())
+def test_every_stop_is_physical(scenario, strategy, data):
+    if strategy in (RANDOM_COMMANDS, RANDOM_TORQUE):
+        limit = scenario.brake.demand_factor_limit
+        strategy = strategy.with_parameters(**data.draw(random_parameters(limit)))
+    stop = simulate(scenario, strategy, data.draw(st.integers(0, 2**63 - 1), label="seed"))
     assert_finite(stop)
     assert_wheels_never_turn_backwards(stop)
     assert_pressure_within_limits(stop)
@@ -67,8 +66,10 @@ def assert_train_only_slows_or_falls(stop):
     speed, distance = stop.traces["train_speed"], stop.traces["distance"]
     assert (np.diff(distance) >= 0.0).all()
     if all(grade.rise >= 0.0 for grade in stop.scenario.gradient):
-        # a wheel faster than the train gives it back what it holds: rounding only
-        assert np.diff(speed).max() <= 1e-9
+        # Over a step of 5 ms the train's course is foreseen from the step before. A wheel that
+        # spins up meanwhile (up to 3.5 m/s2 of the train's deceleration) ends faster than the train
+        # by up to 17 mm/s and gives that back, with up to a fifth of the train's mass.
+        assert np.diff(speed).max() <= 4e-3
 
 
 @examples(20)
