@@ -204,9 +204,7 @@ def wheel_on(friction: float, **film_values: Any) -> tuple[Any, Any, Any]:
     `wheelset_inertia` [kg m2] are the vehicle's. Writing to the records changes them, not copies.
     """
     law = film_values.pop("law", "polach")
-    vehicle = one_axle(
-        film_values.pop("mass", 15e3), film_values.pop("wheelset_inertia", 100.0)
-    )
+    vehicle = one_axle(film_values.pop("mass", 15e3), film_values.pop("wheelset_inertia", 100.0))
     world = packed(
         plain_stop(
             20.0,

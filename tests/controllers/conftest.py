@@ -21,7 +21,7 @@ from bench.contract import (
 
 
 class Vehicle:
-    """A strategy with its memory; the brake is on, columns nobody sets are NaN as withheld truth."""
+    """A strategy with its memory; the brake is on, what nobody sets is NaN as withheld truth."""
 
     def __init__(self, controller: Controller, sample_time: float = 0.01) -> None:
         self.controller, self.sample_time = controller, sample_time

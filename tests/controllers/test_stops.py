@@ -28,7 +28,7 @@ DISTURBING = {
     "train_coordinated",
     "cleaning_balance",
 }
-"""Known to ease brakes on dry rail below 10 m/s: centimetres of the way, but not as it should be."""
+"""Known to ease brakes on dry rail below 10 m/s: centimetres of the way, yet not as it should."""
 
 
 def disturbed() -> list[object]:

@@ -1,8 +1,8 @@
 """Hypothesis strategies: random rails, trains, gradients and drivers, and how long to search.
 
 The profile "stops" is bounded and always the same, so a test run is short and repeatable, failing
-or not; "stops_search" draws twenty times as many anew and shrinks what fails. The environment variable SLIPBENCH_STOPS names the
-one to use.
+or not; "stops_search" draws twenty times as many anew and shrinks what fails. The environment
+variable SLIPBENCH_STOPS names the one to use.
 """
 
 import os

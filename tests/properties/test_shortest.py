@@ -102,9 +102,7 @@ def test_floor_changes_friction_at_the_border_of_a_patch(initial_speed, border):
 def test_floor_holds_at_the_longest_step(maximum_step):
     run = Run(maximum_step=maximum_step, maximum_distance=500.0)
     patchy = patches([10.0] * 60, [0.02, 0.3])
-    assert_not_beaten(
-        plain_stop(20.0, deceleration=5.0, sections=patchy, run=run), none.CONTROLLER
-    )
+    assert_not_beaten(plain_stop(20.0, deceleration=5.0, sections=patchy, run=run), none.CONTROLLER)
     ramped = plain_stop(20.0, brake=brake_of(1.0, build_up_time=2.0), run=run)
     assert_not_beaten(ramped, none.CONTROLLER)
 

@@ -70,9 +70,7 @@ def test_equivalent_time_method_is_long_by_the_ramp_term():
     speed, demand, delay, ramp = 160 * KMH, 0.9, 0.4, 2.0
 
     def exact(delay, ramp):
-        return (
-            speed * (delay + ramp / 2) + speed**2 / (2 * demand) - demand * ramp**2 / 24
-        )
+        return speed * (delay + ramp / 2) + speed**2 / (2 * demand) - demand * ramp**2 / 24
 
     by_equivalent_time = speed * (delay + ramp / 2) + speed**2 / (2 * demand)
     assert by_equivalent_time - exact(delay, ramp) == pytest.approx(0.150, abs=1e-6)
@@ -80,9 +78,7 @@ def test_equivalent_time_method_is_long_by_the_ramp_term():
     # cylinder's 2 ms count as ramp. Tolerance: both stops are right to 1e-5 m at this step
     # (measured), with an order of magnitude to spare.
     ramped = light(plain_stop(speed, brake=brake_of(demand, delay, ramp)))
-    stepped = light(
-        plain_stop(speed, brake=brake_of(demand, delay + 0.5 * ramp - 0.5 * FILL_TIME))
-    )
+    stepped = light(plain_stop(speed, brake=brake_of(demand, delay + 0.5 * ramp - 0.5 * FILL_TIME)))
     assert stopping_distance(stepped) - stopping_distance(ramped) == pytest.approx(0.150, abs=1e-4)
 
 
