@@ -199,9 +199,6 @@ def test_the_hash_covers_names_and_contents(tmp_path: Path) -> None:
     assert len({before, renamed, cache.hash_of_sources(tmp_path)}) == 3
 
 
-@pytest.mark.xfail(
-    reason="it takes any folder with a name of 16 characters for its own", strict=True
-)
 def test_the_cache_leaves_strange_folders_alone(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

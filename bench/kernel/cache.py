@@ -10,6 +10,7 @@ from __future__ import annotations
 import getpass
 import hashlib
 import os
+import re
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -19,6 +20,9 @@ from pathlib import Path
 from typing import Any
 
 import numba
+
+_OURS = re.compile("[0-9a-f]{16}")
+"""Names of our folders: a hash. Other folders in the same place are let alone."""
 
 _KEPT_FOLDERS = 8
 """Folders of earlier sources that stay, so switching between two versions does not recompile."""
@@ -56,7 +60,7 @@ def cache_folder(source_hash: str) -> Path:
 
 
 def _drop_old_folders(base: Path, keep: Path) -> None:
-    others = [f for f in base.iterdir() if f.is_dir() and f != keep and len(f.name) == 16]
+    others = [f for f in base.iterdir() if f.is_dir() and f != keep and _OURS.fullmatch(f.name)]
     others.sort(key=lambda folder: folder.stat().st_mtime, reverse=True)
     for folder in others[_KEPT_FOLDERS:]:
         shutil.rmtree(folder, ignore_errors=True)
