@@ -117,17 +117,20 @@ def _refuse_what_the_proof_needs(scenario: Scenario) -> None:
 
 
 def _fastest_speed(scenario: Scenario) -> float:
-    """Return a speed the train cannot exceed, from its height above the lowest place ahead. [m/s]
+    """Return a speed the train cannot exceed: no axle falls more than the line's deepest descent.
 
-    The front's profile stands for that of every axle: they all see the same slopes, later.
+    The descent is looked for from the place of the rear axle on.
     """
-    places = [grade.from_distance for grade in scenario.gradient]
-    ends = [*places[1:], scenario.run.maximum_distance][: len(places)]
-    height = lowest = 0.0
-    for grade, end in zip(scenario.gradient, ends, strict=True):
-        height += grade.rise * max(0.0, end - max(grade.from_distance, -scenario.train.length))
-        lowest = min(lowest, height)
-    return math.sqrt(scenario.initial_speed**2 - 2.0 * GRAVITY * lowest)
+    start, end = -scenario.train.length, scenario.run.maximum_distance + scenario.train.length
+    height = highest = descent = 0.0
+    for i, grade in enumerate(scenario.gradient):
+        first = max(grade.from_distance, start)
+        is_last = i + 1 == len(scenario.gradient)
+        last = end if is_last else max(scenario.gradient[i + 1].from_distance, start)
+        height += grade.rise * max(0.0, last - first)
+        highest = max(highest, height)
+        descent = max(descent, highest - height)
+    return math.sqrt(scenario.initial_speed**2 + 2.0 * GRAVITY * descent)
 
 
 def _strike_easing(world: World) -> None:

@@ -219,12 +219,29 @@ def _slope_at(log_slip: float, speed: float, axle: Any, state: Any, law: Any) ->
 
 
 @njit(error_model="numpy")
+def _highest_octave(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
+    """Return half octaves around the largest force: with kA far above kS there are two peaks."""
+    half = 0.5 * math.log(2.0)
+    fastest = math.log(speed)
+    best, highest = 0, 0.0
+    for i in range(34):
+        force = creep_force(math.exp(fastest - i * half), speed, axle, state, law)[0]
+        if force > highest:
+            best, highest = i, force
+    if best == 0:
+        if _slope_at(fastest, speed, axle, state, law) >= 0.0:
+            return fastest, fastest
+        return fastest - half, fastest
+    return fastest - (best + 1) * half, fastest - (best - 1) * half
+
+
+@njit(error_model="numpy")
 def _bracket_peak(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
     """Return two logarithms of slip speed with rising and falling force, equal if none falls.
 
     First near the peak found last, then octave by octave from small slip.
     """
-    if state.peak_creepage > 0.0:
+    if state.peak_creepage > 0.0 and state.adhesion_reduction <= 3.5 * state.slip_reduction:
         near = math.log(state.peak_creepage * speed)
         if (
             _slope_at(near - 0.1, speed, axle, state, law) > 0.0
@@ -233,6 +250,8 @@ def _bracket_peak(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, A
             return near - 0.1, near + 0.1
     octave = math.log(2.0)
     fastest = math.log(speed)
+    if state.adhesion_reduction > 3.5 * state.slip_reduction:
+        return _highest_octave(speed, axle, state, law)
     for i in range(16, -1, -1):
         if _slope_at(fastest - i * octave, speed, axle, state, law) < 0.0:
             return fastest - (i + 1) * octave, fastest - i * octave

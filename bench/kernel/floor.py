@@ -1,5 +1,6 @@
 """The stop of a fictitious train that no strategy can beat; see bench.shortest for the proof."""
 
+import math
 from typing import Any
 
 import numba
@@ -31,6 +32,9 @@ _SPEED_STEP = 0.995
 They are found anew when the train has slowed to it."""
 
 _AT_REST = 5e-3
+
+_LONGEST_STEP = 5e-3
+"""The floor's own steps are never longer, whatever the scenario's. [s]"""
 
 
 @njit(error_model="numpy")
@@ -77,6 +81,7 @@ def _most_self_cleaned(cell: Any, sand: float, axle: Any, train: Any, law: Any, 
         if before - state.friction < 1e-9:
             break
     state.friction = before
+    state.peak_speed = -1.0
 
 
 @njit(error_model="numpy")
@@ -112,6 +117,41 @@ def _walk(
 
 
 @njit(error_model="numpy")
+def _grip_in_step(duration: float, axle: Any, state: Any, i_axle: int, world: Any) -> float:
+    """Return the largest peak force of all cells an axle may stand in during a step. [N]"""
+    train, law, speed = world.train[0], world.law[0], world.train_state[0].speed
+    grip = _peak_force(speed, axle, state, law)
+    reach = speed * duration * 1.01 - state.to_border
+    here, energy = state.i_cell, state.cell_energy
+    friction, ratio, at_speed = state.friction, state.peak_ratio, state.peak_speed
+    if reach <= 0.0:
+        return grip
+    pending = 0.0
+    for i in range(world.sanders.shape[0]):
+        if world.sanders[i].i_axle == i_axle:
+            flow = world.sanders[i].rate * duration * world.sanders[i].placement
+            pending += (world.sander_states[i].pending + flow) / train.cell_length
+    ahead = here
+    while reach > 0.0 and ahead < world.cells.shape[0] - 1:
+        ahead += 1
+        reach -= train.cell_length
+        enter_cell(ahead, world.cells, world.rail_work, world.rail_sand, train, state)
+        sand = max(world.rail_sand[ahead], min(world.rail_sand[ahead] + pending, train.sand_limit))
+        if train.cleaning_law == CONTACT_ONLY:
+            _most_self_cleaned(world.cells[ahead], sand, axle, train, law, state)
+        else:
+            gained = sanded_friction(sand, train) - sanded_friction(world.rail_sand[ahead], train)
+            state.friction += gained
+        grip = max(grip, _peak_force(speed, axle, state, law))
+    cell = world.cells[here]
+    state.i_cell, state.cell_energy = here, energy
+    state.friction, state.peak_ratio, state.peak_speed = friction, ratio, at_speed
+    state.friction_ratio, state.friction_decay = cell.friction_ratio, cell.friction_decay
+    state.adhesion_reduction, state.slip_reduction = cell.adhesion_reduction, cell.slip_reduction
+    return grip
+
+
+@njit(error_model="numpy")
 def _limited_force(grip: float, demand: float, duration: float, cap: float, state: Any) -> float:
     """Move an axle's store of momentum (`wheel_speed` holds it, N s); return its rail force. [N]
 
@@ -142,13 +182,13 @@ def _change_limited(
     duration: float, n_limited: int, fastest: float, pressures: Any, extra: float, world: Any
 ) -> float:
     """Return the change of speed where the leading axles are limited by the rail, the rest not."""
-    state, train = world.train_state[0], world.train[0]
+    train = world.train[0]
     force, mass = extra, train.mass
     for i_axle in range(world.axles.shape[0]):
         axle, own = world.axles[i_axle], world.axle_states[i_axle]
         demand = axle.brake_gain * axle.pad_share * pressures[axle.i_vehicle]
         if i_axle < n_limited:
-            grip = _peak_force(state.speed, axle, own, world.law[0])
+            grip = _grip_in_step(duration, axle, own, i_axle, world)
             force += _limited_force(grip, demand, duration, axle.rotating_mass * fastest, own)
         else:
             force += demand
@@ -163,7 +203,7 @@ def _change_pooled(duration: float, pressures: Any, extra: float, world: Any) ->
     grip, demand, rotating = 0.0, 0.0, 0.0
     for i_axle in range(world.axles.shape[0]):
         axle = world.axles[i_axle]
-        grip += _peak_force(state.speed, axle, world.axle_states[i_axle], world.law[0])
+        grip += _grip_in_step(duration, axle, world.axle_states[i_axle], i_axle, world)
         demand += axle.brake_gain * axle.pad_share * pressures[axle.i_vehicle]
         rotating += axle.rotating_mass
     store = world.axle_states[0]
@@ -189,6 +229,18 @@ def _fastest_fill(world: Any) -> float:
         flow = mass_flow(full, 1.0, train.fill_conductance, train.critical_ratio)
         rate = max(rate, pressure_rate(flow, world.axles[i_axle].cylinder_volume))
     return rate
+
+
+@njit(error_model="numpy")
+def _line_force(distance: float, path: float, world: Any) -> float:
+    """Return the largest force of gradient and curves at the ends and in the middle of a step."""
+    force = -math.inf
+    for share in (0.0, 0.5, 1.0):
+        place = distance + share * path
+        here = gradient_force(place, world.axles, world.grades)
+        here += curve_force(place, world.axles, world.curves)
+        force = max(force, here)
+    return force
 
 
 with compiled_here():
@@ -229,27 +281,34 @@ with compiled_here():
         state, train, run = world.train_state[0], world.train[0], world.run[0]
         cleaning = most_cleaning(train)
         fastest_fill = _fastest_fill(world)
+        if train.cleaning_law == CONTACT_ONLY:
+            for i_axle in range(world.axles.shape[0]):
+                own = world.axle_states[i_axle]
+                sand = world.rail_sand[own.i_cell]
+                _most_self_cleaned(
+                    world.cells[own.i_cell], sand, world.axles[i_axle], train, world.law[0], own
+                )
         after = np.zeros(world.vehicle_states.shape[0])
         middle = np.zeros(world.vehicle_states.shape[0])
         while state.status == RUNNING:
             move_handle(world)
-            duration = min(run.maximum_step, time_to_handle_event(world))
+            duration = min(run.maximum_step, _LONGEST_STEP, time_to_handle_event(world))
             if state.acceleration < 0.0:
                 to_rest = (state.speed - 0.5 * _AT_REST) / -state.acceleration
                 duration = min(duration, max(to_rest, 1e-9))
             for i in range(after.shape[0]):
                 vehicle = world.vehicle_states[i]
-                factor = train.demand_factor_limit * train.full_pressure * vehicle.load_factor
-                target = factor * (vehicle.demand + vehicle.demand_rate * duration)
+                scale = train.full_pressure * vehicle.load_factor
+                target = scale * (vehicle.demand + vehicle.demand_rate * duration)
                 filled = min(target, after[i] + fastest_fill * duration)
-                middle[i] = 0.5 * (after[i] + filled)
+                # a factor acts at once on an ideal brake, and no later than that on any other
+                middle[i] = 0.5 * (after[i] + filled) * train.demand_factor_limit
                 after[i] = filled
                 vehicle.demand += vehicle.demand_rate * duration
             extra = _resistance_bound(
                 state.speed,
                 fastest,
-                gradient_force(state.distance, world.axles, world.grades)
-                + curve_force(state.distance, world.axles, world.curves),
+                _line_force(state.distance, state.speed * duration, world),
                 train,
             )
             if n_limited < 0:

@@ -67,8 +67,8 @@ def solve_stage(
     -----
     Newton's method kept inside a bracket: the creep force lies within plus and minus its limit,
     which bounds U from both sides; every evaluation narrows the bracket, and a step that leaves it
-    is replaced by halving. Ends when the step is below 1e-6 of the slip speed: the next one would
-    be its square.
+    is replaced by halving. Ends when the step is below 1e-6 of the slip speed before and after it:
+    the next one would be its square.
     """
     spread = _LARGEST_SHAPE * state.wheel_load * state.friction
     low = base - weight * (brake_force + spread)
@@ -88,7 +88,7 @@ def solve_stage(
             tried = 0.5 * (low + high)
             change = tried - wheel_speed
         wheel_speed = tried
-        if abs(change) <= 1e-6 * abs(slip_speed) + 1e-13:
+        if abs(change) <= 1e-6 * min(abs(slip_speed), abs(train_speed - tried)) + 1e-15:
             break
     return wheel_speed
 
@@ -159,8 +159,9 @@ def spin_until_locked(
     short_end, long_end = state.wheel_speed, result[2]
     spent = duration
     for _ in range(30):
-        spent = short + (long - short) * short_end / (short_end - long_end)
-        spent = min(max(spent, 1e-9), duration)
+        fall = short_end - long_end
+        share = short_end / fall if fall > 0.0 else 0.0
+        spent = min(max(short + (long - short) * share, 1e-9), duration)
         result = spin(spent, speed, acceleration, brake_force, brake_rate, axle, state, law)
         if abs(result[2]) <= 1e-9 or spent <= 1e-9:
             break

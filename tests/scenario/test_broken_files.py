@@ -212,7 +212,7 @@ def test_circle_of_two_files_is_refused(load, tmp_path) -> None:
     ("name", "hint"),
     [
         ("wet_leave", "did you mean wet_leaf"),
-        ("something else", "known: damp_oxide"),
+        ("something else", "known: autumn_guide, damp_oxide"),
         ("no/such.toml", "no such file"),
         ("", "a shipped name or a path"),
         ("x" * 5000, "no shipped scenario"),

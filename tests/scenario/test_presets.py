@@ -31,8 +31,16 @@ def numbers_without_provenance(value: Any, path: str) -> Iterator[str]:
 
 def test_names_are_those_promised() -> None:
     assert scenario_names() == (
-        "damp_oxide", "detergent", "dry", "frost", "grease", "tough_film", "wet", "wet_leaf",
-    )  # fmt: skip
+        "autumn_guide",
+        "damp_oxide",
+        "detergent",
+        "dry",
+        "frost",
+        "grease",
+        "tough_film",
+        "wet",
+        "wet_leaf",
+    )
 
 
 @pytest.mark.parametrize("file", FILES, ids=lambda file: file.stem)

@@ -23,6 +23,7 @@ from bench.scenario import (
     load_scenario,
 )
 from bench.scenario.fields import default_of, specs_of
+from bench.scenario.provenance import MARKS
 
 RECORDS = [
     Brake, Driver, GradientSection, HandleEntry, Rail, RailSection,
@@ -85,7 +86,7 @@ def test_every_default_in_code_has_a_mark_and_a_source(record_type) -> None:
         default = default_of(record_type, name)
         if spec.kind == "record" or default is None or default is dataclasses.MISSING:
             continue
-        assert spec.mark in ("memory", "assumed"), name
+        assert spec.mark in MARKS, name
         assert spec.source, name
 
 
