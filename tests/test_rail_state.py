@@ -320,8 +320,9 @@ def test_each_axle_adds_work_and_meets_the_friction_of_the_work_before_it(
 
 def test_means_of_the_picture_lie_in_their_range(conditioning: Conditioning) -> None:
     low, high = conditioning.friction_range
-    assert (low <= conditioning.friction).all()
-    assert (conditioning.friction <= high).all()
+    # the first axle meets one friction all the way: mean and range differ by rounding
+    assert (low <= conditioning.friction * (1.0 + 1e-12)).all()
+    assert (conditioning.friction <= high * (1.0 + 1e-12)).all()
     assert conditioning.friction[0] == pytest.approx(0.03, rel=1e-12)  # nobody was before it
     assert (conditioning.used < conditioning.friction).all()
 

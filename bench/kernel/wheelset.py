@@ -88,7 +88,8 @@ def solve_stage(
             tried = 0.5 * (low + high)
             change = tried - wheel_speed
         wheel_speed = tried
-        if abs(change) <= 1e-6 * min(abs(slip_speed), abs(train_speed - tried)) + 1e-15:
+        smaller_slip = min(abs(slip_speed), abs(train_speed - tried))
+        if abs(change) <= 1e-6 * smaller_slip + 2e-15 * (1.0 + train_speed):  # rounding of speeds
             break
     return wheel_speed
 
