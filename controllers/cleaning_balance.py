@@ -41,11 +41,11 @@ from controllers.reference import PROBED
 from controllers.slip_servo import (
     N_MOTION,
     N_SERVO,
-    any_slides,
     demanded_force,
     full_brake,
     sense_motion,
     servo_valve,
+    slide_lasts,
     wanted_pressure,
 )
 from controllers.vehicle_data import (
@@ -58,7 +58,7 @@ RETRIAL_TIME, SETTLING_TIME, PATIENCE, CUT_OUT_SPEED, LOAD_TRANSFER = 6, 7, 8, 9
 
 MEAN_FORCE, SETTLED_TIME = N_SERVO, N_SERVO + 1  # of an axle's memory
 N_DEEP, SLIDE_TIME, SINCE_WEIGHED = N_MOTION, N_MOTION + 1, N_MOTION + 2  # of the train's memory
-FOUND_FORCE, TRIAL_AT, ROLLED_TIME = N_MOTION + 3, N_MOTION + 4, N_MOTION + 5
+FOUND_FORCE, TRIAL_AT = N_MOTION + 3, N_MOTION + 4
 SETTLED = 1.0
 """A mean force counts once its axle has been at its slip so long. [s]"""
 
@@ -180,8 +180,7 @@ def _plan(
     train: Floats,
 ) -> None:
     """Begin a trial, weigh, or go back to gripping, each at its time."""
-    train[ROLLED_TIME] = 0.0 if is_sliding else train[ROLLED_TIME] + sample_time
-    if train[ROLLED_TIME] > SETTLED:
+    if not is_sliding:
         train[N_DEEP] = 0.0
         train[SLIDE_TIME] = 0.0
         train[TRIAL_AT] = parameters[TRIAL_TIME]
@@ -224,15 +223,11 @@ def update(
     n_axles = observation.shape[0]
     train = memory[n_axles]
     reference, slowing = sense_motion(
-        observation,
-        train[SLIDE_TIME] > 0.0,
-        parameters[PATIENCE],
-        parameters[CUT_OUT_SPEED],
-        parameters,
-        memory,
+        observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
-    is_braking = reference > parameters[CUT_OUT_SPEED]
-    is_sliding = is_braking and any_slides(observation, reference, 0.6 * parameters[GRIP_SLIP])
+    is_sliding = slide_lasts(
+        observation, reference, 0.6 * parameters[GRIP_SLIP], parameters[CUT_OUT_SPEED], train
+    )
     demanded = demanded_force(observation, slowing, parameters, train)
     _plan(is_sliding, demanded, observation[0, SAMPLE_TIME], parameters, memory, train)
     signals[SLIDE] = 1.0 if is_sliding else 0.0
@@ -251,7 +246,7 @@ def update(
         )
         if is_probed:
             wanted = 0.0
-        elif not is_braking:
+        elif not is_sliding:
             wanted = full_brake(parameters)
         command[i_axle, DEMAND_FACTOR] = 1.0
         command[i_axle, VALVE] = servo_valve(wanted, 1.0, row, parameters, own)
@@ -285,6 +280,6 @@ CONTROLLER = Controller(
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
-    n_memory=max(N_MOTION + 6, N_SERVO + 2),
+    n_memory=max(N_MOTION + 5, N_SERVO + 2),
     scope="train",
 )

@@ -24,16 +24,15 @@ from controllers.reference import PROBED
 from controllers.slip_servo import (
     N_MOTION,
     N_SERVO,
-    any_slides,
     full_brake,
     sense_motion,
     servo_valve,
+    slide_lasts,
     wanted_pressure,
 )
 from controllers.vehicle_data import FORCE_DATA, VALVE_DATA
 
 TARGET_SLIP, SETTLING_TIME, PATIENCE, CUT_OUT_SPEED = 0, 1, 2, 3
-IS_SLIDING = N_MOTION  # of the vehicle's memory
 SLIDING_SLIP = 0.04
 """Beyond this slip of any wheel a slide is in progress. Assumed. [-]"""
 
@@ -45,17 +44,10 @@ def update(
     n_axles = observation.shape[0]
     state = memory[n_axles]
     reference, slowing = sense_motion(
-        observation,
-        state[IS_SLIDING] == 1.0,
-        parameters[PATIENCE],
-        parameters[CUT_OUT_SPEED],
-        parameters,
-        memory,
+        observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
-    is_braking = reference > parameters[CUT_OUT_SPEED]
-    is_sliding = is_braking and any_slides(observation, reference, SLIDING_SLIP)
-    state[IS_SLIDING] = 1.0 if is_sliding else 0.0
-    signals[SLIDE] = state[IS_SLIDING]
+    is_sliding = slide_lasts(observation, reference, SLIDING_SLIP, parameters[CUT_OUT_SPEED], state)
+    signals[SLIDE] = 1.0 if is_sliding else 0.0
     for i_axle in range(n_axles):
         row = observation[i_axle]
         own = memory[i_axle]
@@ -70,7 +62,7 @@ def update(
         )
         if state[PROBED] == i_axle + 1.0:
             wanted = 0.0
-        elif not is_braking:
+        elif not is_sliding:
             wanted = full_brake(parameters)
         command[i_axle, DEMAND_FACTOR] = 1.0
         command[i_axle, VALVE] = servo_valve(wanted, 1.0, row, parameters, own)
@@ -89,5 +81,5 @@ CONTROLLER = Controller(
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
-    n_memory=max(N_MOTION + 1, N_SERVO),
+    n_memory=max(N_MOTION, N_SERVO),
 )

@@ -29,10 +29,10 @@ from controllers.reference import PROBED
 from controllers.slip_servo import (
     N_MOTION,
     N_SERVO,
-    any_slides,
     full_brake,
     sense_motion,
     servo_valve,
+    slide_lasts,
     wanted_pressure,
 )
 from controllers.vehicle_data import FORCE_DATA, VALVE_DATA
@@ -48,7 +48,6 @@ TARGET, SIDE, SPELL_TIME, FORCE_SUM, N_SUMMED = (  # of an axle's memory
     N_SERVO + 4,
 )
 LAST_MEAN, MEAN_BEFORE, N_SPELLS = N_SERVO + 5, N_SERVO + 6, N_SERVO + 7
-IS_SLIDING = N_MOTION  # of the vehicle's memory
 
 NOTICEABLE = 0.004
 """A smaller difference of force counts as none. Assumed. [-]"""
@@ -107,17 +106,12 @@ def update(
     sample_time = observation[0, SAMPLE_TIME]
     state = memory[n_axles]
     reference, slowing = sense_motion(
-        observation,
-        state[IS_SLIDING] == 1.0,
-        parameters[PATIENCE],
-        parameters[CUT_OUT_SPEED],
-        parameters,
-        memory,
+        observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
-    is_braking = reference > parameters[CUT_OUT_SPEED]
-    is_sliding = is_braking and any_slides(observation, reference, 0.6 * parameters[LEAST_SLIP])
-    state[IS_SLIDING] = 1.0 if is_sliding else 0.0
-    signals[SLIDE] = state[IS_SLIDING]
+    is_sliding = slide_lasts(
+        observation, reference, 0.6 * parameters[LEAST_SLIP], parameters[CUT_OUT_SPEED], state
+    )
+    signals[SLIDE] = 1.0 if is_sliding else 0.0
     for i_axle in range(n_axles):
         row = observation[i_axle]
         own = memory[i_axle]
@@ -130,7 +124,7 @@ def update(
         )
         if state[PROBED] == i_axle + 1.0:
             wanted = 0.0
-        elif not is_braking:
+        elif not is_sliding:
             wanted = full_brake(parameters)
         command[i_axle, DEMAND_FACTOR] = 1.0
         command[i_axle, VALVE] = servo_valve(wanted, 1.0, row, parameters, own)
@@ -154,5 +148,5 @@ CONTROLLER = Controller(
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
-    n_memory=max(N_MOTION + 1, N_SERVO + 8),
+    n_memory=max(N_MOTION, N_SERVO + 8),
 )

@@ -48,8 +48,11 @@ RULES = (
 )
 """Duty, 1 filling, -1 venting: a row a grade of slip, a column a grade of acceleration. [-]"""
 
-LEAST_SLIP_SPEED = 0.15
-"""Slip speed that can still be told at walking pace. [m/s]"""
+LEAST_SLIP_SPEED = 0.3
+"""Target's slip speed at least: speeds come in steps at walking pace. [m/s]"""
+
+LEAST_SLIDE = 0.1
+"""A wheel so little slower than the reference is taken to roll. [m/s]"""
 
 
 @njit(error_model="numpy")
@@ -104,7 +107,7 @@ def update(
         )
         if state[PROBED] == i_axle + 1.0:
             valve = VENT
-        elif reference < parameters[CUT_OUT_SPEED]:
+        elif reference < parameters[CUT_OUT_SPEED] or reference - speed < LEAST_SLIDE:
             valve = FILL
         elif slip > SLIP_GRADES[1]:
             signals[SLIDE] = 1.0

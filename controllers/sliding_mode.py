@@ -27,15 +27,14 @@ from controllers.reference import PROBED
 from controllers.slip_servo import (
     N_MOTION,
     N_SERVO,
-    any_slides,
     full_brake,
     sense_motion,
     servo_valve,
+    slide_lasts,
 )
 from controllers.vehicle_data import BRAKE_GAIN, FORCE_DATA, ROTATING_MASS, VALVE_DATA
 
 TARGET_SLIP, REACHING_RATE, BOUNDARY, PATIENCE, CUT_OUT_SPEED = 0, 1, 2, 3, 4
-IS_SLIDING = N_MOTION  # of the vehicle's memory
 LEAST_SLIP_SPEED = 0.15
 """Slip speed that can still be told at walking pace. [m/s]"""
 
@@ -47,17 +46,12 @@ def update(
     n_axles = observation.shape[0]
     state = memory[n_axles]
     reference, slowing = sense_motion(
-        observation,
-        state[IS_SLIDING] == 1.0,
-        parameters[PATIENCE],
-        parameters[CUT_OUT_SPEED],
-        parameters,
-        memory,
+        observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
-    is_braking = reference > parameters[CUT_OUT_SPEED]
-    is_sliding = is_braking and any_slides(observation, reference, 0.6 * parameters[TARGET_SLIP])
-    state[IS_SLIDING] = 1.0 if is_sliding else 0.0
-    signals[SLIDE] = state[IS_SLIDING]
+    is_sliding = slide_lasts(
+        observation, reference, 0.6 * parameters[TARGET_SLIP], parameters[CUT_OUT_SPEED], state
+    )
+    signals[SLIDE] = 1.0 if is_sliding else 0.0
     slip_speed = max(parameters[TARGET_SLIP] * reference, LEAST_SLIP_SPEED)
     for i_axle in range(n_axles):
         row = observation[i_axle]
@@ -70,7 +64,7 @@ def update(
         wanted = force / parameters[BRAKE_GAIN]
         if state[PROBED] == i_axle + 1.0:
             wanted = 0.0
-        elif not is_braking:
+        elif not is_sliding:
             wanted = full_brake(parameters)
         command[i_axle, DEMAND_FACTOR] = 1.0
         command[i_axle, VALVE] = servo_valve(wanted, 1.0, row, parameters, own)
@@ -90,5 +84,5 @@ CONTROLLER = Controller(
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
-    n_memory=max(N_MOTION + 1, N_SERVO),
+    n_memory=max(N_MOTION, N_SERVO),
 )

@@ -28,6 +28,9 @@ from controllers.reference import N_STATE, PROBED, probed_axle
 FILL_SLIP, VENT_SLIP, LOOK_AHEAD, SLOWING_LIMIT, CUT_OUT_SPEED, PATIENCE = 0, 1, 2, 3, 4, 5
 SLIP, VENTED = 0, 1  # of an axle's memory
 
+CERTAIN_SPEED = 10.0
+"""Above it the change of slip over a sample can be told. Assumed. [m/s]"""
+
 
 def update(
     observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
@@ -43,12 +46,14 @@ def update(
         parameters[CUT_OUT_SPEED],
         state,
     )
+    # at walking pace speeds come in steps, and looking ahead would magnify them
+    look_ahead = parameters[LOOK_AHEAD] * min(reference / CERTAIN_SPEED, 1.0)
     signals[SLIDE] = 0.0
     for i_axle in range(n_axles):
         row = observation[i_axle]
         own = memory[i_axle]
         slip = 1.0 - row[WHEEL_SPEED] / max(reference, 0.1)
-        expected = slip + (slip - own[SLIP]) / sample_time * parameters[LOOK_AHEAD]
+        expected = slip + (slip - own[SLIP]) / sample_time * look_ahead
         own[SLIP] = slip
         valve = HOLD
         if state[PROBED] == i_axle + 1.0:

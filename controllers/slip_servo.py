@@ -5,7 +5,7 @@ A shared part, no strategy. Memory of an axle: `adhesion`'s columns first, then 
 
 from numba import njit
 
-from bench.contract import DEMAND, PRESSURE, WHEEL_SPEED, Floats
+from bench.contract import DEMAND, PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats
 from controllers.adhesion import FORCE, N_ADHESION, estimate_force
 from controllers.pulses import N_QUEUE, end_vent, has_filled, steer_pressure
 from controllers.reference import ERROR, N_STATE, REFERENCE, fused_speed
@@ -23,7 +23,9 @@ N_SERVO = IS_WHOLE + 1
 FULL_SEEN = N_STATE
 """Of the vehicle's memory: pressure at emergency demand as last seen, 0 before. [Pa]"""
 
-N_MOTION = N_STATE + 1
+_SLIDE_LEFT = N_STATE + 1
+
+N_MOTION = N_STATE + 2
 """Leading columns of the vehicle's memory the servo needs, the reference's among them."""
 
 _HARDEST_SLOWING, _HARDEST_GAINING = 6.0, 3.0
@@ -35,6 +37,9 @@ _LEAST_SLIP_SPEED, _LEAST_SLIP_CAP = 0.15, 0.3
 
 _ROLLING = 0.98
 """A wheel this near the reference under the whole demand rolls: it anchors the reference. [-]"""
+
+_LEAST_SLIDE, _SLIDE_ENDED = 0.1, 0.5
+"""A slower slip speed is no slide [m/s]; a slide is over so long after the last one [s]."""
 
 FORCE_SMOOTHING = 0.05
 """Time constant of the force estimate. Assumed. [s]"""
@@ -75,7 +80,6 @@ def demanded_force(observation: Floats, slowing: float, parameters: Floats, stat
 @njit(error_model="numpy")
 def sense_motion(
     observation: Floats,
-    is_sliding: bool,
     patience: float,
     slowest: float,
     parameters: Floats,
@@ -86,7 +90,6 @@ def sense_motion(
     Parameters
     ----------
     observation : (n_axles, n_observed)
-    is_sliding : bool                    whether a slide was in progress a sample ago
     patience : float                     longest time without a rolling wheel before a probe. [s]
     slowest : float                      speed below which no probe begins. [m/s]
     parameters                           of the strategy, the last eight being valve and force data
@@ -112,20 +115,46 @@ def sense_motion(
         if own[IS_WHOLE] == 1.0 and row[WHEEL_SPEED] > _ROLLING * state[REFERENCE]:
             is_anchored = True
     modelled = force / (n_axles * parameters[AXLE_MASS])
+    may_probe = bool(state[_SLIDE_LEFT] > 0.0) and not is_anchored
     reference = fused_speed(
-        observation, modelled, is_sliding and not is_anchored, patience, slowest, state
+        observation,
+        modelled,
+        state[_SLIDE_LEFT] > 0.0 and not is_anchored,
+        patience,
+        slowest,
+        state,
     )
     return reference, max(modelled + state[ERROR], 0.0)
 
 
 @njit(error_model="numpy")
-def any_slides(observation: Floats, reference: float, slip: float) -> bool:
-    """Return whether any wheel turns slower than a slip below the reference, at least 0.1 m/s."""
-    least = max(slip * reference, 0.1)
+def slide_lasts(
+    observation: Floats, reference: float, slip: float, slowest: float, state: Floats
+) -> bool:
+    """Return whether a slide is in progress: a wheel slides, or one did half a second ago.
+
+    Parameters
+    ----------
+    observation : (n_axles, n_observed)
+    reference : float       train's speed. [m/s]
+    slip : float            beyond this, and beyond 0.1 m/s, a wheel slides. [-]
+    slowest : float         train's speed below which none is seen. [m/s]
+    state : (>= N_MOTION,)  the vehicle's memory
+
+    Notes
+    -----
+    Where none is in progress the brake is to be left alone: at walking pace speeds come in steps
+    of some cm/s, and a servo would act on them.
+    """
+    if reference < slowest:
+        state[_SLIDE_LEFT] = 0.0
+        return False
+    state[_SLIDE_LEFT] = max(state[_SLIDE_LEFT] - observation[0, SAMPLE_TIME], 0.0)
+    least = max(slip * reference, _LEAST_SLIDE)
     for i_axle in range(observation.shape[0]):
         if reference - observation[i_axle, WHEEL_SPEED] > least:
-            return True
-    return False
+            state[_SLIDE_LEFT] = _SLIDE_ENDED
+    return bool(state[_SLIDE_LEFT] > 0.0)
 
 
 @njit(error_model="numpy")

@@ -33,8 +33,11 @@ TARGET_SLIP, SLIP_GAIN, RATE_GAIN, PULSE_PERIOD, SMOOTHING_TIME = 0, 1, 2, 3, 4
 SLOWING_LIMIT, PATIENCE, CUT_OUT_SPEED = 5, 6, 7
 ERROR, RATE, PULSE_TIME, VENTED = 0, 1, 2, 3  # of an axle's memory
 
-LEAST_SLIP_SPEED = 0.15
-"""Slip speed that can still be told at walking pace. [m/s]"""
+LEAST_SLIP_SPEED = 0.3
+"""Target's slip speed at least: speeds come in steps at walking pace. [m/s]"""
+
+LEAST_SLIDE = 0.1
+"""A wheel so little slower than the reference is taken to roll. [m/s]"""
 
 LARGEST_RATE = 8.0
 """Bound of the rate of change of slip speed: a reference founded anew jumps. [m/s2]"""
@@ -73,6 +76,7 @@ def update(
         state,
     )
     wanted_slip_speed = max(parameters[TARGET_SLIP] * reference, LEAST_SLIP_SPEED)
+    rolling = max(0.25 * wanted_slip_speed, LEAST_SLIDE)
     signals[SLIDE] = 0.0
     for i_axle in range(n_axles):
         row = observation[i_axle]
@@ -84,7 +88,7 @@ def update(
         )
         if state[PROBED] == i_axle + 1.0:
             valve = VENT
-        elif reference < parameters[CUT_OUT_SPEED] or slip_speed < 0.25 * wanted_slip_speed:
+        elif reference < parameters[CUT_OUT_SPEED] or slip_speed < rolling:
             valve = FILL
         elif slip_speed > 0.6 * wanted_slip_speed:
             signals[SLIDE] = 1.0

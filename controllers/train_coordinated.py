@@ -31,11 +31,11 @@ from controllers.reference import PROBED
 from controllers.slip_servo import (
     N_MOTION,
     N_SERVO,
-    any_slides,
     demanded_force,
     full_brake,
     sense_motion,
     servo_valve,
+    slide_lasts,
     wanted_pressure,
 )
 from controllers.vehicle_data import (
@@ -45,7 +45,7 @@ from controllers.vehicle_data import (
 
 CLEANING_SHARE, DEEP_SLIP, GRIP_SLIP, FACTOR_LIMIT, FACTOR_RATE = 0, 1, 2, 3, 4
 SETTLING_TIME, PATIENCE, CUT_OUT_SPEED = 5, 6, 7
-IS_SLIDING, FACTOR = N_MOTION, N_MOTION + 1  # of the train's memory
+FACTOR = N_MOTION  # of the train's memory
 
 SLACK = 0.02
 """Share of the demand that may be missing before it is asked of others. Assumed. [-]"""
@@ -55,7 +55,7 @@ SLACK = 0.02
 def _move_factor(
     observation: Floats,
     slowing: float,
-    sample_time: float,
+    is_sliding: bool,
     parameters: Floats,
     memory: Floats,
     train: Floats,
@@ -66,8 +66,8 @@ def _move_factor(
     for i_axle in range(n_axles):
         force += memory[i_axle, FORCE]
     asked = n_axles * demanded_force(observation, slowing, parameters, train)
-    change = parameters[FACTOR_RATE] * sample_time
-    if train[IS_SLIDING] == 0.0 or force > asked:
+    change = parameters[FACTOR_RATE] * observation[0, SAMPLE_TIME]
+    if not is_sliding or force > asked:
         change = -change
     elif force > (1.0 - SLACK) * asked:
         change = 0.0
@@ -81,18 +81,13 @@ def update(
     n_axles = observation.shape[0]
     train = memory[n_axles]
     reference, slowing = sense_motion(
-        observation,
-        train[IS_SLIDING] == 1.0,
-        parameters[PATIENCE],
-        parameters[CUT_OUT_SPEED],
-        parameters,
-        memory,
+        observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
-    is_braking = reference > parameters[CUT_OUT_SPEED]
-    is_sliding = is_braking and any_slides(observation, reference, 0.6 * parameters[GRIP_SLIP])
-    train[IS_SLIDING] = 1.0 if is_sliding else 0.0
-    signals[SLIDE] = train[IS_SLIDING]
-    _move_factor(observation, slowing, observation[0, SAMPLE_TIME], parameters, memory, train)
+    is_sliding = slide_lasts(
+        observation, reference, 0.6 * parameters[GRIP_SLIP], parameters[CUT_OUT_SPEED], train
+    )
+    signals[SLIDE] = 1.0 if is_sliding else 0.0
+    _move_factor(observation, slowing, is_sliding, parameters, memory, train)
     n_deep = int(n_axles * parameters[CLEANING_SHARE]) if is_sliding else 0
     for i_axle in range(n_axles):
         row = observation[i_axle]
@@ -105,7 +100,7 @@ def update(
         )
         if train[PROBED] == i_axle + 1.0:
             wanted = 0.0
-        elif not is_braking:
+        elif not is_sliding:
             wanted = full_brake(parameters)
         command[i_axle, DEMAND_FACTOR] = factor
         command[i_axle, VALVE] = servo_valve(wanted, factor, row, parameters, own)
@@ -130,6 +125,6 @@ CONTROLLER = Controller(
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
-    n_memory=max(N_MOTION + 2, N_SERVO),
+    n_memory=max(N_MOTION + 1, N_SERVO),
     scope="train",
 )

@@ -64,7 +64,18 @@ def run_campaign(plan: Plan, store: Store, runner: Runner, is_quiet: bool = Fals
     notes = compare_machines(plan.tasks(), store, runner)
     with progress(len(plan), is_quiet=is_quiet) as bar:
         counts = run_missing(plan.tasks(), len(plan), store, runner, bar)
+    if not notes:
+        notes = mixture_notes(store)
     return Counts(counts.n_stops, counts.n_found, counts.n_run, tuple(notes))
+
+
+def mixture_notes(store: Store) -> list[str]:
+    """Return a line for the reader if a branch's stops come from several machine types."""
+    machines = store.machines()
+    if len(machines) <= 1:
+        return []
+    names = ", ".join(json.loads(text)["processor"] for text in machines.values())
+    return [f"mixed machine types, not compared with each other: {names}"]
 
 
 def run_missing(

@@ -338,6 +338,7 @@ def _range(name: str, text: str) -> tuple[float, float]:
 @contextmanager
 def _opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Runner]]:
     """Open the campaign file and the workers; say what is stored if Ctrl-C comes."""
+    from bench.campaign.campaign import mixture_notes
     from bench.campaign.running import make_runner
     from bench.campaign.store import Store
 
@@ -348,6 +349,9 @@ def _opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, R
         runner = make_runner(arguments.workers, arguments.scheduler)
         try:
             yield store, runner
+            if name != "campaign":  # which compares them itself
+                for note in mixture_notes(store):
+                    print(note, file=sys.stderr)
         except KeyboardInterrupt:
             print(
                 f"\nslipbench: {len(store)} stops stored in {path}; the same command resumes",

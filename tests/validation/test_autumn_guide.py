@@ -27,12 +27,12 @@ def stop_from(speed_mph: float, rail: str, seed: int) -> Stop:
     return simulate(scenario, by_name("slip_band"), seed, with_traces=False)
 
 
-def extra_yards(speed_mph: float) -> float:
+def extra_yards(speed_mph: float, seeds: tuple[int, ...] = SEEDS) -> float:
     """How much longer the stop is than on dry rail, mean of the seeds. [yd]"""
     extra = [
         stop_from(speed_mph, "autumn_guide", seed).summary["stopping_distance"]
         - stop_from(speed_mph, "dry", seed).summary["stopping_distance"]
-        for seed in SEEDS
+        for seed in seeds
     ]
     return float(np.mean(extra)) / YARD
 
@@ -65,7 +65,7 @@ def test_only_the_friction_of_the_film_was_moved() -> None:
 
 
 def test_prediction_grows_with_speed_and_is_nowhere_pinned() -> None:
-    found = [extra_yards(speed) for speed in (40.0, 60.0, 75.0, 100.0)]
+    found = [extra_yards(speed, seeds=(0,)) for speed in (40.0, 60.0, 75.0, 100.0)]
     assert found == sorted(found)
     assert found[0] > 0.0
 
