@@ -48,7 +48,7 @@ RULES = (
 )
 """Duty, 1 filling, -1 venting: a row a grade of slip, a column a grade of acceleration. [-]"""
 
-LEAST_SLIP_SPEED = 0.3
+LEAST_SLIP_SPEED = 0.2
 """Target's slip speed at least: speeds come in steps at walking pace. [m/s]"""
 
 LEAST_SLIDE = 0.1

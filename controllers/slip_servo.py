@@ -119,7 +119,7 @@ def sense_motion(
     reference = fused_speed(
         observation,
         modelled,
-        state[_SLIDE_LEFT] > 0.0 and not is_anchored,
+        may_probe,
         patience,
         slowest,
         state,

@@ -33,7 +33,7 @@ TARGET_SLIP, SLIP_GAIN, RATE_GAIN, PULSE_PERIOD, SMOOTHING_TIME = 0, 1, 2, 3, 4
 SLOWING_LIMIT, PATIENCE, CUT_OUT_SPEED = 5, 6, 7
 ERROR, RATE, PULSE_TIME, VENTED = 0, 1, 2, 3  # of an axle's memory
 
-LEAST_SLIP_SPEED = 0.3
+LEAST_SLIP_SPEED = 0.2
 """Target's slip speed at least: speeds come in steps at walking pace. [m/s]"""
 
 LEAST_SLIDE = 0.1

@@ -23,7 +23,7 @@ def shifted(stub, shifts, overrun_of=""):
         def run_on(self, machine, task):
             outcome = super().run_on(machine, task)
             summary = json.loads(outcome.summary)
-            rail = int(task.scenario_hash[:6], 16) / 16**6
+            rail = self.share_of(task.scenario.name)
             distance = 100.0 + 50.0 * rail + shifts[task.candidate.label] + summary["flat_risk"]
             is_over = task.candidate.label == overrun_of and task.scenario.name.endswith(".2")
             summary |= {"final_distance": distance, "is_stopped": not is_over}
