@@ -194,9 +194,9 @@ def test_rail_is_cleaned_only_where_wheels_went() -> None:
 # --- handing the rail on --------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("rail", ["wet_leaf", "damp_oxide", "detergent", "grease"])
+@pytest.mark.parametrize("rail", ["wet_leaf", "detergent", "grease"])
 def test_second_train_stops_shorter_and_redeposition_lengthens_it_again(rail: str) -> None:
-    scenario = load_scenario(rail)
+    scenario = load_scenario(rail).replace(initial_speed=22.0)
 
     def distance(before: RailState | None) -> float:
         stop = simulate(scenario, slip_band.CONTROLLER, rail_before=before, with_traces=False)

@@ -320,7 +320,9 @@ def test_laws_that_share_the_friction_of_a_locked_wheel_share_the_stop() -> None
     """
     distances = {}
     for name in ("polach", *TABULATED):
-        scenario = on_wet_rail(name).replace({"rail.sections.0.friction": 0.06})
+        scenario = on_wet_rail(name).replace(
+            {"rail.sections.0.friction": 0.06, "initial_speed": 20.0}
+        )
         summary = simulate(scenario, none.CONTROLLER, with_traces=False).summary
         distances[name] = summary["stopping_distance"]
     plain = distances["vermeulen_johnson"]
