@@ -12,7 +12,7 @@ from bench.contract import Controller, Update
 from bench.errors import InputError
 from bench.kernel.cache import strategies_compiled_here
 from bench.kernel.loop import UPDATE_SIGNATURE, run_compiled
-from bench.kernel.records import RUNNING, World
+from bench.kernel.records import BROKEN, RUNNING, World
 from bench.packing import pack
 from bench.rail_state import RailState
 from bench.scenario import Scenario, load_scenario
@@ -46,8 +46,9 @@ def simulate(
 
     Raises
     ------
-    InputError   for a scenario that cannot be read, a seed out of range, or a strategy that gives
-                 a command its equipment cannot follow (naming strategy, axle and time)
+    InputError   for a scenario that cannot be read, a seed out of range, a strategy that gives a
+                 command its equipment cannot follow (naming strategy, axle and time), or values so
+                 extreme that the arithmetic breaks down
     """
     if isinstance(scenario, str):
         scenario = load_scenario(scenario)
@@ -63,6 +64,11 @@ def simulate(
         refused = _run_plain(world, controller.update, parameters, memory)
     if refused >= 0:
         raise InputError(_command_complaint(world, controller, refused))
+    if world.train_state["status"][0] == BROKEN:
+        raise InputError(
+            f"scenario {scenario.name}, controller {controller.name}, seed {seed}: a number ceased "
+            f"to be finite at {float(world.train_state['time'][0]):.3f} s; look for extreme values"
+        )
     return make_stop(scenario, controller, int(seed), world)
 
 

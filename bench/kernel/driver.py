@@ -105,7 +105,7 @@ def _start_ramp(target: float, time: float, train: Any, vehicle: Any) -> None:
         return
     vehicle.demand_target = target
     ramp = train.build_up_time if target > vehicle.demand else train.release_time
-    if target == vehicle.demand or ramp <= 0.0:
+    if target == vehicle.demand or ramp <= _SAME_TIME:  # so short a ramp is a step
         vehicle.demand = target
         vehicle.demand_rate = 0.0
     else:

@@ -146,9 +146,12 @@ def record(world: Any, is_last: int) -> None:
         vehicle = world.vehicle_states[axle.i_vehicle]
         pressure = vehicle.demand * vehicle.load_factor * train.full_pressure
         demanded = axle.brake_gain * pressure
+        known = moving.peak_ratio, moving.peak_creepage, moving.peak_speed
         cell[5] = usable_force(
             state.speed, demanded, state.acceleration, axle, moving, world.law[0]
         )
+        # a stop with traces must not know a peak that the same stop without them does not
+        moving.peak_ratio, moving.peak_creepage, moving.peak_speed = known
         cell[6], cell[7] = moving.valve, moving.measured_speed
         cell[8] = moving.contact_energy
     state.n_traces += 1

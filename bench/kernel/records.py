@@ -16,7 +16,7 @@ QUEUE_LENGTH = 16
 AT_TIME, AT_SPEED, AT_DISTANCE = 0, 1, 2
 """What releases an entry of the handle programme."""
 
-RUNNING, STOPPED, TOO_FAR, TOO_LONG = 0, 1, 2, 3
+RUNNING, STOPPED, TOO_FAR, TOO_LONG, BROKEN = 0, 1, 2, 3, 4
 """How a stop stands or ended."""
 
 POLACH, TRACTION_TABLE, MEASURED_CURVE = 0, 1, 2

@@ -32,6 +32,7 @@ from bench.kernel.pneumatics import (
 )
 from bench.kernel.rail import clean_own_contact, enter_cell, leave_cell
 from bench.kernel.records import (
+    BROKEN,
     CONTACT_ONLY,
     DISC,
     HOLD_PROGRAMME,
@@ -373,7 +374,9 @@ def advance(until: float, world: Any) -> None:
             to_rest = (state.speed - 0.5 * _AT_REST) / -state.acceleration
             duration = min(duration, max(to_rest, 1e-9))
         step(duration, world)
-        if state.speed <= _AT_REST:
+        if not (duration > 0.0 and math.isfinite(state.speed)):
+            state.status = BROKEN
+        elif state.speed <= _AT_REST:
             _come_to_rest(world)
         elif state.distance >= run.maximum_distance:
             state.status = TOO_FAR

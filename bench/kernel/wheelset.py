@@ -66,15 +66,17 @@ def solve_stage(
     Notes
     -----
     Newton's method kept inside a bracket: the creep force lies within plus and minus its limit,
-    which bounds U from both sides; every evaluation narrows the bracket, and a step that leaves it
-    is replaced by halving. Ends when the step is below 1e-6 of the slip speed before and after it:
+    which bounds U from both sides; every evaluation narrows the bracket. A step that leaves it, or
+    that is not half as long as the step before the last (from one flat end of the curve Newton
+    jumps to the other and back), is replaced by halving. Ends when the step is below 1e-4 of the slip speed before and after it:
     the next one would be its square.
     """
     spread = _LARGEST_SHAPE * state.wheel_load * state.friction
     low = base - weight * (brake_force + spread)
     high = base - weight * (brake_force - spread)
     wheel_speed = min(max(guess, low), high)
-    for _ in range(60):
+    last = before_last = 2.0 * (high - low)
+    for _ in range(100):
         slip_speed = train_speed - wheel_speed
         force, slope = creep_force(slip_speed, train_speed, axle, state, law)
         residual = wheel_speed - base - weight * (force - brake_force)
@@ -84,12 +86,13 @@ def solve_stage(
             low = wheel_speed
         change = -residual / (1.0 + weight * slope)
         tried = wheel_speed + change
-        if not low <= tried <= high:
+        if not low <= tried <= high or abs(change) > 0.5 * before_last:
             tried = 0.5 * (low + high)
             change = tried - wheel_speed
+        before_last, last = last, abs(change)
         wheel_speed = tried
         smaller_slip = min(abs(slip_speed), abs(train_speed - tried))
-        if abs(change) <= 1e-6 * smaller_slip + 2e-15 * (1.0 + train_speed):  # rounding of speeds
+        if abs(change) <= 1e-4 * smaller_slip + 2e-15 * (1.0 + train_speed):  # rounding of speeds
             break
     return wheel_speed
 

@@ -196,3 +196,12 @@ def test_each_entry_acts_once():
 )
 def test_time_to_travel_is_the_first_root(distance, speed, acceleration, expected):
     assert time_to_travel(distance, speed, acceleration) == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize("ramp", [5e-324, 2.2e-308, 1e-11])
+def test_ramp_too_short_to_follow_is_a_step(ramp):
+    """Its rate would pass the largest number; once this hung the bench."""
+    driver = programme({"at_time": 0.0, "position": 2})
+    world, _ = finished(driver, build_up=ramp)
+    at_once, _ = finished(driver, build_up=0.0)
+    assert world.train_state["distance"][0] == at_once.train_state["distance"][0]

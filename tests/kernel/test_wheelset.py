@@ -12,9 +12,6 @@ films = pytest.mark.parametrize("film", FILMS)
 ROTATING_MASS = 100.0 / 0.42**2
 
 
-KNOWN = "known defect: a spinning-up wheel at walking pace ends its Newton solve a little early"
-
-
 def wheel(film):
     friction, curve = FILMS[film]
     return wheel_on(friction, **curve)
@@ -25,7 +22,6 @@ def limit_of(axle, state):
     return 2.0 * float(axle["wheel_load"]) * float(state["friction"])
 
 
-@pytest.mark.xfail(reason=KNOWN, strict=False)
 @films
 @pytest.mark.parametrize("speed", [0.05, 1.0, 20.0, 60.0])
 @pytest.mark.parametrize("creepage", [-0.2, 0.0, 1e-3, 0.02, 0.3, 1.0])
@@ -44,7 +40,6 @@ def test_stage_is_solved_to_its_root(film, speed, creepage):
         assert abs(residual) < 1e-6 * weight * limit + 4e-16 * speed
 
 
-@pytest.mark.xfail(reason=KNOWN, strict=False)
 @films
 @pytest.mark.parametrize("speed", [0.02, 0.3, 4.0])
 @pytest.mark.parametrize("rim_share", [0.0, 0.3, 0.6, 0.95])

@@ -3,7 +3,6 @@
 import math
 
 import numpy as np
-import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
@@ -22,10 +21,6 @@ from tests.support_stops import RANDOM_COMMANDS, RANDOM_TORQUE, film, full_brake
 NOT_A_NUMBER_UNLESS_STOPPED = {"stopping_distance", "stopping_time", "mean_deceleration"}
 
 
-@pytest.mark.xfail(
-    reason="once a stop with two patches gave NaN where a wheel locked; mended, not yet confirmed",
-    strict=False,
-)
 @examples(50)
 @given(stops(), st.sampled_from([RANDOM_COMMANDS, RANDOM_TORQUE, *ALL_CONTROLLERS]), st.data())
 def test_every_stop_is_physical(scenario, strategy, data):
