@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from functools import lru_cache
 from typing import Any
 
@@ -12,7 +14,7 @@ from bench.contract import Controller, Update
 from bench.errors import InputError
 from bench.kernel.cache import strategies_compiled_here
 from bench.kernel.loop import UPDATE_SIGNATURE, run_compiled
-from bench.kernel.records import BROKEN, RUNNING, World
+from bench.kernel.records import BROKEN, World
 from bench.packing import pack
 from bench.rail_state import RailState
 from bench.scenario import Scenario, load_scenario
@@ -56,14 +58,14 @@ def simulate(
         raise InputError(f"seed = {seed!r}; allowed: a whole number from 0 to 2**63 - 1")
     world = pack(scenario, controller, int(seed), with_traces, rail_before)
     memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))
-    parameters = controller.parameter_values
     if compiled:
         update = compile_update(controller.update)
-        refused = int(run_compiled(world, update, parameters, memory))
+        refused = int(run_compiled(world, update, controller.parameter_values, memory))
+        if refused >= 0:
+            raise InputError(_command_complaint(world, controller, refused))
     else:
-        refused = _run_plain(world, controller.update, parameters, memory)
-    if refused >= 0:
-        raise InputError(_command_complaint(world, controller, refused))
+        for _ in run_sample_by_sample(world, controller, controller.update, memory):
+            pass
     if world.train_state["status"][0] == BROKEN:
         raise InputError(
             f"scenario {scenario.name}, controller {controller.name}, seed {seed}: a number ceased "
@@ -95,8 +97,22 @@ def compile_update(update: Update) -> Any:
         ) from error
 
 
-def _run_plain(world: World, update: Update, parameters: Any, memory: Any) -> int:
-    """Run a stop calling the strategy as plain Python; the physics is the compiled one."""
+def run_sample_by_sample(
+    world: World, controller: Controller, update: Any, memory: Any
+) -> Iterator[None]:
+    """Run a stop to its end, the physics compiled, pausing before every sample of a controller.
+
+    Parameters
+    ----------
+    world : World
+    controller : Controller
+    update : callable       its function, plain or compiled
+    memory : (n_axles + n_groups, n_memory)
+
+    Raises
+    ------
+    InputError   for a command the equipment cannot follow
+    """
     from bench.kernel.plain import (  # compiled when first needed
         accept_compiled,
         advance_compiled,
@@ -104,29 +120,24 @@ def _run_plain(world: World, update: Update, parameters: Any, memory: Any) -> in
         observe_compiled,
     )
 
-    state = world.train_state[0]
-    while state["status"] == RUNNING:
-        advance_compiled(world.group_states["next_sample"].min(), world)
-        if state["status"] != RUNNING:
-            break
-        for i_group, group in enumerate(world.groups):
-            if world.group_states[i_group]["next_sample"] > state["time"]:
-                continue
-            observe_compiled(i_group, world)
-            first = int(group["first_axle"])
-            last = first + int(group["n_axles"])
-            update(
-                world.observation[first:last],
-                parameters,
-                memory[first + i_group : last + i_group + 1],
-                world.command[first:last],
-                world.signals[i_group],
-            )
-            refused = int(accept_compiled(i_group, world))
-            if refused >= 0:
-                return refused
+    while (i_group := int(advance_compiled(math.inf, world))) >= 0:
+        yield
+        group = world.groups[i_group]
+        observe_compiled(i_group, world)
+        first = int(group["first_axle"])
+        last = first + int(group["n_axles"])
+        update(
+            world.observation[first:last],
+            controller.parameter_values,
+            memory[first + i_group : last + i_group + 1],
+            world.command[first:last],
+            world.signals[i_group],
+        )
+        refused = int(accept_compiled(i_group, world))
+        if refused >= 0:
+            raise InputError(_command_complaint(world, controller, refused))
+    yield
     finish_compiled(world)
-    return -1
 
 
 def _command_complaint(world: World, controller: Controller, i_axle: int) -> str:
@@ -135,6 +146,6 @@ def _command_complaint(world: World, controller: Controller, i_axle: int) -> str
     limit = float(world.train["demand_factor_limit"][0])
     return (
         f"controller {controller.name}: command of axle {i_axle + 1} (vehicle {vehicle}) at "
-        f"{float(world.train_state['time'][0]):.3f} s is valve {valve:g}, demand factor "
+        f"{float(world.train_state['clock'][0]):.3f} s is valve {valve:g}, demand factor "
         f"{factor:g}; allowed: valve 0 (fill), 1 (hold) or 2 (vent), factor 0 to {limit:g}"
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,20 +11,12 @@ from matplotlib.figure import Figure
 
 from bench.caution import CAUTION
 from bench.contract import Controller, Floats
-from bench.errors import InputError
 from bench.figures import style
 from bench.figures.adhesion_speed import spread
-from bench.kernel.plain import (
-    accept_compiled,
-    advance_compiled,
-    finish_compiled,
-    observe_compiled,
-)
-from bench.kernel.records import RUNNING, World
 from bench.kernel.train import GRAVITY
 from bench.packing import pack
 from bench.scenario import Scenario
-from bench.simulation import compile_update
+from bench.simulation import compile_update, run_sample_by_sample
 from bench.stop import Stop, make_stop
 
 SLOWEST = 2.0
@@ -89,7 +80,9 @@ def run_conditioning(
     cells: Any = world.axle_states["i_cell"].copy()
     first = int(cells.min())
     work_after = np.full((len(cells), len(world.rail_work)), np.nan)
-    for _ in _advance(world, controller, compiled):
+    memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))
+    update: Any = compile_update(controller.update) if compiled else controller.update
+    for _ in run_sample_by_sample(world, controller, update, memory):
         reached = world.axle_states["i_cell"]
         for i_axle in np.flatnonzero(reached > cells):
             left = slice(cells[i_axle], reached[i_axle])
@@ -106,39 +99,6 @@ def run_conditioning(
         work_after=work_after[:, seen],
         **_means(stop, loads),
     )
-
-
-def _advance(world: World, controller: Controller, compiled: bool) -> Iterator[None]:
-    """Run a stop to its end, pausing at every sample of any controller."""
-    update: Any = compile_update(controller.update) if compiled else controller.update
-    parameters, state = controller.parameter_values, world.train_state[0]
-    memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))
-    while state["status"] == RUNNING:
-        advance_compiled(world.group_states["next_sample"].min(), world)
-        yield
-        if state["status"] != RUNNING:
-            break
-        for i_group, group in enumerate(world.groups):
-            if world.group_states[i_group]["next_sample"] > state["time"]:
-                continue
-            observe_compiled(i_group, world)
-            first = int(group["first_axle"])
-            last = first + int(group["n_axles"])
-            update(
-                world.observation[first:last],
-                parameters,
-                memory[first + i_group : last + i_group + 1],
-                world.command[first:last],
-                world.signals[i_group],
-            )
-            refused = int(accept_compiled(i_group, world))
-            if refused >= 0:
-                raise InputError(
-                    f"controller {controller.name}: command of axle {refused + 1} at "
-                    f"{float(state['time']):.3f} s is {world.command[refused].tolist()}, which its "
-                    "equipment cannot follow"
-                )
-    finish_compiled(world)
 
 
 def _means(stop: Stop, loads: Floats) -> dict[str, Floats]:

@@ -2,7 +2,7 @@
 
 import math
 
-from numba import njit
+from bench.kernel.jit import part
 
 GAS_CONSTANT = 287.05
 """Of dry air. [J/(kg K)]"""
@@ -20,7 +20,7 @@ TEMPERATURE = 293.15
 """Of all air here: flow is slow enough for walls to keep it (isothermal). [K]"""
 
 
-@njit(error_model="numpy")
+@part
 def mass_flow(
     upstream: float, downstream: float, conductance: float, critical_ratio: float
 ) -> float:
@@ -49,19 +49,19 @@ def mass_flow(
     return choked * math.sqrt(max(0.0, 1.0 - beyond * beyond))
 
 
-@njit(error_model="numpy")
+@part
 def mass_of(pressure_change: float, volume: float) -> float:
     """Return the mass that changes the pressure of a volume so much. [kg]"""
     return pressure_change * volume / (GAS_CONSTANT * TEMPERATURE)
 
 
-@njit(error_model="numpy")
+@part
 def pressure_rate(flow: float, volume: float) -> float:
     """Return how fast a flow into a volume raises its pressure. [Pa/s]"""
     return flow * GAS_CONSTANT * TEMPERATURE / volume
 
 
-@njit(error_model="numpy")
+@part
 def mean_fill_rate(
     duration: float,
     pressure: float,
@@ -82,7 +82,7 @@ def mean_fill_rate(
     return rate
 
 
-@njit(error_model="numpy")
+@part
 def mean_vent_rate(
     duration: float, pressure: float, conductance: float, critical_ratio: float, volume: float
 ) -> float:

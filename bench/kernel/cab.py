@@ -6,7 +6,7 @@ leading vehicle's valves be heard. Everything else is hidden: the function takes
 
 from typing import Any
 
-from numba import njit
+from bench.kernel.jit import part
 
 SPEED_SPREAD, GAUGE, HEARD, GAUGE_EXPECTED = 0, 1, 2, 3
 """What the cab shows: spread of the leading bogie's measured speeds [m/s], lowest cylinder gauge
@@ -18,7 +18,7 @@ _NOTICED_SPREAD = 2.0
 """A speedometer that differs from what the driver feels by this is noticed (assumed). [m/s]"""
 
 
-@njit(error_model="numpy")
+@part
 def is_activity(cab: Any, driver: Any) -> bool:
     """Return whether the cab shows slip control at work."""
     if cab[HEARD] > 0.0 or cab[SPEED_SPREAD] > _NOTICED_SPREAD:
@@ -26,14 +26,14 @@ def is_activity(cab: Any, driver: Any) -> bool:
     return cab[GAUGE] < (1.0 - driver.pressure_drop) * cab[GAUGE_EXPECTED]
 
 
-@njit(error_model="numpy")
+@part
 def decide(time: float, cab: Any, driver: Any, state: Any) -> float:
     """Return the handle position the driver selects now, -1 for leaving it.
 
     Parameters
     ----------
     time : float          [s]
-    cab : (N_CAB,)        what the cab shows now
+    cab : (N_CAB,)        what the cab shows now, a tuple or an array
     driver : DRIVER       reaction time, calm time, positions
     state : TRAIN_STATE   the driver's memory: `activity_since`, `activity_last`, `eased_since`
 

@@ -3,15 +3,14 @@
 import math
 from typing import Any
 
-from numba import njit
-
+from bench.kernel.jit import inner, part
 from bench.kernel.records import MEASURED_CURVE, POLACH
 
 SLOWEST = 1e-3
 """Train speed below which creepage is taken over this speed instead, so it stays finite. [m/s]"""
 
 
-@njit(error_model="numpy")
+@part
 def friction_at_slip(
     static_friction: float, ratio: float, decay: float, slip_speed: float
 ) -> tuple[Any, Any]:
@@ -38,7 +37,7 @@ def friction_at_slip(
     return static_friction * ratio + fading, -decay * fading
 
 
-@njit(error_model="numpy")
+@part
 def polach_ratio(
     normalised_creepage: float, adhesion_reduction: float, slip_reduction: float
 ) -> tuple[Any, Any]:
@@ -61,7 +60,7 @@ def polach_ratio(
     return ratio, 0.5 * slope
 
 
-@njit(error_model="numpy")
+@part
 def table_ratio(normalised_creepage: float, law: Any) -> tuple[Any, Any]:
     """Return F / (mu N) of a tabulated law and its slope over the normalised creepage. [-]
 
@@ -92,7 +91,7 @@ def table_ratio(normalised_creepage: float, law: Any) -> tuple[Any, Any]:
     return math.copysign(value, normalised_creepage), slope
 
 
-@njit(error_model="numpy")
+@inner
 def _hermite(
     share: float, width: float, before: float, after: float, slope_before: float, slope_after: float
 ) -> tuple[Any, Any]:
@@ -106,7 +105,7 @@ def _hermite(
     return value, slope / width
 
 
-@njit(error_model="numpy")
+@inner
 def _curve_row(creepage: float, row: int, law: Any) -> Any:
     last = law.creepages.shape[0] - 1
     first = row * law.creepages.shape[0]
@@ -131,7 +130,7 @@ def _curve_row(creepage: float, row: int, law: Any) -> Any:
     )
 
 
-@njit(error_model="numpy")
+@part
 def curve_ratio(creepage: float, train_speed: float, law: Any) -> tuple[Any, Any]:
     """Return a measured curve over its largest adhesion, and its slope over creepage. [-]
 
@@ -151,7 +150,7 @@ def curve_ratio(creepage: float, train_speed: float, law: Any) -> tuple[Any, Any
     return math.copysign(value, creepage), slope
 
 
-@njit(error_model="numpy")
+@part
 def creep_force(
     slip_speed: float, train_speed: float, axle: Any, state: Any, law: Any
 ) -> tuple[Any, Any]:
@@ -197,7 +196,7 @@ def creep_force(
     return 2.0 * limit * ratio, 2.0 * limit * slope * tau_slope + by_friction
 
 
-@njit(error_model="numpy")
+@part
 def steepest_fall(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     """Return an upper bound of how fast the force of an axle falls with slip speed. [N s/m]
 
@@ -213,12 +212,12 @@ def steepest_fall(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     return 2.0 * state.wheel_load * steepest * 1.415
 
 
-@njit(error_model="numpy")
+@inner
 def _slope_at(log_slip: float, speed: float, axle: Any, state: Any, law: Any) -> float:
     return creep_force(math.exp(log_slip), speed, axle, state, law)[1]
 
 
-@njit(error_model="numpy")
+@inner
 def _highest_octave(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
     """Return half octaves around the largest force: with kA far above kS there are two peaks."""
     half = 0.5 * math.log(2.0)
@@ -235,7 +234,7 @@ def _highest_octave(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
     return fastest - (best + 1) * half, fastest - (best - 1) * half
 
 
-@njit(error_model="numpy")
+@inner
 def _bracket_peak(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
     """Return two logarithms of slip speed with rising and falling force, equal if none falls.
 
@@ -258,7 +257,7 @@ def _bracket_peak(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, A
     return fastest, fastest
 
 
-@njit(error_model="numpy")
+@part
 def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
     """Return the creepage and the force of both wheels at the peak of the creep curve met now.
 

@@ -8,8 +8,7 @@ electrical supply.
 import math
 from typing import Any
 
-from numba import njit
-
+from bench.kernel.jit import inlined, inner, part
 from bench.kernel.records import AT_SPEED, AT_TIME
 
 _SAME_TIME = 1e-10
@@ -17,7 +16,7 @@ _SAME_SPEED = 1e-7
 _SAME_PLACE = 1e-7
 
 
-@njit(error_model="numpy")
+@part
 def is_due(trigger: int, value: float, state: Any) -> bool:
     """Return whether something triggered by time, speed or distance is due."""
     if trigger == AT_TIME:
@@ -27,7 +26,7 @@ def is_due(trigger: int, value: float, state: Any) -> bool:
     return state.distance >= value - _SAME_PLACE
 
 
-@njit(error_model="numpy")
+@part
 def time_until(trigger: int, value: float, state: Any) -> float:
     """Return how long until something triggered by time, speed or distance is due. [s]"""
     if trigger == AT_TIME:
@@ -39,7 +38,7 @@ def time_until(trigger: int, value: float, state: Any) -> float:
     return time_to_travel(value - state.distance, state.speed, state.acceleration)
 
 
-@njit(error_model="numpy")
+@part
 def time_to_travel(distance: float, speed: float, acceleration: float) -> float:
     """Return the time a body at this speed needs for a distance, infinity if it never gets there.
 
@@ -57,7 +56,7 @@ def time_to_travel(distance: float, speed: float, acceleration: float) -> float:
     return 2.0 * distance / (speed + math.sqrt(under))
 
 
-@njit(error_model="numpy")
+@inner
 def _from_table(level: float, table: Any) -> float:
     for i in range(1, table.shape[0]):
         if level <= table[i, 0]:
@@ -66,7 +65,7 @@ def _from_table(level: float, table: Any) -> float:
     return table[table.shape[0] - 1, 1]
 
 
-@njit(error_model="numpy")
+@inner
 def demand_received(
     position: int, level: float, is_isolated: int, has_supply: int, vehicle: Any, world: Any
 ) -> float:
@@ -99,7 +98,7 @@ def demand_received(
     return 0.0
 
 
-@njit(error_model="numpy")
+@inner
 def _start_ramp(target: float, time: float, train: Any, vehicle: Any) -> None:
     if target == vehicle.demand_target:
         return
@@ -113,7 +112,7 @@ def _start_ramp(target: float, time: float, train: Any, vehicle: Any) -> None:
         vehicle.ramp_end = time + ramp
 
 
-@njit(error_model="numpy", inline="always")
+@inlined
 def aim_vehicles(world: Any) -> None:
     """Let every vehicle aim at the demand it now receives; ramps start where it changed."""
     state, train = world.train_state[0], world.train[0]
@@ -131,7 +130,7 @@ def aim_vehicles(world: Any) -> None:
         _start_ramp(target, state.time, train, vehicle)
 
 
-@njit(error_model="numpy", inline="always")
+@inlined
 def _press_button(world: Any) -> None:
     """Act on presses of the isolation button that are due.
 
@@ -150,7 +149,7 @@ def _press_button(world: Any) -> None:
             state.isolated_until = max(state.isolated_until, state.time) + train.isolation_time
 
 
-@njit(error_model="numpy", inline="always")
+@inlined
 def move_handle(world: Any) -> None:
     """Act on every handle entry and button press that is due, and on the ramps now effective.
 
@@ -189,7 +188,7 @@ def move_handle(world: Any) -> None:
     aim_vehicles(world)
 
 
-@njit(error_model="numpy", inline="always")
+@inlined
 def time_to_handle_event(world: Any) -> float:
     """Return how long until the demand's course may next change. [s]"""
     state = world.train_state[0]

@@ -3,10 +3,9 @@
 import math
 from typing import Any
 
-from numba import njit
-
 from bench.kernel.columns import FILL, HOLD, VENT
 from bench.kernel.driver import is_due, time_until
+from bench.kernel.jit import inner
 from bench.kernel.records import (
     CAR_UNBRAKED,
     CONTROL_SUPPLY_LOST,
@@ -26,7 +25,7 @@ from bench.kernel.records import (
 )
 
 
-@njit(error_model="numpy")
+@inner
 def _break_axle(fault: Any, state: Any) -> None:
     if fault.kind == SENSOR_DEAD:
         state.sensor_fault = SENSOR_DEAD + 1
@@ -44,7 +43,7 @@ def _break_axle(fault: Any, state: Any) -> None:
         state.is_vent_blocked = 1
 
 
-@njit(error_model="numpy")
+@inner
 def _break_vehicle(fault: Any, vehicle: Any, state: Any) -> None:
     if fault.kind == CONTROLLER_DEAD:
         state.is_dead = 1
@@ -58,7 +57,7 @@ def _break_vehicle(fault: Any, vehicle: Any, state: Any) -> None:
         state.is_unbraked = 1
 
 
-@njit(error_model="numpy")
+@inner
 def break_what_is_due(world: Any) -> None:
     """Let every fault act whose time, speed or place has come; each acts once and stays."""
     state = world.train_state[0]
@@ -81,7 +80,7 @@ def break_what_is_due(world: Any) -> None:
                 world.vehicle_states[k].lost_wires |= 1 << fault.i_target
 
 
-@njit(error_model="numpy")
+@inner
 def time_to_fault(world: Any) -> float:
     """Return how long until the next fault acts. [s]"""
     wait = math.inf

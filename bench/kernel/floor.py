@@ -5,12 +5,12 @@ from typing import Any
 
 import numba
 import numpy as np
-from numba import njit
 
 from bench.kernel.air import ATMOSPHERE, mass_flow, pressure_rate
 from bench.kernel.cache import compiled_here
 from bench.kernel.creep import find_peak
 from bench.kernel.driver import move_handle, time_to_handle_event
+from bench.kernel.jit import entry, inner, part
 from bench.kernel.loads import has_transfer, transfer_load
 from bench.kernel.rail import conditioned_friction, enter_cell, leave_cell, sanded_friction
 from bench.kernel.records import (
@@ -37,7 +37,7 @@ _LONGEST_STEP = 5e-3
 """The floor's own steps are never longer, whatever the scenario's. [s]"""
 
 
-@njit(error_model="numpy")
+@part
 def most_cleaning(train: Any) -> float:
     """Return the largest product of cleaning efficiency and creepage. [-]
 
@@ -52,19 +52,27 @@ def most_cleaning(train: Any) -> float:
     return max(full, top * (1.0 - (top - full) * fall))
 
 
-@njit(error_model="numpy")
+@inner
 def _peak_force(train_speed: float, axle: Any, state: Any, law: Any) -> float:
-    """Return the peak force at this or a slightly lower speed, never below the true one. [N]"""
+    """Return the peak force at this or a slightly lower speed, never below the true one. [N]
+
+    The peak over load and friction is kept until the speed falls below that it was found for, or
+    friction leaves [f, 1.01 f] around that f. More friction means less tau at a given slip, so less
+    of the friction is used: the ratio kept is too large there, never too small.
+    """
     if law.kind == MEASURED_CURVE:  # its largest value at any speed is one
         return 2.0 * state.wheel_load * state.friction
-    if state.peak_speed < 0.0 or train_speed < state.peak_speed:
+    is_old = state.peak_speed < 0.0 or train_speed < state.peak_speed
+    is_old = is_old or not state.peak_friction <= state.friction <= 1.01 * state.peak_friction
+    if is_old:
         state.peak_speed = train_speed * _SPEED_STEP
+        state.peak_friction = state.friction
         force = find_peak(state.peak_speed, axle, state, law)[1]
         state.peak_ratio = force / (state.wheel_load * state.friction)
     return state.peak_ratio * state.wheel_load * state.friction
 
 
-@njit(error_model="numpy")
+@inner
 def _most_self_cleaned(cell: Any, sand: float, axle: Any, train: Any, law: Any, state: Any) -> None:
     """Set the largest friction a contact can keep up by its own work: creepage one, lowest speed.
 
@@ -84,7 +92,7 @@ def _most_self_cleaned(cell: Any, sand: float, axle: Any, train: Any, law: Any, 
     state.peak_speed = -1.0
 
 
-@njit(error_model="numpy")
+@inner
 def _walk(
     duration: float, path: float, speed: float, cleaning: float, world: Any, i_axle: int
 ) -> None:
@@ -116,14 +124,15 @@ def _walk(
         state.to_border += train.cell_length
 
 
-@njit(error_model="numpy")
+@inner
 def _grip_in_step(duration: float, axle: Any, state: Any, i_axle: int, world: Any) -> float:
     """Return the largest peak force of all cells an axle may stand in during a step. [N]"""
     train, law, speed = world.train[0], world.law[0], world.train_state[0].speed
     grip = _peak_force(speed, axle, state, law)
     reach = speed * duration * 1.01 - state.to_border
     here, energy = state.i_cell, state.cell_energy
-    friction, ratio, at_speed = state.friction, state.peak_ratio, state.peak_speed
+    friction, known_friction = state.friction, state.peak_friction
+    ratio, at_speed = state.peak_ratio, state.peak_speed
     if reach <= 0.0:
         return grip
     pending = 0.0
@@ -145,13 +154,14 @@ def _grip_in_step(duration: float, axle: Any, state: Any, i_axle: int, world: An
         grip = max(grip, _peak_force(speed, axle, state, law))
     cell = world.cells[here]
     state.i_cell, state.cell_energy = here, energy
-    state.friction, state.peak_ratio, state.peak_speed = friction, ratio, at_speed
+    state.friction, state.peak_friction = friction, known_friction
+    state.peak_ratio, state.peak_speed = ratio, at_speed
     state.friction_ratio, state.friction_decay = cell.friction_ratio, cell.friction_decay
     state.adhesion_reduction, state.slip_reduction = cell.adhesion_reduction, cell.slip_reduction
     return grip
 
 
-@njit(error_model="numpy")
+@inner
 def _limited_force(grip: float, demand: float, duration: float, cap: float, state: Any) -> float:
     """Move an axle's store of momentum (`wheel_speed` holds it, N s); return its rail force. [N]
 
@@ -166,7 +176,7 @@ def _limited_force(grip: float, demand: float, duration: float, cap: float, stat
     return grip
 
 
-@njit(error_model="numpy")
+@inner
 def _resistance_bound(speed: float, fastest: float, force: float, train: Any) -> float:
     """Return resistance and gradient so that their impulse per metre is never too small. [N]"""
     resistance = max(
@@ -177,7 +187,7 @@ def _resistance_bound(speed: float, fastest: float, force: float, train: Any) ->
     return resistance + force
 
 
-@njit(error_model="numpy")
+@inner
 def _change_limited(
     duration: float, n_limited: int, fastest: float, pressures: Any, extra: float, world: Any
 ) -> float:
@@ -196,7 +206,7 @@ def _change_limited(
     return -force * duration / mass
 
 
-@njit(error_model="numpy")
+@inner
 def _change_pooled(duration: float, pressures: Any, extra: float, world: Any) -> float:
     """Return the change of speed where all wheels share one store of momentum."""
     state, train = world.train_state[0], world.train[0]
@@ -217,7 +227,7 @@ def _change_pooled(duration: float, pressures: Any, extra: float, world: Any) ->
     return change
 
 
-@njit(error_model="numpy")
+@inner
 def _fastest_fill(world: Any) -> float:
     """Return a rate no cylinder fills faster than. [Pa/s]"""
     train = world.train[0]
@@ -231,7 +241,7 @@ def _fastest_fill(world: Any) -> float:
     return rate
 
 
-@njit(error_model="numpy")
+@inner
 def _line_force(distance: float, path: float, world: Any) -> float:
     """Return the largest force of gradient and curves at the ends and in the middle of a step."""
     force = -math.inf
@@ -245,7 +255,7 @@ def _line_force(distance: float, path: float, world: Any) -> float:
 
 with compiled_here():
 
-    @njit(numba.void(numba.float64, WORLD_TYPE), cache=True, error_model="numpy")
+    @entry(numba.void(numba.float64, WORLD_TYPE))
     def load_heaviest(deceleration: float, world: Any) -> None:
         """Give each axle the largest load it can have between that deceleration and its opposite.
 
@@ -267,7 +277,7 @@ with compiled_here():
                     state.wheel_load / axle.wheel_load
                 ) ** (2.0 / 3.0)
 
-    @njit(numba.void(numba.int64, numba.float64, WORLD_TYPE), cache=True, error_model="numpy")
+    @entry(numba.void(numba.int64, numba.float64, WORLD_TYPE), allocates=True)
     def run_floor(n_limited: int, fastest: float, world: Any) -> None:
         """Run one fictitious stop; `world.train_state` then holds its distance and status.
 

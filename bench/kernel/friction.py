@@ -6,8 +6,7 @@ force. What this stop's friction makes of that is one ratio.
 
 from typing import Any
 
-from numba import njit
-
+from bench.kernel.jit import part
 from bench.kernel.records import CAST_IRON, COMPOSITE
 
 _KMH = 3.6
@@ -15,7 +14,7 @@ _GRAVITY = 9.81  # the number in the two published formulas, not the constant of
 _COLDEST_SHARE = 0.05
 
 
-@njit(error_model="numpy")
+@part
 def cast_iron_friction(block_force: float, rim_speed: float) -> float:
     """Return the friction of a cast-iron tread block. [-]
 
@@ -39,7 +38,7 @@ def cast_iron_friction(block_force: float, rim_speed: float) -> float:
     return 0.6 * by_force * (speed + 100.0) / (5.0 * speed + 100.0)
 
 
-@njit(error_model="numpy")
+@part
 def composite_friction(block_force: float, rim_speed: float) -> float:
     """Return the friction of a composite tread block. [-]
 
@@ -55,7 +54,7 @@ def composite_friction(block_force: float, rim_speed: float) -> float:
     return 0.44 * by_force * (speed + 150.0) / (2.0 * speed + 150.0)
 
 
-@njit(error_model="numpy")
+@part
 def friction_share(pressure: float, rim_speed: float, axle: Any, state: Any) -> float:
     """Return the friction of an axle's brake over its design friction. [-]
 
@@ -84,7 +83,7 @@ def friction_share(pressure: float, rim_speed: float, axle: Any, state: Any) -> 
     return max(share, _COLDEST_SHARE)
 
 
-@njit(error_model="numpy")
+@part
 def is_constant(axle: Any) -> bool:
     """Return whether the friction depends on nothing that changes during a stop."""
     return (
@@ -95,7 +94,7 @@ def is_constant(axle: Any) -> bool:
     )
 
 
-@njit(error_model="numpy")
+@part
 def rim_force(
     pressure: float,
     pressure_rate: float,
@@ -140,7 +139,7 @@ def rim_force(
     return force, (force_later - force) / ahead
 
 
-@njit(error_model="numpy")
+@part
 def heat_brake(duration: float, heat: float, train_speed: float, axle: Any, state: Any) -> None:
     """Move on the temperature of an axle's discs or treads, above ambient. [K]
 

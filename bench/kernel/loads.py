@@ -2,10 +2,10 @@
 
 from typing import Any
 
-from numba import njit
+from bench.kernel.jit import part
 
 
-@njit(error_model="numpy")
+@part
 def transfer_load(acceleration: float, vehicle: Any, axles: Any, states: Any) -> None:
     """Set the wheel loads of one vehicle's axles, and the contact stiffness that goes with them.
 
@@ -56,7 +56,7 @@ def transfer_load(acceleration: float, vehicle: Any, axles: Any, states: Any) ->
         ) ** (2.0 / 3.0)
 
 
-@njit(error_model="numpy")
+@part
 def has_transfer(vehicle: Any) -> bool:
     """Return whether a vehicle's loads move at all."""
     return vehicle.body_height > 0.0 or vehicle.pivot_height > 0.0

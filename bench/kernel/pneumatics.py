@@ -3,8 +3,6 @@
 import math
 from typing import Any
 
-from numba import njit
-
 from bench.kernel.air import (
     ATMOSPHERE,
     mass_flow,
@@ -14,13 +12,14 @@ from bench.kernel.air import (
     pressure_rate,
 )
 from bench.kernel.columns import FILL, VENT
+from bench.kernel.jit import inner, part
 from bench.kernel.records import FLOW, QUEUE_LENGTH, RAMPS
 
 _NO_TIME = 1e-11
 """What happens within so short a time happens now. [s]"""
 
 
-@njit(error_model="numpy")
+@part
 def send_command(time: float, valve: int, demand_factor: float, train: Any, state: Any) -> None:
     """Put a controller's command on its way to the valve; it acts after the valve's delay.
 
@@ -48,7 +47,7 @@ def send_command(time: float, valve: int, demand_factor: float, train: Any, stat
     state.queue_count += 1
 
 
-@njit(error_model="numpy")
+@part
 def apply_due_commands(time: float, state: Any) -> None:
     """Let the commands whose delay has run out act, in order."""
     while state.queue_count > 0 and state.queue_time[state.queue_head] <= time + _NO_TIME:
@@ -58,7 +57,7 @@ def apply_due_commands(time: float, state: Any) -> None:
         state.queue_count -= 1
 
 
-@njit(error_model="numpy")
+@part
 def next_due(state: Any) -> float:
     """Return when the next command acts, infinity if none is on its way. [s]"""
     if state.queue_count > 0:
@@ -66,7 +65,7 @@ def next_due(state: Any) -> float:
     return math.inf
 
 
-@njit(error_model="numpy")
+@part
 def acting_valve(state: Any) -> float:
     """Return the position the valve is in: where it is stuck, else where it was commanded."""
     if state.valve_fault >= 0:
@@ -74,7 +73,7 @@ def acting_valve(state: Any) -> float:
     return state.valve
 
 
-@njit(error_model="numpy")
+@part
 def pressure_piece(
     longest: float,
     demanded: float,
@@ -127,7 +126,7 @@ def pressure_piece(
     return 0.0, math.inf
 
 
-@njit(error_model="numpy")
+@inner
 def _rate_towards(
     is_rising: bool, longest: float, reservoir: float, train: Any, axle: Any, state: Any
 ) -> float:
@@ -154,7 +153,7 @@ def _rate_towards(
     return min(rate, -1.0)
 
 
-@njit(error_model="numpy")
+@inner
 def _vent_rate(longest: float, train: Any, axle: Any, state: Any) -> float:
     """Return how fast venting lowers the pressure, above zero unless the choke is blocked."""
     if state.is_vent_blocked:
@@ -167,7 +166,7 @@ def _vent_rate(longest: float, train: Any, axle: Any, state: Any) -> float:
     return max(rate, 1e3)  # the last pascals: flow and pressure fade together
 
 
-@njit(error_model="numpy")
+@inner
 def _approach(
     longest: float,
     target: float,
@@ -196,7 +195,7 @@ def _approach(
     return (min(target_rate, limit) if target_rate > 0.0 else max(target_rate, limit)), math.inf
 
 
-@njit(error_model="numpy")
+@part
 def count_air(change: float, axle: Any, state: Any, vehicle: Any) -> None:
     """Book the air that a change of cylinder pressure moved: from the reservoir, or out. [Pa]"""
     mass = mass_of(change, axle.cylinder_volume)
@@ -209,7 +208,7 @@ def count_air(change: float, axle: Any, state: Any, vehicle: Any) -> None:
         state.released_mass -= mass
 
 
-@njit(error_model="numpy")
+@part
 def move_reservoir(duration: float, train: Any, vehicle: Any) -> None:
     """Draw a step's air from a vehicle's reservoir and charge it from the main pipe.
 
@@ -236,7 +235,7 @@ def move_reservoir(duration: float, train: Any, vehicle: Any) -> None:
     vehicle.lowest_reservoir = min(vehicle.lowest_reservoir, vehicle.reservoir)
 
 
-@njit(error_model="numpy")
+@part
 def limit_vent(valve: int, sample_time: float, train: Any, state: Any) -> float:
     """Return the valve command after the vent limit.
 

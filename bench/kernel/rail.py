@@ -3,13 +3,12 @@
 import math
 from typing import Any
 
-from numba import njit
-
 from bench.kernel.creep import find_peak
+from bench.kernel.jit import part
 from bench.kernel.records import CONTACT_ONLY
 
 
-@njit(error_model="numpy")
+@part
 def conditioned_friction(cell: Any, work: float) -> float:
     """Return the static friction of a cell after cleaning work W. [-]
 
@@ -33,7 +32,7 @@ def conditioned_friction(cell: Any, work: float) -> float:
     return cell.recovered_friction - (cell.recovered_friction - cell.friction) * math.exp(-share)
 
 
-@njit(error_model="numpy")
+@part
 def cleaning_efficiency(creepage: float, train: Any) -> float:
     """Return the share of the contact's power that cleans the rail. [-]
 
@@ -47,7 +46,7 @@ def cleaning_efficiency(creepage: float, train: Any) -> float:
     return 1.0 - beyond * (1.0 - train.locked_cleaning_share)
 
 
-@njit(error_model="numpy")
+@part
 def sanded_friction(sand: float, train: Any) -> float:
     """Return the friction gained under sand on one rail. [-]
 
@@ -65,7 +64,7 @@ def sanded_friction(sand: float, train: Any) -> float:
     return train.sand_friction * (1.0 - math.exp(-sand / train.sand_scale))
 
 
-@njit(error_model="numpy")
+@part
 def enter_cell(
     i_cell: int, cells: Any, rail_work: Any, rail_sand: Any, train: Any, state: Any
 ) -> None:
@@ -78,6 +77,14 @@ def enter_cell(
     state.i_cell = i_cell
     work = 0.0 if train.cleaning_law == CONTACT_ONLY else rail_work[i_cell]
     state.friction = conditioned_friction(cell, work) + sanded_friction(rail_sand[i_cell], train)
+    is_same_curve = (
+        state.friction_ratio == cell.friction_ratio
+        and state.friction_decay == cell.friction_decay
+        and state.adhesion_reduction == cell.adhesion_reduction
+        and state.slip_reduction == cell.slip_reduction
+    )
+    if is_same_curve:
+        return
     state.friction_ratio = cell.friction_ratio
     state.friction_decay = cell.friction_decay
     state.adhesion_reduction = cell.adhesion_reduction
@@ -85,7 +92,7 @@ def enter_cell(
     state.peak_speed = -1.0
 
 
-@njit(error_model="numpy")
+@part
 def leave_cell(train: Any, rail_work: Any, rail_sand: Any, state: Any) -> None:
     """Put the cleaning energy an axle collected in its cell onto the rail for those behind.
 
@@ -102,7 +109,7 @@ def leave_cell(train: Any, rail_work: Any, rail_sand: Any, state: Any) -> None:
     state.cell_energy = 0.0
 
 
-@njit(error_model="numpy")
+@part
 def clean_own_contact(train_speed: float, cell: Any, sand: float, train: Any, state: Any) -> None:
     """Set the friction that the contact's own work of sliding keeps up (law without memory).
 
@@ -124,21 +131,22 @@ def clean_own_contact(train_speed: float, cell: Any, sand: float, train: Any, st
     slip = max(train_speed - state.wheel_speed, 0.0) / max(train_speed, 1e-3)
     work = 0.5 * abs(state.rail_force) * min(slip, 1.0)
     friction = conditioned_friction(cell, work) + sanded_friction(sand, train)
-    if abs(friction - state.friction) > 1e-3 * state.friction:
-        state.peak_speed = -1.0
     state.friction = friction
 
 
-@njit(error_model="numpy")
+@part
 def peak_met(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     """Return the largest force the axle's creep curve offers where it stands now. [N]
 
-    The peak over load and friction is found again on entering a cell, and whenever the speed has
-    moved by one per cent since (it then moves by less than 0.2 per cent).
+    The peak over load and friction is found again where the curve's shape changes, and whenever
+    speed or friction have moved by one per cent since (it then moves by less than 0.2 per cent).
     """
-    if abs(train_speed - state.peak_speed) > 0.01 * state.peak_speed or state.peak_speed < 0.0:
+    is_old = state.peak_speed < 0.0
+    is_old = is_old or abs(train_speed - state.peak_speed) > 0.01 * state.peak_speed
+    if is_old or abs(state.friction - state.peak_friction) > 0.01 * state.peak_friction:
         creepage, force = find_peak(train_speed, axle, state, law)
         state.peak_creepage = creepage
         state.peak_ratio = force / (state.wheel_load * state.friction)
         state.peak_speed = train_speed
+        state.peak_friction = state.friction
     return state.peak_ratio * state.wheel_load * state.friction

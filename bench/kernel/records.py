@@ -288,6 +288,13 @@ TRAIN_STATE = _record(
     ("n_handled", _i),  # entries of the programme that have acted
     ("n_effective", _i),  # ... and whose delay has run out
     ("status", _i),
+    # the step now being taken, see bench.kernel.step
+    ("is_in_step", _i),
+    ("step_duration", _f),  # [s]
+    ("i_group", _i),  # controller whose axles are being moved
+    ("elapsed", _f),  # how far into the step they are [s]
+    ("clock", _f),  # ... and what time that is [s]
+    ("impulse", _f),  # of the rail forces of the axles moved so far [N s]
     ("n_steps", _i),
     ("n_axle_steps", _i),
     ("resistance_work", _f),  # [J]
@@ -359,6 +366,7 @@ AXLE_STATE = _record(
     ("peak_ratio", _f),  # peak of the creep curve over load and friction [-]
     ("peak_creepage", _f),
     ("peak_speed", _f),  # train speed for which the peak was last found [m/s]
+    ("peak_friction", _f),  # ... and friction [-]
     # what its sensor has seen
     ("rim_travel", _f),  # [m]
     ("next_pulse", _f),  # rim travel of the next pulse [m]

@@ -2,12 +2,11 @@
 
 from typing import Any
 
-from numba import njit
-
+from bench.kernel.jit import inner, part
 from bench.kernel.records import FIXED_RATE, SLIDE_SIGNAL
 
 
-@njit(error_model="numpy")
+@inner
 def _is_slide_signalled(sander: Any, i_group: int, signals: Any) -> bool:
     if not sander.train_wide:
         return signals[i_group, SLIDE_SIGNAL] > 0.0
@@ -17,7 +16,7 @@ def _is_slide_signalled(sander: Any, i_group: int, signals: Any) -> bool:
     return False
 
 
-@njit(error_model="numpy")
+@part
 def watch_trigger(
     time: float, demand: float, i_group: int, signals: Any, sander: Any, state: Any
 ) -> None:
@@ -51,7 +50,7 @@ def watch_trigger(
         state.is_triggered = 0
 
 
-@njit(error_model="numpy")
+@part
 def sand_flow(time: float, train_speed: float, sander: Any, state: Any) -> float:
     """Return how much sand falls per rail now. [kg/s]
 
@@ -67,7 +66,7 @@ def sand_flow(time: float, train_speed: float, sander: Any, state: Any) -> float
     return min(sander.rate, sander.density * train_speed)
 
 
-@njit(error_model="numpy")
+@part
 def let_sand_fall(duration: float, time: float, flow: float, sander: Any, state: Any) -> None:
     """Move sand from the hopper onto the cell ahead of the axle. [flow: kg/s]"""
     state.falling = flow
@@ -80,7 +79,7 @@ def let_sand_fall(duration: float, time: float, flow: float, sander: Any, state:
     state.pending += amount * sander.placement
 
 
-@njit(error_model="numpy")
+@part
 def lay_sand(i_cell: int, train: Any, rail_sand: Any, state: Any) -> None:
     """Lay what has fallen on the cell ahead there; beyond `sand_limit` it rolls off the rail."""
     if state.pending > 0.0:

@@ -3,12 +3,11 @@
 import math
 from typing import Any
 
-from numba import njit
-
+from bench.kernel.jit import inner, part
 from bench.kernel.records import SENSOR_DEAD, SENSOR_STUCK
 
 
-@njit(error_model="numpy")
+@part
 def watch_pulses(
     time: float, duration: float, speed_before: float, speed_after: float, axle: Any, state: Any
 ) -> None:
@@ -51,13 +50,13 @@ def watch_pulses(
         state.next_pulse += axle.pulse_pitch
 
 
-@njit(error_model="numpy")
+@inner
 def _time_for(travel: float, speed: float, rate: float) -> float:
     root = math.sqrt(max(speed * speed + 2.0 * rate * travel, 0.0))
     return 2.0 * travel / max(speed + root, 1e-12)
 
 
-@njit(error_model="numpy")
+@inner
 def _uniform(state: Any) -> float:
     """Return the next number, even between 0 and 1, of an axle's own generator.
 
@@ -68,13 +67,13 @@ def _uniform(state: Any) -> float:
     return state.noise_state / 2147483647.0
 
 
-@njit(error_model="numpy")
+@inner
 def _normal(state: Any) -> float:
     size = math.sqrt(-2.0 * math.log(max(_uniform(state), 1e-12)))
     return size * math.cos(2.0 * math.pi * _uniform(state))
 
 
-@njit(error_model="numpy")
+@part
 def measure_speed(time: float, train: Any, axle: Any, state: Any) -> float:
     """Return the rim speed the equipment makes of the pulses since its last sample. [m/s]
 

@@ -1,10 +1,11 @@
 """One step of the whole train: the only place where the parts of the kernel meet.
 
-The axles are moved one after the other from the front, each over the whole step, cut at its own
-events: cell borders, valve commands, ends of pressure ramps, lock and re-spin. An axle leaves a
-cell long before the next one enters it (a cell is at most half the smallest axle spacing), so
-this order gives every axle the rail exactly as those before it left it, however many axles stand
-in one cell or cells lie in one step.
+The axles are moved one after the other from the front, each over the whole step (those under one
+controller together, from one of its samples to the next), cut at its own events: cell borders,
+valve commands, ends of pressure ramps, lock and re-spin. An axle leaves a cell long before the
+next one enters it (a cell is at most half the smallest axle spacing), so this order gives every
+axle the rail exactly as those before it left it, however many axles stand in one cell or cells lie
+in one step.
 
 Within a step the train's speed is taken to run linearly with the acceleration of the step before;
 its true change then follows from the impulse of the rail forces, which the wheels' own momentum
@@ -14,14 +15,12 @@ balances fix. Second order in the step; tests/convergence measures it.
 import math
 from typing import Any
 
-import numpy as np
-from numba import njit
-
-from bench.kernel.cab import GAUGE, GAUGE_EXPECTED, HEARD, N_CAB, SPEED_SPREAD, decide
+from bench.kernel.cab import decide
 from bench.kernel.columns import VENT
 from bench.kernel.driver import move_handle, time_to_handle_event, time_to_travel
 from bench.kernel.faults import break_what_is_due, time_to_fault
 from bench.kernel.friction import heat_brake, rim_force
+from bench.kernel.jit import inlined, inner
 from bench.kernel.loads import has_transfer, transfer_load
 from bench.kernel.pneumatics import (
     apply_due_commands,
@@ -46,6 +45,7 @@ from bench.kernel.records import (
 from bench.kernel.sanding import lay_sand, let_sand_fall, sand_flow, watch_trigger
 from bench.kernel.sensing import watch_pulses
 from bench.kernel.tally import count_adhesion, count_energy, count_lock, count_slide, log_lock
+from bench.kernel.traces import record
 from bench.kernel.train import curve_force, gradient_force, running_resistance
 from bench.kernel.wheelset import GAMMA, longest_piece, turn
 
@@ -56,7 +56,7 @@ _AT_REST = 5e-3
 """From this speed on the rest of the stop is one parabola, of less than a millimetre. [m/s]"""
 
 
-@njit(error_model="numpy")
+@inner
 def _move_axle_piece(
     longest: float,
     time: float,
@@ -124,9 +124,10 @@ def _move_axle_piece(
     return spent, impulse, border <= spent + _NO_TIME
 
 
-@njit(error_model="numpy")
+@inner
 def _move_axle(
-    duration: float,
+    start: float,
+    end: float,
     is_ideal: int,
     parts: Any,
     cells: Any,
@@ -138,17 +139,22 @@ def _move_axle(
     histogram: Any,
     i_axle: int,
 ) -> float:
-    """Move one axle over a step; return the impulse of its rail force. [N s]"""
+    """Move one axle from one moment of the step to another, both counted from the step's start.
+
+    Returns
+    -------
+    float   impulse of its rail force. [N s]
+    """
     run, train, _law, axle, state, vehicle, moving = parts
     scale = train.full_pressure * vehicle.load_factor
     demanded_rate = vehicle.demand_rate * scale
-    elapsed = 0.0
+    elapsed = start
     impulse = 0.0
-    while duration - elapsed > _NO_TIME:
+    while end - elapsed > _NO_TIME:
         speed = max(moving.speed + moving.acceleration * elapsed, 0.0)
         wheel_before = state.wheel_speed
         spent, push, is_at_border = _move_axle_piece(
-            duration - elapsed,
+            end - elapsed,
             moving.time + elapsed,
             speed,
             moving.acceleration,
@@ -206,7 +212,7 @@ def _move_axle(
     return impulse
 
 
-@njit(error_model="numpy", inline="always")
+@inlined
 def _run_sanders(world: Any) -> None:
     """Decide for the coming step which sanders run, and how much falls."""
     state = world.train_state[0]
@@ -218,7 +224,7 @@ def _run_sanders(world: Any) -> None:
         own.falling = sand_flow(state.time, state.speed, sander, own)
 
 
-@njit(error_model="numpy", inline="always")
+@inlined
 def _transfer_loads(duration: float, world: Any) -> None:
     """Set the axle loads for the coming step: pitch half a step on, so second order in it."""
     state = world.train_state[0]
@@ -229,17 +235,61 @@ def _transfer_loads(duration: float, world: Any) -> None:
             transfer_load(pitch, world.vehicles[i], world.axles, world.axle_states)
 
 
-@njit(error_model="numpy", inline="always")
-def _end_step(duration: float, impulse: float, world: Any) -> None:
+@inlined
+def _move_group(world: Any) -> bool:
+    """Move the axles of the controller whose turn it is to its next sample, or to the step's end.
+
+    Returns
+    -------
+    bool   whether the controller samples now
+    """
+    state = world.train_state[0]
+    group = world.groups[state.i_group]
+    due = world.group_states[state.i_group].next_sample - state.time
+    end = min(max(due, state.elapsed), state.step_duration)
+    if end > state.elapsed:
+        for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
+            axle = world.axles[i_axle]
+            parts = (
+                world.run[0],
+                world.train[0],
+                world.law[0],
+                axle,
+                world.axle_states[i_axle],
+                world.vehicle_states[axle.i_vehicle],
+                state,
+            )
+            state.impulse += _move_axle(
+                state.elapsed,
+                end,
+                group.is_ideal,
+                parts,
+                world.cells,
+                world.rail_work,
+                world.rail_sand,
+                world.sanders,
+                world.sander_states,
+                world.lock_log,
+                world.slide_histogram,
+                i_axle,
+            )
+        state.elapsed = end
+    state.clock = state.time + end
+    return due <= state.step_duration
+
+
+@inlined
+def _end_step(world: Any) -> None:
     """Move the train itself: its speed follows from the impulses, its place from the speed."""
     state, train = world.train_state[0], world.train[0]
+    duration = state.step_duration
     speed = state.speed
     middle = speed + 0.5 * state.acceleration * duration
     place = state.distance + 0.5 * middle * duration
     resistance = running_resistance(middle, train)
     gradient = gradient_force(place, world.axles, world.grades)
     curve = curve_force(place, world.axles, world.curves)
-    change = -(impulse + (resistance + gradient + curve) * duration) / train.mass
+    change = -(state.impulse + (resistance + gradient + curve) * duration) / train.mass
     after = speed + change
     path = 0.5 * (speed + after) * duration
     correction = path - middle * duration
@@ -268,46 +318,7 @@ def _end_step(duration: float, impulse: float, world: Any) -> None:
     state.n_steps += 1
 
 
-@njit(error_model="numpy", inline="always")
-def step(duration: float, world: Any) -> None:
-    """Move the train and all its axles by one step.
-
-    Parameters
-    ----------
-    duration : float   no sample, handle event or end of a demand ramp inside. [s]
-    world : World      its states are changed
-    """
-    impulse = 0.0
-    _run_sanders(world)
-    _transfer_loads(duration, world)
-    for i_axle in range(world.axles.shape[0]):
-        axle = world.axles[i_axle]
-        parts = (
-            world.run[0],
-            world.train[0],
-            world.law[0],
-            axle,
-            world.axle_states[i_axle],
-            world.vehicle_states[axle.i_vehicle],
-            world.train_state[0],
-        )
-        impulse += _move_axle(
-            duration,
-            world.groups[axle.i_group].is_ideal,
-            parts,
-            world.cells,
-            world.rail_work,
-            world.rail_sand,
-            world.sanders,
-            world.sander_states,
-            world.lock_log,
-            world.slide_histogram,
-            i_axle,
-        )
-    _end_step(duration, impulse, world)
-
-
-@njit(error_model="numpy")
+@inner
 def _come_to_rest(world: Any) -> None:
     state = world.train_state[0]
     if state.acceleration < 0.0 and state.speed > 0.0:
@@ -317,7 +328,7 @@ def _come_to_rest(world: Any) -> None:
     state.status = STOPPED
 
 
-@njit(error_model="numpy", inline="always")
+@inlined
 def _look_at_cab(world: Any) -> None:
     """Let the driver look at the cab, every tenth of a second, where the driver may ease."""
     state, driver = world.train_state[0], world.driver[0]
@@ -326,20 +337,20 @@ def _look_at_cab(world: Any) -> None:
     state.next_look = state.time + 0.1
     if state.n_handled < world.handle.shape[0] or state.n_effective < state.n_handled:
         return  # the programme comes first
-    cab = np.zeros(N_CAB)
+    heard = 0.0
     lowest = highest = world.axle_states[0].measured_speed
-    cab[GAUGE] = world.axle_states[0].pressure
+    gauge = world.axle_states[0].pressure
     for i_axle in range(driver.n_seen_axles):
         seen = world.axle_states[i_axle]
         lowest = min(lowest, seen.measured_speed)
         highest = max(highest, seen.measured_speed)
-        cab[GAUGE] = min(cab[GAUGE], seen.pressure)
+        gauge = min(gauge, seen.pressure)
     for i_axle in range(driver.n_heard_axles):
         if world.axle_states[i_axle].valve == VENT:
-            cab[HEARD] += 1.0
+            heard += 1.0
     leading = world.vehicle_states[0]
-    cab[SPEED_SPREAD] = highest - lowest
-    cab[GAUGE_EXPECTED] = leading.demand * leading.load_factor * world.train[0].full_pressure
+    expected = leading.demand * leading.load_factor * world.train[0].full_pressure
+    cab = (highest - lowest, gauge, heard, expected)  # in the order of bench.kernel.cab
     chosen = decide(state.time, cab, driver, state)
     if chosen >= 0:
         state.position = chosen
@@ -347,34 +358,67 @@ def _look_at_cab(world: Any) -> None:
         state.driver_effective = state.time + world.train[0].demand_delay
 
 
-@njit(error_model="numpy")
-def advance(until: float, world: Any) -> None:
-    """Advance the stop to a time, or to its end. The compiled and the Python loop both call this.
+@inlined
+def _begin_step(until: float, world: Any) -> bool:
+    """Do what happens between two steps and choose the length of the next; False if none is left.
+
+    No handle event, end of a demand ramp or fault lies inside a step. Controllers sample when they
+    will.
+    """
+    state, run = world.train_state[0], world.run[0]
+    if world.faults.shape[0] > 0:
+        break_what_is_due(world)
+    _look_at_cab(world)
+    move_handle(world)
+    record(world, False)
+    left = until - state.time
+    if left <= _NO_TIME:
+        state.time = until
+        return False
+    duration = min(run.maximum_step, left, time_to_handle_event(world))
+    if world.faults.shape[0] > 0:
+        duration = min(duration, time_to_fault(world))
+    if state.acceleration < 0.0:
+        to_rest = (state.speed - 0.5 * _AT_REST) / -state.acceleration
+        duration = min(duration, max(to_rest, 1e-9))
+    _run_sanders(world)
+    _transfer_loads(duration, world)
+    state.step_duration = duration
+    state.impulse = 0.0
+    state.i_group = 0
+    state.elapsed = 0.0
+    state.is_in_step = 1
+    return True
+
+
+@inner
+def advance(until: float, world: Any) -> int:
+    """Go on until a controller samples, a time is reached or the stop ends.
+
+    The compiled and the Python loop both call this. The controllers take turns within a step, from
+    the front: each is asked at its own instants while its axles are moved through the step.
 
     Parameters
     ----------
-    until : float   next sample of any controller. [s]
+    until : float   [s]
     world : World   its states are changed; `train_state.status` tells whether and how it ended
+
+    Returns
+    -------
+    int   the controller that samples now, at `train_state.clock`; -1 for none
     """
-    state = world.train_state[0]
-    run = world.run[0]
+    state, run = world.train_state[0], world.run[0]
     while state.status == RUNNING:
-        if world.faults.shape[0] > 0:
-            break_what_is_due(world)
-        _look_at_cab(world)
-        move_handle(world)
-        left = until - state.time
-        if left <= _NO_TIME:
-            state.time = until
-            return
-        duration = min(run.maximum_step, left, time_to_handle_event(world))
-        if world.faults.shape[0] > 0:
-            duration = min(duration, time_to_fault(world))
-        if state.acceleration < 0.0:
-            to_rest = (state.speed - 0.5 * _AT_REST) / -state.acceleration
-            duration = min(duration, max(to_rest, 1e-9))
-        step(duration, world)
-        if not (duration > 0.0 and math.isfinite(state.speed)):
+        if not state.is_in_step and not _begin_step(until, world):
+            return -1
+        while state.i_group < world.groups.shape[0]:
+            if _move_group(world):
+                return state.i_group
+            state.i_group += 1
+            state.elapsed = 0.0
+        state.is_in_step = 0
+        _end_step(world)
+        if not (state.step_duration > 0.0 and math.isfinite(state.speed)):
             state.status = BROKEN
         elif state.speed <= _AT_REST:
             _come_to_rest(world)
@@ -382,12 +426,4 @@ def advance(until: float, world: Any) -> None:
             state.status = TOO_FAR
         elif state.time >= run.maximum_time:
             state.status = TOO_LONG
-
-
-@njit(error_model="numpy")
-def next_sample(world: Any) -> float:
-    """Return when the next controller samples. [s]"""
-    soonest = math.inf
-    for i_group in range(world.group_states.shape[0]):
-        soonest = min(soonest, world.group_states[i_group].next_sample)
-    return soonest
+    return -1

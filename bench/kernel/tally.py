@@ -6,14 +6,13 @@ traces are, and a campaign needs no traces at all.
 
 from typing import Any
 
-from numba import njit
-
+from bench.kernel.jit import inner, part
 from bench.kernel.rail import cleaning_efficiency, peak_met
 from bench.kernel.records import SLIDE_BANDS, SPEED_BANDS
 from bench.kernel.wheelset import GAMMA
 
 
-@njit(error_model="numpy")
+@inner
 def _time_below(threshold: float, before: float, after: float, duration: float) -> float:
     if before < threshold and after < threshold:
         return duration
@@ -23,7 +22,7 @@ def _time_below(threshold: float, before: float, after: float, duration: float) 
     return duration * (1.0 - share if after < threshold else share)
 
 
-@njit(error_model="numpy")
+@part
 def count_lock(
     duration: float,
     time: float,
@@ -64,7 +63,7 @@ def count_lock(
     return locked, begins
 
 
-@njit(error_model="numpy")
+@part
 def log_lock(
     locked: float,
     begins: int,
@@ -102,7 +101,7 @@ def log_lock(
         row[7] += contact_energy * locked / duration
 
 
-@njit(error_model="numpy")
+@part
 def count_slide(duration: float, train_speed: float, run: Any, histogram: Any, state: Any) -> None:
     """Count time and distance of a wheel that slides: past both the creepage and the slip speed.
 
@@ -122,7 +121,7 @@ def count_slide(duration: float, train_speed: float, run: Any, histogram: Any, s
     histogram[band, min(int(train_speed * 0.2), SPEED_BANDS - 1)] += duration
 
 
-@njit(error_model="numpy")
+@part
 def count_energy(
     piece: Any,
     speed: float,
@@ -158,7 +157,7 @@ def count_energy(
     return power_1 + power_2
 
 
-@njit(error_model="numpy")
+@part
 def usable_force(
     train_speed: float, demanded_force: float, acceleration: float, axle: Any, state: Any, law: Any
 ) -> float:
@@ -171,7 +170,7 @@ def usable_force(
     return min(peak_met(train_speed, axle, state, law), net)
 
 
-@njit(error_model="numpy")
+@part
 def count_adhesion(
     piece: Any,
     speed: float,

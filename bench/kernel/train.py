@@ -3,13 +3,13 @@
 import math
 from typing import Any
 
-from numba import njit
+from bench.kernel.jit import part
 
 GRAVITY = 9.80665
 """Standard acceleration of free fall, by definition (CGPM 1901). [m/s2]"""
 
 
-@njit(error_model="numpy")
+@part
 def running_resistance(train_speed: float, train: Any) -> float:
     """Return the running resistance of the train, a + b v + c v^2 times its mass. [N]"""
     return train.mass * (
@@ -18,7 +18,7 @@ def running_resistance(train_speed: float, train: Any) -> float:
     )
 
 
-@njit(error_model="numpy")
+@part
 def gradient_force(distance: float, axles: Any, grades: Any) -> float:
     """Return the force of gravity along the track, positive where it retards. [N]
 
@@ -43,7 +43,7 @@ def gradient_force(distance: float, axles: Any, grades: Any) -> float:
     return force
 
 
-@njit(error_model="numpy")
+@part
 def curve_force(distance: float, axles: Any, curves: Any) -> float:
     """Return the additional resistance of the curves the train stands in. [N]
 

@@ -14,9 +14,8 @@ tests/convergence measures its order.
 import math
 from typing import Any
 
-from numba import njit
-
 from bench.kernel.creep import creep_force, steepest_fall
+from bench.kernel.jit import inner, part
 
 GAMMA = 1.0 - math.sqrt(0.5)
 """Diagonal coefficient of both stages; their weights in the step are 1 - gamma and gamma."""
@@ -28,7 +27,7 @@ LONGEST_FALL = 0.25
 """Pieces are cut so that step times growth rate of an unstable slide stays below this. [-]"""
 
 
-@njit(error_model="numpy")
+@part
 def longest_piece(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     """Return the longest piece of time that follows an unstable slide. [s]
 
@@ -42,7 +41,7 @@ def longest_piece(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     return LONGEST_FALL * axle.rotating_mass / fall
 
 
-@njit(error_model="numpy")
+@part
 def solve_stage(
     base: float,
     weight: float,
@@ -68,8 +67,8 @@ def solve_stage(
     Newton's method kept inside a bracket: the creep force lies within plus and minus its limit,
     which bounds U from both sides; every evaluation narrows the bracket. A step that leaves it, or
     that is not half as long as the step before the last (from one flat end of the curve Newton
-    jumps to the other and back), is replaced by halving. Ends when the step is below 1e-4 of the slip speed before and after it:
-    the next one would be its square.
+    jumps to the other and back), is replaced by halving. Ends when the step is below 1e-4 of the
+    slip speed before and after it: the next one would be its square.
     """
     spread = _LARGEST_SHAPE * state.wheel_load * state.friction
     low = base - weight * (brake_force + spread)
@@ -97,7 +96,7 @@ def solve_stage(
     return wheel_speed
 
 
-@njit(error_model="numpy")
+@part
 def spin(
     duration: float,
     speed: float,
@@ -139,7 +138,7 @@ def spin(
     return wheel_1, net_1 + brake_1, wheel_2, (wheel_2 - base) / weight + brake_2
 
 
-@njit(error_model="numpy")
+@part
 def spin_until_locked(
     duration: float,
     speed: float,
@@ -177,7 +176,7 @@ def spin_until_locked(
     return spent, result[0], result[1], 0.0, result[3]
 
 
-@njit(error_model="numpy")
+@inner
 def _surplus(
     elapsed: float,
     speed: float,
@@ -193,7 +192,7 @@ def _surplus(
     return grip - (brake_force + brake_rate * elapsed), grip
 
 
-@njit(error_model="numpy")
+@part
 def stay_locked(
     duration: float,
     speed: float,
@@ -235,7 +234,7 @@ def stay_locked(
     return spent, 0.0, first, 0.0, grip
 
 
-@njit(error_model="numpy")
+@part
 def turn(
     duration: float,
     speed: float,

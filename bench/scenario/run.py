@@ -11,7 +11,7 @@ class Run(Record):
         "time",
         low=1e-5,
         high=0.1,
-        default=0.005,
+        default=0.01,
         doc="Longest time step.",
         mark="assumed",
         source="a choice of accuracy",
