@@ -10,18 +10,19 @@ from typing import Any
 
 import numba
 
+_compile: Any = numba.njit  # its type stub does not know all options
 _PLAIN: dict[str, Any] = {"error_model": "numpy", "_nrt": False}
 
-part = numba.njit(**_PLAIN)
+part = _compile(**_PLAIN)
 """Compile a function that Python may call as well, in tests for one."""
 
-inner = numba.njit(no_cpython_wrapper=True, no_cfunc_wrapper=True, **_PLAIN)
+inner = _compile(no_cpython_wrapper=True, no_cfunc_wrapper=True, **_PLAIN)
 """Compile a function that only compiled code calls."""
 
-inlined = numba.njit(inline="always", no_cpython_wrapper=True, no_cfunc_wrapper=True, **_PLAIN)
+inlined = _compile(inline="always", no_cpython_wrapper=True, no_cfunc_wrapper=True, **_PLAIN)
 """Compile a function of the whole `World` into its callers."""
 
 
 def entry(signature: Any, allocates: bool = False) -> Any:
     """Compile, at import and for the cache on disk, a function that Python calls with a `World`."""
-    return numba.njit(signature, cache=True, **{**_PLAIN, "_nrt": allocates})
+    return _compile(signature, cache=True, **{**_PLAIN, "_nrt": allocates})
