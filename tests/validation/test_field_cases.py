@@ -3,7 +3,7 @@
 RAIB report 18/2011: a disc-braked train without sand, emergency brake from 64 mph, ran 5.18 km in
 about 6.5 minutes: 0.079 m/s2, 0.8 %g (gradient ignored). The bench's leaf film cleans far too well
 for that, as long as slip control keeps the wheels turning. With all wheels locked, which clean next
-to nothing here, leaf values and friction 0.008 give 5.02 km; whether wheels were locked in the slide
+to nothing here, leaf values and friction 0.008 give 5.02 km; whether they were locked in the slide
 on record is not said in what could be read.
 
 Run this file for the table: `python tests/validation/test_field_cases.py`.
