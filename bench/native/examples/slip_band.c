@@ -19,16 +19,18 @@ enum {                 /* of the vehicle's memory */
 static const double CERTAIN_SPEED = 10.0, UNBRAKED = 0.4, MARGIN = 0.3, RISE = 0.2, NOISE = 0.05;
 static const double STEADY = 0.3, ROLLING_AGAIN = 1.0, SHORTEST_PROBE = 0.5, LONGEST_PROBE = 6.0;
 static const double FULL_PATIENCE_SPEED = 8.0, DEEP = 0.2, SPINNING = 0.4, PROBE_SMOOTHING = 0.06;
+static const double TOOTH = 0.03, SLOWEST_TOLD = 0.5;
 static const double LONGEST_VENT = 8.0, SHORTEST_APPLICATION = 1.0, TURNING = 0.5;
 
 static double least(double a, double b) { return b < a ? b : a; }
 static double most(double a, double b) { return b > a ? b : a; }
 
-static void note_steadiness(double carried, double highest, double sample_time, double *state)
+static void note_steadiness(double carried, double highest, double step, double sample_time,
+                            double *state)
 {
     double steady_time = state[STEADY_TIME] + sample_time;
     double ceiling = state[STEADY_SPEED] + RISE * steady_time + NOISE;
-    if (highest < carried || highest > ceiling) {
+    if (highest < carried - step || highest > ceiling) {
         state[STEADY_TIME] = 0.0;
         state[STEADY_SPEED] = most(highest, carried);
     } else {
@@ -103,13 +105,14 @@ static void begin_probe(const double *seen, int64_t n_axles, int64_t n_seen, dou
 static double probed_axle(const double *seen, int64_t n_axles, int64_t n_seen,
                           double slowing_limit, double patience, double slowest, double *state)
 {
-    double sample_time = seen[SLIPBENCH_SAMPLE_TIME], carried, highest = 0.0, reference;
+    double sample_time = seen[SLIPBENCH_SAMPLE_TIME], carried, step, highest = 0.0, reference;
     int64_t i_axle, i_probed;
     slowing_limit = slowing_limit * seen[SLIPBENCH_BRAKE_DEMAND] + UNBRAKED;
     carried = state[REFERENCE] - (slowing_limit - state[SLACK]) * sample_time;
     for (i_axle = 0; i_axle < n_axles; i_axle++)
         highest = most(highest, seen[i_axle * n_seen + SLIPBENCH_MEASURED_WHEEL_SPEED]);
-    note_steadiness(carried, highest, sample_time, state);
+    step = slowing_limit * TOOTH / most(carried, SLOWEST_TOLD);
+    note_steadiness(carried, highest, step, sample_time, state);
     reference = most(most(carried, highest), 0.0);
     i_probed = (int64_t)state[PROBED] - 1;
     if (i_probed >= 0) {
