@@ -22,6 +22,7 @@ from bench.caution import CAUTION
 from bench.errors import InputError
 from bench.figures.commands import add_parsers as add_picture_parsers
 from bench.interrupts import interrupts_end_at_once, interrupts_ignored
+from bench.strategy_commands import add_parsers as add_strategy_parsers
 
 if TYPE_CHECKING:
     from bench.compare import Comparison
@@ -97,6 +98,7 @@ def make_parser() -> Parser:
     show.set_defaults(act=show_command)
     _add_stop(commands.add_parser("stop", help="run one stop"))
     _add_compare(commands.add_parser("compare", help="run strategies on rails, side by side"))
+    add_strategy_parsers(commands)
     add_picture_parsers(commands)
     add_campaign_parsers(commands)
     return parser
@@ -105,7 +107,10 @@ def make_parser() -> Parser:
 def _add_stop(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("scenario", metavar="SCENARIO", help="a shipped name or a TOML file")
     parser.add_argument(
-        "--controller", required=True, metavar="NAME", help="a name, or path/to/file.py:NAME"
+        "--controller",
+        required=True,
+        metavar="NAME",
+        help="a name, path/to/file.py:NAME, or a shared library",
     )
     parser.add_argument(
         "--seed", type=whole_number, default=0, help="of sampling and tooth angles (0)"
@@ -120,7 +125,9 @@ def _add_compare(parser: argparse.ArgumentParser) -> None:
         "scenarios", nargs="*", metavar="SCENARIO", help="shipped names or TOML files (all shipped)"
     )
     parser.add_argument(
-        "--controllers", metavar="A,B", help="names or path/to/file.py:NAME (all shipped)"
+        "--controllers",
+        metavar="A,B",
+        help="names, path/to/file.py:NAME or shared libraries (all shipped)",
     )
     parser.add_argument("--seeds", type=whole_number, default=1, help="runs of each pair (1)")
     parser.add_argument("--out", metavar="DIR", help=f"folder for the results ({DEFAULT_FOLDER})")
@@ -292,6 +299,7 @@ def _run_with_progress(
     from tqdm import tqdm
 
     from bench.compare import compare, plan
+    from bench.native import is_library
 
     n_jobs = len(plan(scenarios, strategies, arguments.seeds))
     is_quiet = arguments.json or not sys.stderr.isatty()
@@ -311,8 +319,10 @@ def _run_with_progress(
             done = f" after {n_done[0]} of {n_jobs} runs; nothing was written"
             raise KeyboardInterrupt(done) from None
         except BrokenProcessPool:
+            native = ", ".join(k.origin for k in strategies if is_library(k.origin))
+            cause = f"or a crash of {native}; " if native else ""
             raise InputError(
-                "a worker process died, perhaps for want of memory; nothing was written; "
+                f"a worker process died, perhaps for want of memory; {cause}nothing was written; "
                 "try fewer --workers"
             ) from None
 

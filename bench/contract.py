@@ -112,6 +112,8 @@ class Parameter:
     source: str
     """Where the default comes from, with its mark (published, memory, assumed, tuned ...)."""
     doc: str = ""
+    is_data: bool = False
+    """A fact of the vehicle or its equipment, which no tuning may change."""
 
 
 @dataclass(frozen=True)
@@ -131,6 +133,8 @@ class Controller:
     """It sees the true state: an upper bound, ranked apart."""
     actuator: Literal["valves", "ideal"] = "valves"
     """`ideal`: the demand factor acts on the brake torque at once; allowed with `uses_truth`."""
+    is_permutable: bool = False
+    """The order of the axles does not matter: permuted, they get the same commands, permuted."""
     values: tuple[float, ...] | None = None
     """Parameter values in their order; None stands for the defaults."""
 

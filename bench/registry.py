@@ -18,6 +18,7 @@ from types import ModuleType
 
 from bench.contract import Controller
 from bench.errors import InputError
+from bench.native import is_library, load_library
 from bench.scenario.change import nearest_text
 
 GROUP = "slipbench.controllers"
@@ -78,17 +79,20 @@ def known_controllers() -> dict[str, Known]:
 
 
 def find_controller(text: str, *, compile_file: bool = False) -> Known:
-    """Return the strategy called `text`, or the one at `path/to/file.py:NAME`.
+    """Return the strategy called `text`, or that of `path/to/file.py:NAME` or a shared library.
 
     Parameters
     ----------
-    text : str            a name of `known_controllers()`, or a path, a colon and a name in the file
+    text : str            a name of `known_controllers()`, or a path, a colon and a name in the
+                          file, or the path of a shared library made with `slipbench.h`
     compile_file : bool   compile the function of a file's strategy; else it runs as plain Python
 
     Raises
     ------
     InputError   for an unknown name, and for a file that is missing, fails or gives no Controller
     """
+    if is_library(text):
+        return Known(load_library(text), reference=text, origin=text)
     if ".py:" in text or text.endswith(".py") or "/" in text or "\\" in text:
         return _from_file(text, compile_file)
     known = known_controllers()
@@ -101,8 +105,27 @@ def find_controller(text: str, *, compile_file: bool = False) -> Known:
         )
     raise InputError(
         f"controller {text!r}: unknown; {nearest_text(text, known)} "
-        "(one of your own is path/to/file.py:NAME)"
+        "(one of your own is path/to/file.py:NAME, or the path of a shared library)"
     )
+
+
+def only_controller(text: str) -> str:
+    """Return a reference with the name of the one Controller of a file, where it names none.
+
+    Raises
+    ------
+    InputError   for a file that holds no Controller, or several
+    """
+    path = Path(text)
+    if path.suffix != ".py" or not path.is_file():
+        return text
+    here = [key for key, value in vars(_run_file(path)).items() if isinstance(value, Controller)]
+    if len(here) != 1:
+        raise InputError(
+            f"controller {text!r}: controllers in it: {', '.join(here) or 'none'}; "
+            f"write {text}:NAME"
+        )
+    return f"{text}:{here[0]}"
 
 
 def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:

@@ -15,6 +15,7 @@ from bench.errors import InputError
 from bench.kernel.cache import strategies_compiled_here
 from bench.kernel.loop import UPDATE_SIGNATURE, run_compiled
 from bench.kernel.records import BROKEN, World
+from bench.native import NativeUpdate, stray_text
 from bench.packing import pack
 from bench.rail_state import RailState
 from bench.scenario import Scenario, load_scenario
@@ -84,6 +85,8 @@ def compile_update(update: Update) -> Any:
     """
     if hasattr(update, "py_func"):  # already compiled by its author
         return update
+    if isinstance(update, NativeUpdate):
+        return update.compiled
     is_shipped = update.__module__.startswith("controllers.")
     try:
         with strategies_compiled_here():
@@ -144,8 +147,12 @@ def _command_complaint(world: World, controller: Controller, i_axle: int) -> str
     valve, factor = world.command[i_axle].tolist()
     vehicle = int(world.axles["i_group"][i_axle]) + 1 if controller.scope == "vehicle" else "all"
     limit = float(world.train["demand_factor_limit"][0])
+    time = float(world.train_state["clock"][0])
+    strayed = stray_text(factor) if isinstance(controller.update, NativeUpdate) else ""
+    if strayed:
+        return f"controller {controller.name}: {strayed} (vehicle {vehicle}) at {time:.3f} s"
     return (
         f"controller {controller.name}: command of axle {i_axle + 1} (vehicle {vehicle}) at "
-        f"{float(world.train_state['clock'][0]):.3f} s is valve {valve:g}, demand factor "
+        f"{time:.3f} s is valve {valve:g}, demand factor "
         f"{factor:g}; allowed: valve 0 (fill), 1 (hold) or 2 (vent), factor 0 to {limit:g}"
     )

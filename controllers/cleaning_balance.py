@@ -275,6 +275,7 @@ CONTROLLER = Controller(
             0.3,
             "vehicle data of the shipped unit",
             "share of its load a bogie's leading axle gains and the other loses, per deceleration",
+            is_data=True,
         ),
         *VALVE_DATA,
         *FORCE_DATA,

@@ -85,4 +85,5 @@ CONTROLLER = Controller(
         Parameter("cut_out_speed", 1.4, "m/s", 0.3, 3.0, "3 to 5 km/h from memory, weak"),
     ),
     n_memory=6,
+    is_permutable=True,
 )

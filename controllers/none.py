@@ -22,4 +22,5 @@ CONTROLLER = Controller(
     title="no slip control: the brake stays applied, wheels may lock",
     update=update,
     observes=(),
+    is_permutable=True,
 )

@@ -55,4 +55,5 @@ CONTROLLER = Controller(
     ),
     uses_truth=True,
     actuator="ideal",
+    is_permutable=True,
 )

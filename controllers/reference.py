@@ -45,6 +45,9 @@ _MARGIN = 0.3
 _RISE, _NOISE = 0.2, 0.05
 """A rolling wheel of a braked train gains no more than this: rate [m/s2] and jitter [m/s]."""
 
+_TOOTH, _SLOWEST_TOLD = 0.03, 0.5
+"""Way of the rim between two teeth [m], and the speed [m/s] below which steps grow no more."""
+
 _SHORTEST_PROBE, _LONGEST_PROBE = 0.5, 6.0
 """A probe lasts at least until a cylinder is empty, and gives up after the second time. [s]"""
 
@@ -106,11 +109,16 @@ def highest_axle(
 
 
 @njit(error_model="numpy")
-def _note_steadiness(carried: float, highest: float, sample_time: float, state: Floats) -> None:
-    """Count how long a wheel has carried the reference without gaining on it; note if it rolls."""
+def _note_steadiness(
+    carried: float, highest: float, step: float, sample_time: float, state: Floats
+) -> None:
+    """Count how long a wheel has carried the reference without gaining on it; note if it rolls.
+
+    A wheel may be below the carried reference by a step: its speed comes anew with each tooth only.
+    """
     steady_time = state[_STEADY_TIME] + sample_time
     ceiling = state[_STEADY_SPEED] + _RISE * steady_time + _NOISE
-    if highest < carried or highest > ceiling:
+    if highest < carried - step or highest > ceiling:
         state[_STEADY_TIME] = 0.0
         state[_STEADY_SPEED] = max(highest, carried)
     else:
@@ -218,7 +226,8 @@ def probed_axle(
     highest = 0.0
     for i_axle in range(observation.shape[0]):
         highest = max(highest, observation[i_axle, WHEEL_SPEED])
-    _note_steadiness(carried, highest, sample_time, state)
+    step = slowing_limit * _TOOTH / max(carried, _SLOWEST_TOLD)
+    _note_steadiness(carried, highest, step, sample_time, state)
     reference = max(carried, highest, 0.0)
     i_probed = int(state[PROBED]) - 1
     if i_probed >= 0:

@@ -69,4 +69,5 @@ CONTROLLER = Controller(
         Parameter("slowing_limit", 1.6, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
         Parameter("cut_out_speed", 1.4, "m/s", 0.3, 3.0, "3 to 5 km/h from memory, weak"),
     ),
+    is_permutable=True,
 )

@@ -115,7 +115,13 @@ CONTROLLER = Controller(
         Parameter("deep_slip", 0.5, "-", 0.1, 0.8, "tuned by hand"),
         Parameter("grip_slip", 0.04, "-", 0.01, 0.2, "tuned by hand"),
         Parameter(
-            "factor_limit", 1.0, "-", 1.0, 3.0, "no more than the equipment's demand_factor_limit"
+            "factor_limit",
+            1.0,
+            "-",
+            1.0,
+            3.0,
+            "no more than the equipment's demand_factor_limit",
+            is_data=True,
         ),
         Parameter("factor_rate", 0.3, "1/s", 0.05, 2.0, "assumed"),
         Parameter("settling_time", 0.2, "s", 0.1, 2.0, "tuned by hand"),

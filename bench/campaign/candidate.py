@@ -13,6 +13,7 @@ from bench.campaign.canonical import as_json, short_hash
 from bench.campaign.identity import hash_of_files, imported_names
 from bench.contract import Controller, Update
 from bench.errors import InputError
+from bench.native import NativeUpdate
 from bench.registry import Known, find_controller
 
 _HASHED_ELSEWHERE = {"bench", "numba", "numpy", "scipy", "llvmlite"}
@@ -66,6 +67,8 @@ def candidate_of(known: Known, label: str | None = None) -> Candidate:
     file, colon, name = reference.rpartition(":")
     if colon and file.endswith(".py"):
         reference = f"{Path(file).absolute()}:{name}"
+    elif isinstance(controller.update, NativeUpdate):
+        reference = str(controller.update.path)
     return Candidate(
         label=label or controller.name,
         reference=reference,
@@ -124,11 +127,15 @@ def source_hash(controller: Controller, runs_compiled: bool = True) -> str:
 
 
 def source_text(controller: Controller) -> str:
-    """Return the text of the file a strategy's function stands in."""
+    """Return the text of the file a strategy's function stands in; of a library, what it is."""
+    if isinstance(controller.update, NativeUpdate):
+        return f"shared library {controller.update.path}, sha256 {controller.update.digest}"
     return _own_file(controller.update).read_text(encoding="utf-8")
 
 
 def _own_file(update: Update) -> Path:
+    if isinstance(update, NativeUpdate):
+        return update.path
     function = inspect.unwrap(getattr(update, "py_func", update))
     try:
         return Path(inspect.getfile(function))
@@ -145,6 +152,8 @@ def _source_files(update: Update) -> dict[str, Path]:
     if not own.is_file():
         raise InputError(f"controller source {own}: no such file; define it in a file")
     files = {"": own}
+    if isinstance(update, NativeUpdate):
+        return files
     waiting = imported_names(own)
     while waiting:
         name = waiting.pop()

@@ -71,7 +71,7 @@ Space = tuple[Factor, ...]
 
 
 def parameter_space(controller: Controller, names: Sequence[str] | None = None) -> Space:
-    """Return the box of a strategy's parameters, or of those named.
+    """Return the box of a strategy's parameters, facts of the vehicle apart, or of those named.
 
     Raises
     ------
@@ -84,7 +84,8 @@ def parameter_space(controller: Controller, names: Sequence[str] | None = None) 
                 f"controller {controller.name}: no parameter {name!r}; "
                 f"it has: {', '.join(known) or 'none'}"
             )
-    chosen = [known[name] for name in (names if names is not None else known)]
+    tunable = [p.name for p in controller.parameters if not p.is_data]
+    chosen = [known[name] for name in (names if names is not None else tunable)]
     if not chosen:
         raise InputError(f"controller {controller.name}: it has no parameters to vary")
     return tuple(

@@ -49,6 +49,7 @@ CHECKS: tuple[Check, ...] = (
     Check("Python equals compiled", contract.python_equals_compiled, needs_compiled=True),
     Check("serves 1 to 48 axles", contract.serves_any_number_of_axles),
     Check("bears a dead sensor", service.bears_a_dead_sensor),
+    Check("vents within the equipment's limit", service.vents_within_the_limit),
     Check("keeps to its own arrays", contract.stays_inside),
     Check("keeps to its own arrays, compiled", contract.stays_inside_compiled, needs_compiled=True),
     Check("lets a rolling wheel brake", service.lets_rolling_wheels_brake, is_report_only=True),
@@ -81,7 +82,7 @@ def check_controller(
     controller : Controller
     compiled : bool           False leaves out the checks that need it compiled; compiled code
                               checks no index, so a wild one may end the process
-    held_off_limit : float    longest a brake may be kept vented without a slide [s]
+    held_off_limit : float    longest a brake may be kept vented [s]
     memory_bound : float      no remembered number may pass this
 
     Returns

@@ -129,7 +129,7 @@ def observes_as_declared(evidence: Evidence) -> str | None:
 
 def permutes_as_claimed(evidence: Evidence) -> str | None:
     """Refute, where `is_permutable` is declared: the order of the axles does not matter."""
-    if not getattr(evidence.controller, "is_permutable", False):
+    if not evidence.controller.is_permutable:
         return None
     recording, generator = evidence.recording, np.random.default_rng(2)
     parameters = evidence.controller.parameter_values

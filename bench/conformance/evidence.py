@@ -28,13 +28,13 @@ from bench.contract import (
     Update,
 )
 from bench.errors import InputError
-from bench.scenario import Scenario
+from bench.scenario import Scenario, load_scenario
 from bench.simulation import compile_update
 
-HELD_OFF_LIMIT = 10.0
-"""Longest time a strategy may keep a brake vented without a slide. [s]
+HELD_OFF_LIMIT = load_scenario("wet_leaf").brake.vent_time_limit
+"""Longest time a strategy may keep a brake vented: the shipped unit's `brake.vent_time_limit`. [s]
 
-Value from memory, not verified: monitoring timers of equipment in service are of this order."""
+Value from memory there, not verified: monitoring timers in service are of the order of 10 s."""
 
 MEMORY_BOUND = 1e9
 """No remembered number may pass this in a long stop.

@@ -49,6 +49,25 @@ def _longest_spell(is_so: npt.NDArray[np.bool_]) -> int:
     return int((edges[1::2] - edges[::2]).max(initial=0))
 
 
+def vents_within_the_limit(evidence: Evidence) -> str | None:
+    """Refute: it commands no vent without a break for longer than the equipment's limit.
+
+    The equipment would restore the brake by itself; a strategy that leaves it to that timer is
+    overruled in the middle of its work. Looked at in the sound stop and with a dead sensor.
+    """
+    sample_time = evidence.scenario.slip_control.sample_time
+    faulty = evidence.with_dead_sensor
+    for state, recorded in (("", evidence.recorded), (" with a dead sensor", faulty)):
+        for i_vehicle, own in enumerate(recorded.vehicles):
+            spells = [_longest_spell(axle) for axle in (own.commands[..., VALVE] == VENT).T]
+            longest = max(spells) * sample_time
+            if longest > evidence.held_off_limit:
+                axle = f"axle {spells.index(max(spells)) + 1} of vehicle {i_vehicle + 1}"
+                limit = f"(limit {evidence.held_off_limit:g} s)"
+                return f"{axle} is vented for {longest:.1f} s on end{state} {limit}"
+    return None
+
+
 def lets_rolling_wheels_brake(evidence: Evidence) -> str | None:
     """Refute: it keeps no brake vented for longer than the limit while the wheel reads rolling."""
     stop = evidence.recorded.stop

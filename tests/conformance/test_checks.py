@@ -1,8 +1,5 @@
 """The suite tested by strategies that each break one rule: its check must catch the culprit."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
-
 import numpy as np
 import pytest
 
@@ -283,13 +280,6 @@ def vents_at_rest(
 ONE = (Parameter("gain", 0.5, "-", 0.0, 4.0, "assumed"),)
 
 
-@dataclass(frozen=True)
-class Permutable(Controller):
-    """A strategy that claims that the order of its axles does not matter."""
-
-    is_permutable: bool = True
-
-
 CULPRITS: list[tuple[Update, str, str]] = [
     (raises_late, "runs a whole stop", "update raised ZeroDivisionError: late"),
     (asks_too_much, "runs a whole stop", "demand factor 1.2"),
@@ -319,20 +309,27 @@ CULPRITS: list[tuple[Update, str, str]] = [
     (tunes_itself, "keeps to its own arrays", "changes its parameters"),
     (strays_when_compiled, "keeps to its own arrays, compiled", "outside its rows of memory"),
     (peeks_when_compiled, "keeps to its own arrays, compiled", "reads outside its arrays"),
+    (forgets_an_axle, "vents within the equipment's limit", "axle 2 of vehicle 1 is vented for"),
     (forgets_an_axle, "lets a rolling wheel brake", "axle 2 rolls vented for"),
     (vents_at_rest, "gives up on a dead sensor", "its axle stays vented for"),
     (vents_at_rest, "brakes at standstill", "axles [1, 2, 3, 4] are still vented"),
 ]
 NEED_A_WHOLE_STOP = {
     "bears a dead sensor",
+    "vents within the equipment's limit",
     "lets a rolling wheel brake",
     "gives up on a dead sensor",
 }
 
 
 def judge(update: Update, check: Check) -> Finding | None:
-    maker: Callable[..., Controller] = Permutable if "permuted" in check.name else Controller
-    controller = maker(name=update.__name__, title="-", update=update, parameters=ONE)
+    controller = Controller(
+        name=update.__name__,
+        title="-",
+        update=update,
+        parameters=ONE,
+        is_permutable="permuted" in check.name,
+    )
     scenario = WHOLE if check.name in NEED_A_WHOLE_STOP else SHORT
     return run_check(check, Evidence(controller, scenario=scenario))
 
