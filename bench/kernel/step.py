@@ -24,6 +24,7 @@ from bench.kernel.faults import break_what_is_due, time_to_fault
 from bench.kernel.friction import heat_brake, rim_force
 from bench.kernel.loads import has_transfer, transfer_load
 from bench.kernel.pneumatics import (
+    acting_valve,
     apply_due_commands,
     count_air,
     move_reservoir,
@@ -81,6 +82,7 @@ def _move_axle_piece(
         return 0.0, 0.0, True
     longest = min(longest, border, next_due(state) - time)
     longest = min(longest, longest_piece(speed, axle, state, law))
+    pressure_before = state.pressure
     rate, until = pressure_piece(
         longest,
         demanded,
@@ -104,7 +106,6 @@ def _move_axle_piece(
     heat = count_energy(piece, speed, acceleration, brake, brake_rate, train, state)
     state.piece_heat = heat
     end_speed = speed + acceleration * spent
-    pressure_before = state.pressure
     state.pressure = max(0.0, state.pressure + rate * spent)
     count_air(state.pressure - pressure_before, axle, state, vehicle)
     brake_heat = state.brake_energy - heat_before
@@ -312,6 +313,7 @@ def _come_to_rest(world: Any) -> None:
     if state.acceleration < 0.0 and state.speed > 0.0:
         state.distance += 0.5 * state.speed * state.speed / -state.acceleration
         state.time += state.speed / -state.acceleration
+    state.stop_jerk = abs(state.filtered_acceleration) / JERK_TIME
     state.speed = 0.0
     state.status = STOPPED
 
@@ -334,7 +336,8 @@ def _look_at_cab(world: Any) -> None:
         highest = max(highest, seen.measured_speed)
         cab[GAUGE] = min(cab[GAUGE], seen.pressure)
     for i_axle in range(driver.n_heard_axles):
-        if world.axle_states[i_axle].valve == VENT:
+        heard = world.axle_states[i_axle]
+        if acting_valve(heard) == VENT and not heard.is_vent_blocked and heard.pressure > 0.0:
             cab[HEARD] += 1.0
     leading = world.vehicle_states[0]
     cab[SPEED_SPREAD] = highest - lowest

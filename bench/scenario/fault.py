@@ -35,9 +35,6 @@ class Fault(Record):
         *VEHICLE_FAULTS,
         *OTHER_FAULTS,
         doc="What breaks.",
-        default="sensor_dead",
-        mark="assumed",
-        source="a choice",
     )
     axle: int | None = count(low=1, high=480, default=None, doc="Axle it breaks on.")
     vehicle: int | None = count(low=1, high=40, default=None, doc="Vehicle it breaks on.")
