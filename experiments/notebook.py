@@ -29,7 +29,7 @@ from bench.errors import InputError
 from bench.interrupts import interrupts_end_at_once, interrupts_ignored
 from bench.output import check_folder, write_folder
 from bench.scenario import Scenario
-from bench.tables import number, plain_table
+from bench.tables import UNKNOWN, number, plain_table
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -221,7 +221,8 @@ def _cell(value: Any, column: Column) -> str:
         return value
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return number(float(value), column.decimals)
+    text = number(float(value), column.decimals)
+    return text.removeprefix("-") if text.strip("-0.") == "" and text != UNKNOWN else text
 
 
 def as_csv(answer: Answer) -> str:

@@ -62,11 +62,16 @@ class Fault(Record):
     @property
     def target(self) -> str:
         """Name of the field that says where it breaks; empty for the whole train."""
-        if self.kind in AXLE_FAULTS:
+        return self.target_of(self.kind)
+
+    @staticmethod
+    def target_of(kind: str) -> str:
+        """Return the field that says where a kind of fault is; empty for the whole train."""
+        if kind in AXLE_FAULTS:
             return "axle"
-        if self.kind in VEHICLE_FAULTS:
+        if kind in VEHICLE_FAULTS:
             return "vehicle"
-        return {"sander_empty": "sander", "control_wire_broken": "wire"}.get(self.kind, "")
+        return {"sander_empty": "sander", "control_wire_broken": "wire"}.get(kind, "")
 
     def check_together(self) -> None:
         """Check trigger and target."""
