@@ -2,44 +2,92 @@
 
 Question: `rail.locked_cleaning_share` says how much of its sliding work a locked wheel spends on
 cleaning. It is assumed (0.05); no measurement is known. What if it is something else?
+Source: slides of kilometres with wheels locked (RAIB report 18/2011 for one) speak for little.
 Scenario: the shipped rails on which sliding cleans; strategies `none` and `slip_band`.
 Run: `python -m experiments.how_locked_wheels_clean`
 """
 
+import sys
+
+from matplotlib.figure import Figure
+
 import controllers
-from bench import load_scenario, simulate
-from bench.caution import CAUTION
+from bench import load_scenario
+from bench.figures import style
+from experiments.notebook import Answer, Column, Experiment, Options, Row, Run, drawing, summaries
 
 RAILS = ("wet_leaf", "detergent", "tough_film")
 SHARES = (0.0, 0.05, 0.2, 0.5, 1.0)
+COLUMNS = (
+    Column("rail"),
+    Column("share", "-", 2),
+    Column("none", "m", 0),
+    Column("slip_band", "m", 0),
+    Column("ratio", "-", 2),
+)
 
 
-def distances(rail: str, share: float) -> tuple[float, float]:
-    """Return the stopping distance without slip control and with `slip_band`. [m]"""
-    scenario = load_scenario(rail).replace({"rail.locked_cleaning_share": share})
-    stops = (
-        simulate(scenario, controllers.by_name(name), with_traces=False)
+def investigate(options: Options) -> Answer:
+    """Run both strategies on every rail with every share."""
+    rails, shares = (RAILS[:1], SHARES[1::3]) if options.is_quick else (RAILS, SHARES)
+    cases = [(rail, share) for rail in rails for share in shares]
+    runs = [
+        Run(
+            load_scenario(rail).replace({"rail.locked_cleaning_share": share}),
+            controllers.by_name(name),
+            seed,
+        )
+        for rail, share in cases
         for name in ("none", "slip_band")
+        for seed in range(options.n_seeds)
+    ]
+    distances = iter(summary["stopping_distance"] for summary in summaries(runs))
+    rows = []
+    for rail, share in cases:
+        none, slip_band = (
+            sum(next(distances) for _ in range(options.n_seeds)) / options.n_seeds for _ in "12"
+        )
+        row = {"rail": rail, "share": share, "none": none, "slip_band": slip_band}
+        rows.append({**row, "ratio": none / slip_band})
+    picture = {"how_locked_wheels_clean": draw(rows)}
+    return Answer(COLUMNS, rows, sentence(rows), picture)
+
+
+def sentence(rows: list[Row]) -> str:
+    """Say where locked wheels stop shorter than slip control."""
+    turned = [f"{row['rail']} at {row['share']:g}" for row in rows if row["ratio"] < 1.0]
+    if not turned:
+        return "locked wheels stop shorter than slip control nowhere in this table."
+    return (
+        f"locked wheels stop shorter than slip control on {', '.join(turned)}: where the assumed "
+        "share is large it decides which is better."
     )
-    without, with_control = (float(stop.summary["stopping_distance"]) for stop in stops)
-    return without, with_control
 
 
-def main() -> None:
-    """Print the table and the sentence it supports."""
-    print(f"{'rail':<12}{'share':>7}{'none [m]':>11}{'slip_band [m]':>15}{'ratio':>8}")
-    turned = []
-    for rail in RAILS:
-        for share in SHARES:
-            without, with_control = distances(rail, share)
-            ratio = without / with_control
-            print(f"{rail:<12}{share:>7.2f}{without:>11.0f}{with_control:>15.0f}{ratio:>8.2f}")
-            if ratio < 1.0:
-                turned.append(f"{rail} at {share:g}")
-    answer = ", ".join(turned) or "nowhere in this table"
-    print(f"\nLocked wheels stop shorter than slip control: {answer}.")
-    print(CAUTION)
+def draw(rows: list[Row]) -> Figure:
+    """Draw the ratio of the two distances against the share, a line a rail."""
+    with drawing(3.2) as (figure, axes):
+        for i, rail in enumerate(dict.fromkeys(row["rail"] for row in rows)):
+            own = [row for row in rows if row["rail"] == rail]
+            axes.plot(
+                [row["share"] for row in own],
+                [row["ratio"] for row in own],
+                color=style.COLOURS[i + 1],
+                marker=style.MARKERS[i + 1],
+                label=rail.replace("_", " "),
+            )
+        axes.axhline(1.0, color=style.QUIET, linewidth=0.8)
+        axes.set_xlabel("share of its sliding work a locked wheel spends on cleaning [-]")
+        axes.set_ylabel("distance without slip control\nover that with slip_band [-]")
+        axes.legend()
+    return figure
 
+
+EXPERIMENT = Experiment(
+    "how_locked_wheels_clean",
+    "How much do results hang on what a locked wheel still cleans?",
+    investigate,
+)
 
 if __name__ == "__main__":
-    main()
+    sys.exit(EXPERIMENT.main())

@@ -1,7 +1,7 @@
 """A driver who eases the brake when the wheels slide, from what a cab shows and nothing else.
 
-The cab shows the speed of the leading bogie's axles and the gauge of its cylinders, and lets the
-leading vehicle's valves be heard. Everything else is hidden: the function takes only these.
+The cab shows the speed of the leading bogie's axles and the gauge of its cylinders, and lets its
+valves be heard. Everything else is hidden: the function takes only these.
 """
 
 from typing import Any

@@ -9,7 +9,7 @@ import math
 from typing import Any
 
 from bench.kernel.jit import inlined, inner, part
-from bench.kernel.records import AT_SPEED, AT_TIME
+from bench.kernel.records import AFTER, AT_SPEED, AT_TIME
 
 _SAME_TIME = 1e-10
 _SAME_SPEED = 1e-7
@@ -21,6 +21,8 @@ def is_due(trigger: int, value: float, state: Any) -> bool:
     """Return whether something triggered by time, speed or distance is due."""
     if trigger == AT_TIME:
         return state.time >= value - _SAME_TIME
+    if trigger == AFTER:
+        return state.time >= state.handled_time + value - _SAME_TIME
     if trigger == AT_SPEED:
         return state.speed <= value + _SAME_SPEED
     return state.distance >= value - _SAME_PLACE
@@ -31,6 +33,8 @@ def time_until(trigger: int, value: float, state: Any) -> float:
     """Return how long until something triggered by time, speed or distance is due. [s]"""
     if trigger == AT_TIME:
         return value - state.time
+    if trigger == AFTER:
+        return state.handled_time + value - state.time
     if trigger == AT_SPEED:
         if state.acceleration < 0.0:
             return (state.speed - value) / -state.acceleration
@@ -75,7 +79,7 @@ def demand_received(
     ----------
     position : int        of the handle: 0 release, steps, then emergency
     level : float         of a continuous controller, below zero where the handle has steps
-    is_isolated : bool    slip control is out: selecting release then gives a full application
+    is_isolated : bool    slip control is out: whatever would release gives a full application
     has_supply : int      electrical control supply
     vehicle : VEHICLE_STATE   its broken wires, and whether it brakes
     world : World         the tables
@@ -83,19 +87,19 @@ def demand_received(
     if vehicle.is_unbraked:
         return 0.0
     emergency = world.train[0].n_steps + 1
-    if is_isolated and position == 0:
-        position = emergency
+    received = 0.0
     if position == emergency:
-        return world.demand_table[emergency, 0]
-    if not has_supply:
-        return 0.0
-    if level >= 0.0:
-        return _from_table(level, world.controller_table)
-    wires = int(world.wire_table[position, 0]) & ~vehicle.lost_wires
-    for i in range(emergency):
-        if int(world.wire_table[i, 0]) == wires:
-            return world.demand_table[i, 0]
-    return 0.0
+        received = world.demand_table[emergency, 0]
+    elif has_supply and level >= 0.0:
+        received = _from_table(level, world.controller_table)
+    elif has_supply:
+        wires = int(world.wire_table[position, 0]) & ~vehicle.lost_wires
+        for i in range(emergency):
+            if int(world.wire_table[i, 0]) == wires:
+                received = world.demand_table[i, 0]
+    if is_isolated and received == 0.0:
+        received = world.demand_table[emergency, 0]
+    return received
 
 
 @inner
@@ -168,6 +172,9 @@ def move_handle(world: Any) -> None:
             break
         effective[state.n_handled] = state.time + train.demand_delay
         state.position, state.level = entry.position, entry.level
+        state.handled_time = state.time
+        if state.brake_start < 0.0 and entry.position > 0:
+            state.brake_start = state.distance
         state.n_handled += 1
     _press_button(world)
     for i in range(world.vehicle_states.shape[0]):

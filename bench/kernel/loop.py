@@ -48,7 +48,7 @@ def observe(i_group: int, world: Any) -> None:
         vehicle = world.vehicle_states[axle.i_vehicle]
         row = world.observation[i_axle]
         row[0] = measure_speed(state.clock, train, axle, moving)
-        row[1] = moving.pressure
+        row[1] = moving.pressure if train.has_pressure_transducer else math.nan
         row[2] = vehicle.demand + vehicle.demand_rate * state.elapsed
         row[3] = group.sample_time
         if not group.sees_truth:
@@ -86,21 +86,22 @@ def accept(i_group: int, world: Any) -> int:
     is_out = state.clock < state.isolated_until or highest < train.cut_out_speed
     for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
         moving = world.axle_states[i_axle]
+        vehicle = world.vehicle_states[world.axles[i_axle].i_vehicle]
         factor = world.command[i_axle, 1]
         if group.is_ideal:
-            moving.demand_factor = 1.0 if is_out else factor
+            moving.demand_factor = 1.0 if is_out or vehicle.is_dead else factor
             continue
         valve = int(world.command[i_axle, 0])
         if train.valve_per_bogie:
             valve, factor = _of_bogie(i_axle, group, world)
-        valve = limit_vent(valve, group.sample_time, train, moving)
-        vehicle = world.vehicle_states[world.axles[i_axle].i_vehicle]
         if is_out or vehicle.is_dead:
             valve, factor = FILL, 1.0
-        if valve == VENT and speed < LOW_SPEED and moving.valve != VENT:
-            vehicle.low_speed_vents += 1
-            vehicle.lowest_vent_speed = min(vehicle.lowest_vent_speed, speed)
+        valve = limit_vent(valve, group.sample_time, train, moving)
+        n_vents = moving.vent_count
         send_command(state.clock, valve, factor, train, moving)
+        if valve == VENT and speed < LOW_SPEED:
+            vehicle.low_speed_vents += moving.vent_count - n_vents
+            vehicle.lowest_vent_speed = min(vehicle.lowest_vent_speed, speed)
     return -1
 
 

@@ -20,7 +20,7 @@ _NO_TIME = 1e-11
 
 
 @part
-def send_command(time: float, valve: int, demand_factor: float, train: Any, state: Any) -> None:
+def send_command(time: float, valve: float, demand_factor: float, train: Any, state: Any) -> None:
     """Put a controller's command on its way to the valve; it acts after the valve's delay.
 
     A command equal to the last one sent is not sent again. A later command never overtakes an
@@ -236,7 +236,7 @@ def move_reservoir(duration: float, train: Any, vehicle: Any) -> None:
 
 
 @part
-def limit_vent(valve: int, sample_time: float, train: Any, state: Any) -> float:
+def limit_vent(valve: float, sample_time: float, train: Any, state: Any) -> float:
     """Return the valve command after the vent limit.
 
     A vent commanded without a break for longer than the limit is overruled: the brake is restored

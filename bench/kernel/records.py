@@ -13,8 +13,8 @@ import numpy as np
 QUEUE_LENGTH = 16
 """Valve commands that may be on their way at once (delay over sample time, plus one)."""
 
-AT_TIME, AT_SPEED, AT_DISTANCE = 0, 1, 2
-"""What releases an entry of the handle programme."""
+AT_TIME, AT_SPEED, AT_DISTANCE, AFTER = 0, 1, 2, 3
+"""What releases an entry of the handle programme; `AFTER` counts from the entry before."""
 
 RUNNING, STOPPED, TOO_FAR, TOO_LONG, BROKEN = 0, 1, 2, 3, 4
 """How a stop stands or ended."""
@@ -123,6 +123,7 @@ TRAIN = _record(
     ("ambient", _f),  # [deg C]
     ("clock_tick", _f),  # resolution of pulse times [s]
     ("zero_timeout", _f),  # no pulse for so long: measured zero [s]
+    ("has_pressure_transducer", _i),  # else the controllers see no cylinder pressure
     ("cell_length", _f),  # [m]
     ("rail_start", _f),  # distance where cell 0 begins, negative [m]
     ("locked_cleaning_share", _f),  # cleaning efficiency at creepage one [-]
@@ -233,7 +234,7 @@ DRIVER = _record(
     ("eased_position", _i),
     ("full_position", _i),
     ("n_seen_axles", _i),  # of the leading bogie
-    ("n_heard_axles", _i),  # of the leading vehicle
+    ("n_heard_axles", _i),  # of the leading bogie
     ("pressure_drop", _f),  # share of the gauge's pressure that shows activity [-]
 )
 
@@ -258,7 +259,7 @@ GROUP = _record(  # axles under one controller: a vehicle, or the whole train
 )
 
 HANDLE = _record(
-    ("trigger", _i),  # AT_TIME, AT_SPEED or AT_DISTANCE
+    ("trigger", _i),  # AT_TIME, AT_SPEED, AT_DISTANCE or AFTER
     ("value", _f),  # [s], [m/s] or [m]
     ("position", _i),
     ("level", _f),  # of a continuous controller, else below zero [-]
@@ -286,6 +287,8 @@ TRAIN_STATE = _record(
     ("n_eased", _i),
     ("next_look", _f),  # driver: looks at the cab [s]
     ("n_handled", _i),  # entries of the programme that have acted
+    ("handled_time", _f),  # when the last of them did [s]
+    ("brake_start", _f),  # place where the handle first left release, negative before [m]
     ("n_effective", _i),  # ... and whose delay has run out
     ("status", _i),
     # the step now being taken, see bench.kernel.step
@@ -306,6 +309,7 @@ TRAIN_STATE = _record(
     ("filtered_acceleration", _f),  # over JERK_TIME [m/s2]
     ("largest_jerk", _f),  # [m/s3]
     ("final_jerk", _f),  # largest below 5 m/s, the jolt of the stop itself left out [m/s3]
+    ("stop_jerk", _f),  # that jolt: the deceleration at standstill gone over JERK_TIME [m/s3]
     ("curve_work", _f),  # [J]
 )
 
@@ -324,8 +328,8 @@ VEHICLE_STATE = _record(
     ("charged_mass", _f),  # into the reservoir [kg]
     ("drawn_mass", _f),  # out of it into cylinders [kg]
     ("flow", _f),  # drawn in this step [kg]
-    ("low_speed_vents", _i),  # commands to vent below 6 mph
-    ("lowest_vent_speed", _f),  # train speed of the slowest such command [m/s]
+    ("low_speed_vents", _i),  # vents begun below 6 mph
+    ("lowest_vent_speed", _f),  # lowest train speed at which a vent was commanded below it [m/s]
 )
 
 AXLE_STATE = _record(

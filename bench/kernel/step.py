@@ -23,6 +23,7 @@ from bench.kernel.friction import heat_brake, rim_force
 from bench.kernel.jit import inlined, inner
 from bench.kernel.loads import has_transfer, transfer_load
 from bench.kernel.pneumatics import (
+    acting_valve,
     apply_due_commands,
     count_air,
     move_reservoir,
@@ -82,6 +83,7 @@ def _move_axle_piece(
         return 0.0, 0.0, True
     longest = min(longest, border, next_due(state) - time)
     longest = min(longest, longest_piece(speed, axle, state, law))
+    pressure_before = state.pressure
     rate, until = pressure_piece(
         longest,
         demanded,
@@ -105,7 +107,6 @@ def _move_axle_piece(
     heat = count_energy(piece, speed, acceleration, brake, brake_rate, train, state)
     state.piece_heat = heat
     end_speed = speed + acceleration * spent
-    pressure_before = state.pressure
     state.pressure = max(0.0, state.pressure + rate * spent)
     count_air(state.pressure - pressure_before, axle, state, vehicle)
     brake_heat = state.brake_energy - heat_before
@@ -324,6 +325,7 @@ def _come_to_rest(world: Any) -> None:
     if state.acceleration < 0.0 and state.speed > 0.0:
         state.distance += 0.5 * state.speed * state.speed / -state.acceleration
         state.time += state.speed / -state.acceleration
+    state.stop_jerk = abs(state.filtered_acceleration) / JERK_TIME
     state.speed = 0.0
     state.status = STOPPED
 
@@ -346,7 +348,9 @@ def _look_at_cab(world: Any) -> None:
         highest = max(highest, seen.measured_speed)
         gauge = min(gauge, seen.pressure)
     for i_axle in range(driver.n_heard_axles):
-        if world.axle_states[i_axle].valve == VENT:
+        venting = world.axle_states[i_axle]
+        is_venting = acting_valve(venting) == VENT and not venting.is_vent_blocked
+        if is_venting and venting.pressure > 0.0:
             heard += 1.0
     leading = world.vehicle_states[0]
     expected = leading.demand * leading.load_factor * world.train[0].full_pressure

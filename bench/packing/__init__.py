@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from bench.contract import SIGNALS, Controller, Floats
+from bench.errors import InputError
 from bench.kernel import records
 from bench.kernel.columns import FILL, OBSERVED
 from bench.kernel.loop import put_on_rail
@@ -80,6 +81,11 @@ def pack(
     -------
     World
     """
+    if "measured_pressure" in controller.observes and not scenario.sensing.has_pressure_transducer:
+        raise InputError(
+            f"controller {controller.name}: observes measured_pressure, but "
+            "sensing.has_pressure_transducer = false; fit it, or name another strategy"
+        )
     generator = np.random.default_rng(seed)
     n_axles = scenario.train.n_axles
     rail_start, cells = pack_cells(scenario)
@@ -127,6 +133,7 @@ def pack(
             eased_since=-1.0,
             activity_since=-1.0,
             driver_position=-1,
+            brake_start=-1.0,
         ),
         vehicle_states=vehicle_states,
         fault_states=np.zeros(len(faults)),

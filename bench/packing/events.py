@@ -94,6 +94,7 @@ def pack_driver(scenario: Scenario) -> Any:
     easing, first = scenario.driver.easing, scenario.train.vehicles[0]
     if easing is None:
         return one(records.DRIVER, kind=records.HOLD_PROGRAMME)
+    n_leading = 1 if first.bogie_wheelbase == 0.0 else 2  # axles of the leading bogie
     return one(
         records.DRIVER,
         kind=records.EASE_ON_ACTIVITY,
@@ -101,8 +102,8 @@ def pack_driver(scenario: Scenario) -> Any:
         calm_time=easing.calm_time,
         eased_position=easing.position,
         full_position=scenario.driver.programme[-1].position,
-        n_seen_axles=1 if first.bogie_wheelbase == 0.0 else 2,
-        n_heard_axles=first.n_axles,
+        n_seen_axles=n_leading,
+        n_heard_axles=n_leading,
         pressure_drop=easing.pressure_drop,
     )
 

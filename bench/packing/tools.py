@@ -12,6 +12,7 @@ TRIGGERS = (
     ("at_time", records.AT_TIME),
     ("at_speed", records.AT_SPEED),
     ("at_distance", records.AT_DISTANCE),
+    ("after", records.AFTER),
 )
 
 
@@ -26,6 +27,6 @@ def one(dtype: np.dtype[np.void], **values: float) -> Any:
 def trigger(packed: Any, source: Any) -> None:
     """Set trigger and value from the one trigger a scenario part gives."""
     for name, trigger in TRIGGERS:
-        value = getattr(source, name)
+        value = getattr(source, name, None)
         if value is not None:
             packed["trigger"], packed["value"] = trigger, value

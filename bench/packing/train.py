@@ -71,6 +71,7 @@ def pack_train(scenario: Scenario, rail_start: float) -> Any:
         full_pressure=brake.full_pressure,
         clock_tick=scenario.sensing.clock_tick,
         zero_timeout=scenario.sensing.zero_timeout,
+        has_pressure_transducer=scenario.sensing.has_pressure_transducer,
         cell_length=rail.cell_length,
         rail_start=rail_start,
         locked_cleaning_share=rail.locked_cleaning_share,
@@ -147,12 +148,13 @@ def pack_vehicles(scenario: Scenario) -> tuple[Any, Any]:
     states = np.zeros(len(vehicles), records.VEHICLE_STATE)
     first = 0
     for packed, vehicle, mass in zip(vehicles, train.vehicles, train.vehicle_masses, strict=True):
-        laden = vehicle.laden_mass + vehicle.rotating_mass
+        rotating = vehicle.rotating_mass if brake.weighs_rotating_mass else 0.0
+        laden = vehicle.laden_mass + rotating
         packed["first_axle"], packed["n_axles"] = first, vehicle.n_axles
         packed["load_factor"] = 1.0
         if brake.variable_load:
-            packed["load_factor"] = (mass + vehicle.rotating_mass) / laden
-        packed["tare_factor"] = (vehicle.tare_mass + vehicle.rotating_mass) / laden
+            packed["load_factor"] = (mass + rotating) / laden
+        packed["tare_factor"] = (vehicle.tare_mass + rotating) / laden
         packed["laden_factor"] = 1.0
         centres = vehicle.bogie_centres
         packed["body_mass"] = mass - len(centres) * vehicle.bogie_mass

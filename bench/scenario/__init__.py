@@ -5,8 +5,9 @@ The only place of the project that reads TOML, converts units and validates.
 
 from bench.scenario.brake import Brake, SlipControl
 from bench.scenario.contact import Contact
-from bench.scenario.driver import Driver, Easing, HandleEntry, IsolationPress
+from bench.scenario.driver import Driver, Easing, HandleEntry, IsolationPress, Routine
 from bench.scenario.fault import Fault
+from bench.scenario.handle_log import handle_log
 from bench.scenario.profile import sections_from_csv
 from bench.scenario.rail import CurveSection, GradientSection, Rail, RailSection, RandomFriction
 from bench.scenario.reader import load_scenario, scenario_names
@@ -30,6 +31,7 @@ __all__ = [
     "Rail",
     "RailSection",
     "RandomFriction",
+    "Routine",
     "Run",
     "Sander",
     "Scenario",
@@ -37,6 +39,7 @@ __all__ = [
     "SlipControl",
     "Train",
     "Vehicle",
+    "handle_log",
     "load_scenario",
     "parse_speed",
     "scenario_names",

@@ -124,6 +124,12 @@ class Brake(Record):
         mark="assumed",
         source="usual on multiple units",
     )
+    weighs_rotating_mass: bool = flag(
+        default=True,
+        doc="Whether the weighed mass has the rotating mass, which load does not change, added.",
+        mark="assumed",
+        source="so that deceleration is the same at every load",
+    )
     air: str = choice(
         "ramps",
         "flow",

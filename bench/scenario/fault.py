@@ -35,9 +35,6 @@ class Fault(Record):
         *VEHICLE_FAULTS,
         *OTHER_FAULTS,
         doc="What breaks.",
-        default="sensor_dead",
-        mark="assumed",
-        source="a choice",
     )
     axle: int | None = count(low=1, high=480, default=None, doc="Axle it breaks on.")
     vehicle: int | None = count(low=1, high=40, default=None, doc="Vehicle it breaks on.")
@@ -65,11 +62,16 @@ class Fault(Record):
     @property
     def target(self) -> str:
         """Name of the field that says where it breaks; empty for the whole train."""
-        if self.kind in AXLE_FAULTS:
+        return self.target_of(self.kind)
+
+    @staticmethod
+    def target_of(kind: str) -> str:
+        """Return the field that says where a kind of fault is; empty for the whole train."""
+        if kind in AXLE_FAULTS:
             return "axle"
-        if self.kind in VEHICLE_FAULTS:
+        if kind in VEHICLE_FAULTS:
             return "vehicle"
-        return {"sander_empty": "sander", "control_wire_broken": "wire"}.get(self.kind, "")
+        return {"sander_empty": "sander", "control_wire_broken": "wire"}.get(kind, "")
 
     def check_together(self) -> None:
         """Check trigger and target."""

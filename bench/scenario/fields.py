@@ -297,8 +297,10 @@ def text(*, doc: str) -> Any:
     return _declare(FieldSpec(kind="text", doc=doc), _NO_DEFAULT)
 
 
-def choice(*choices: str, doc: str, default: str, mark: str, source: str) -> Any:
-    """Declare a text out of a fixed list."""
+def choice(
+    *choices: str, doc: str, default: Any = _NO_DEFAULT, mark: str = "", source: str = ""
+) -> Any:
+    """Declare a text out of a fixed list; required unless it has a default."""
     spec = FieldSpec(kind="text", doc=doc, choices=choices, mark=mark, source=source)
     return _declare(spec, default)
 

@@ -55,7 +55,7 @@ def sections_from_csv(path: str | Path, template: RailSection) -> tuple[RailSect
     InputError   one line with file, line, column and what is allowed
     """
     file = Path(path)
-    rows = _rows(file)
+    rows = csv_rows(file, "a rail profile")
     if len(rows) < 2:
         raise InputError(f"{file}: needs a header and at least one row of distance_m, friction")
     if len(rows) > MOST_ROWS + 1:
@@ -73,13 +73,13 @@ def sections_from_csv(path: str | Path, template: RailSection) -> tuple[RailSect
     return tuple(sections)
 
 
-def _rows(file: Path) -> list[tuple[int, list[str]]]:
-    """Return (line number, cells) of every line that holds data."""
+def csv_rows(file: Path, what: str) -> list[tuple[int, list[str]]]:
+    """Return (line number, cells) of every line of a CSV that holds data; `what` names the file."""
     try:
         text = file.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as problem:
         reason = getattr(problem, "strerror", None) or "not UTF-8 text"
-        raise InputError(f"{file}: cannot be read ({reason}); a rail profile is CSV") from None
+        raise InputError(f"{file}: cannot be read ({reason}); {what} is CSV") from None
     rows = []
     for number, line in enumerate(text.splitlines(), start=1):
         if not line.strip() or line.lstrip().startswith("#"):
@@ -127,7 +127,7 @@ def _section(
     for name, text in zip(header, row, strict=True):
         field, multiplier, divisor = known[name]
         columns[field] = name, text.strip()
-        values[field] = _number(file, line, name, text) * multiplier / divisor
+        values[field] = finite_number(file, line, name, text) * multiplier / divisor
     if is_first:
         values["from_distance"] = min(values["from_distance"], 0.0)
     values.setdefault("recovered_friction", max(template.recovered_friction, values["friction"]))
@@ -138,7 +138,8 @@ def _section(
         raise InputError(f"{file}: line {line}: {name} = {text}: {problem.detail}") from None
 
 
-def _number(file: Path, line: int, column: str, text: str) -> float:
+def finite_number(file: Path, line: int, column: str, text: str) -> float:
+    """Return the number in a cell; refuse anything else, naming file, line and column."""
     try:
         value = math.nan if "_" in text else float(text)  # Python would read 1_0 as ten
     except ValueError:

@@ -8,7 +8,9 @@ from typing import Any, NoReturn
 
 from bench.errors import InputError
 from bench.scenario.change import nearest_text
+from bench.scenario.driver import HandleEntry
 from bench.scenario.fields import FieldProblem, FieldSpec, default_of, one_line, shown, specs_of
+from bench.scenario.handle_log import handle_log
 from bench.scenario.layers import (
     EMERGENCY_WORD,
     Branch,
@@ -24,6 +26,8 @@ from bench.scenario.scenario import Scenario
 
 PRESETS = Path(__file__).parent / "presets"
 _BASE_KEY = "based_on"
+_PROGRAMMES = {"programme": "handle", "routine": "routine", "log": "log"}
+"""Fields, and their keys, that say what the driver does; a file gives one of them."""
 
 
 def scenario_names() -> tuple[str, ...]:
@@ -61,7 +65,7 @@ def load_scenario(name_or_path: str | os.PathLike[str]) -> Scenario:
     layer.entries.setdefault("name", _text_leaf(path.stem, path))
     if "title" not in layer.entries and base_title:
         layer.entries["title"] = _text_leaf(f"changed from: {base_title}", path)
-    _resolve_emergency(layer)
+    _resolve_handle(layer)
     provenance: dict[str, Provenance] = {}
     values = _build_values(layer, "", provenance)
     scenario = _construct(layer, {**values, "provenance": provenance})
@@ -129,6 +133,10 @@ def _read_chain(path: Path, above: tuple[Path, ...]) -> tuple[Branch, str]:
     data = _read_toml(path)
     base_name = data.pop(_BASE_KEY, None)
     layer = read_table(Scenario, data, "", str(path), extra_keys=(_BASE_KEY,))
+    given = _programmes_of(layer)
+    if len(given) > 1:
+        keys = " and ".join(_PROGRAMMES[name] for name in given)
+        refuse(str(path), "driver", f"{keys} both say what the driver does; give one of them")
     if base_name is None:
         return layer, ""
     base_path = _locate_base(base_name, path)
@@ -138,6 +146,9 @@ def _read_chain(path: Path, above: tuple[Path, ...]) -> tuple[Branch, str]:
         refuse(str(path), _BASE_KEY, f"goes round in a circle ({circle}); it must end")
     lower, base_title = _read_chain(base_path, chain)
     lower.entries.pop("name", None)
+    if given:  # of this file, in place of whatever the lower one gives
+        for name in _programmes_of(lower):
+            del lower.entries["driver"].entries[name]
     title = lower.entries.pop("title", None)
     return merge(lower, layer), title.value if title else base_title
 
@@ -155,16 +166,37 @@ def _locate_base(base_name: object, path: Path) -> Path:
     return base_path
 
 
-def _resolve_emergency(layer: Branch) -> None:
-    """Turn the word emergency into its handle position, once the number of steps is known."""
+def _programmes_of(layer: Branch) -> list[str]:
+    driver = layer.entries.get("driver")
+    return [name for name in _PROGRAMMES if driver and name in driver.entries]
+
+
+def _resolve_handle(layer: Branch) -> None:
+    """Read the handle log and resolve the word emergency, now that the number of steps is known."""
     brake, driver = layer.entries.get("brake"), layer.entries.get("driver")
     steps = brake.entries.get("steps") if brake else None
     if not steps or not driver:
         return
-    for entry in driver.entries.get("programme", ()):
+    log = driver.entries.pop("log", None)
+    if log is not None:
+        file = Path(log.file).parent / log.value
+        movements = handle_log(file, len(steps.value))
+        driver.entries["programme"] = tuple(_branch_of(entry, str(file)) for entry in movements)
+    routine = driver.entries.get("routine")
+    for entry in (*driver.entries.get("programme", ()), *([routine] if routine else [])):
         position = entry.entries.get("position")
         if position is not None and position.value == EMERGENCY_WORD:
             entry.entries["position"] = position._replace(value=len(steps.value) + 1)
+
+
+def _branch_of(entry: HandleEntry, file: str) -> Branch:
+    values = {"at_time": entry.at_time, "position": entry.position, "level": entry.level}
+    leaves = {
+        name: Leaf(value, None, file, name, shown(value))
+        for name, value in values.items()
+        if value is not None
+    }
+    return Branch(HandleEntry, "", file, leaves)
 
 
 def _build_values(branch: Branch, path: str, provenance: dict[str, Provenance]) -> dict[str, Any]:

@@ -162,6 +162,14 @@ class Scenario(Record):
             "wire": max(self.brake.codes).bit_length(),
         }
         for i, fault in enumerate(self.faults):
+            if fault.kind == "supply_isolated" and self.brake.air != "flow":
+                self._refuse_at(
+                    f"faults.{i}.kind", fault.kind, "changes nothing unless brake.air = flow"
+                )
+            if fault.kind.startswith("load_weighed") and not self.brake.variable_load:
+                self._refuse_at(
+                    f"faults.{i}.kind", fault.kind, "changes nothing with brake.variable_load false"
+                )
             for name, n_there in most.items():
                 target = getattr(fault, name)
                 if target is not None and target > n_there:

@@ -1,6 +1,6 @@
 """Speed sensing: the toothed wheel and its clock."""
 
-from bench.scenario.fields import Record, count, quantity, record
+from bench.scenario.fields import Record, count, flag, quantity, record
 
 
 @record
@@ -46,4 +46,10 @@ class Sensing(Record):
     )
     zero_timeout: float = quantity(
         "time", above=0.0, high=10.0, doc="Time without a tooth after which speed reads zero."
+    )
+    has_pressure_transducer: bool = flag(
+        default=True,
+        doc="Whether slip control sees the cylinder pressures; a strategy that needs them says so.",
+        mark="assumed",
+        source="fitted unless said otherwise",
     )

@@ -1,0 +1,262 @@
+"""What all experiments share: options, runs on all cores, table, CSV, picture, sentence.
+
+An experiment is one module: its docstring says question, source, scenario and command; its
+function `investigate(options)` returns an `Answer`; its last lines are
+
+    EXPERIMENT = Experiment("what_if", "What if?", investigate)
+
+    if __name__ == "__main__":
+        sys.exit(EXPERIMENT.main())
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import io
+import multiprocessing
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+from bench.caution import CAUTION
+from bench.contract import Controller
+from bench.errors import InputError
+from bench.interrupts import interrupts_end_at_once, interrupts_ignored
+from bench.output import check_folder, write_folder
+from bench.scenario import Scenario
+from bench.tables import UNKNOWN, number, plain_table
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+FOLDER = Path("slipbench-results")
+MOST_SEEDS = 1000
+_FEW_RUNS = 8
+"""So few runs are done in this process: starting others takes longer."""
+
+Row = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Options:
+    """What the command line asked for: a small version, and how many seeds (0 to n - 1)."""
+
+    is_quick: bool = False
+    n_seeds: int = 1
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of the table: its key in the rows, its unit, and the decimals of its numbers."""
+
+    name: str
+    unit: str = ""
+    decimals: int = 0
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What an experiment found.
+
+    Attributes
+    ----------
+    columns : sequence of Column      of table and CSV; columns of text come first
+    rows : sequence of mapping        column name to number or text, SI
+    sentence : str                    the answer in one sentence, computed from the rows
+    figures : mapping                 file name without ending, to figure
+    notes : sequence of str           what must be known to read the table
+    """
+
+    columns: Sequence[Column]
+    rows: Sequence[Row]
+    sentence: str
+    figures: Mapping[str, Figure] = field(default_factory=dict)
+    notes: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class Run:
+    """One stop to be run."""
+
+    scenario: Scenario
+    controller: Controller
+    seed: int = 0
+
+
+@dataclass(frozen=True)
+class Experiment:
+    """A question, and the function that answers it.
+
+    Attributes
+    ----------
+    name : str              of the module and of the files
+    question : str
+    investigate : function  of `Options`, returns an `Answer`
+    n_seeds : int           unless the command line says otherwise; `--quick` takes one
+    """
+
+    name: str
+    question: str
+    investigate: Callable[[Options], Answer]
+    n_seeds: int = 1
+
+    def main(self, argv: Sequence[str] | None = None) -> int:
+        """Run the experiment from its command line; return the exit code (0, 2 or 130)."""
+        try:
+            arguments = _parser(self).parse_args(argv)
+            if not 1 <= arguments.seeds <= MOST_SEEDS:
+                raise InputError(f"--seeds = {arguments.seeds}; allowed: 1 to {MOST_SEEDS}")
+            is_default = arguments.seeds == self.n_seeds
+            n_seeds = 1 if arguments.quick and is_default else arguments.seeds
+            self._publish(Options(arguments.quick, n_seeds), Path(arguments.out))
+            return 0
+        except InputError as problem:
+            print(f"{self.name}: {' '.join(str(problem).split())}", file=sys.stderr)
+            return 2
+        except KeyboardInterrupt:
+            print(f"{self.name}: interrupted; nothing was written", file=sys.stderr)
+            return 130
+
+    def _publish(self, options: Options, folder: Path) -> None:
+        record, writer = f"{self.name}.json", f"experiments.{self.name}"
+        check_folder(
+            folder, [f"{self.name}.{kind}" for kind in ("csv", "png", "svg")], record, writer
+        )
+        print(f"{self.question}\n", flush=True)
+        _get_ready()
+        answer = self.investigate(options)
+        files = {f"{self.name}.csv": as_csv(answer).encode()} | _pictures(answer)
+        content = {
+            "question": self.question,
+            "answer": answer.sentence,
+            "is_quick": options.is_quick,
+            "n_seeds": options.n_seeds,
+        }
+        print(as_text(answer), flush=True)
+        with interrupts_ignored():
+            write_folder(folder, files, record, writer, content)
+        print(f"\nwritten to {folder}: {', '.join((record, *files))}\n\n{CAUTION}", flush=True)
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        raise InputError(f"{message}; see {self.prog} --help")
+
+
+def _parser(experiment: Experiment) -> argparse.ArgumentParser:
+    parser = _Parser(
+        prog=f"python -m experiments.{experiment.name}",
+        description=experiment.question,
+        epilog=CAUTION,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--quick", action="store_true", help="a small version, in seconds")
+    folder = FOLDER / experiment.name
+    parser.add_argument("--out", metavar="DIR", default=folder, help=f"for the results ({folder})")
+    parser.add_argument(
+        "--seeds",
+        type=int,
+        default=experiment.n_seeds,
+        help=f"sampling phases and tooth angles to average over ({experiment.n_seeds})",
+    )
+    return parser
+
+
+def _get_ready() -> None:
+    """Import and compile the physics, saying so where it takes long."""
+    with interrupts_end_at_once("interrupted; nothing was written"):
+        from bench.kernel.cache import is_cold
+
+        if is_cold("loop.run_compiled"):
+            print("compiling the physics once, half a minute ...", file=sys.stderr, flush=True)
+        import bench.simulation  # noqa: F401
+
+
+def summaries(runs: Sequence[Run]) -> list[dict[str, Any]]:
+    """Run stops, on all cores where there are many, and return their summaries in order.
+
+    The numbers depend on scenario, strategy and seed only, so the number of cores changes nothing.
+    """
+    if len(runs) <= _FEW_RUNS:
+        return [_summary(run) for run in runs]
+    from bench.compare import n_cores
+
+    executor = ProcessPoolExecutor(n_cores(), mp_context=multiprocessing.get_context("spawn"))
+    try:
+        with interrupts_ignored():  # the workers inherit it: Ctrl-C is for this process alone
+            futures = [executor.submit(_summary, run) for run in runs]
+        return [future.result() for future in futures]
+    finally:
+        executor.shutdown(cancel_futures=True)
+
+
+def _summary(run: Run) -> dict[str, Any]:
+    from bench.simulation import simulate
+
+    return dict(simulate(run.scenario, run.controller, run.seed, with_traces=False).summary)
+
+
+def as_text(answer: Answer) -> str:
+    """Return table, notes and sentence for a terminal."""
+    headers = [_header(column) for column in answer.columns]
+    rows = [[_cell(row[c.name], c) for c in answer.columns] for row in answer.rows]
+    is_text = [isinstance(answer.rows[0][c.name], str) for c in answer.columns]
+    n_left = is_text.index(False) if False in is_text else len(is_text)
+    lines = [plain_table(headers, rows, n_left), *(f"\n{note}" for note in answer.notes)]
+    return "\n".join([*lines, "", f"Answer: {answer.sentence}"])
+
+
+def _header(column: Column) -> str:
+    lines = column.name.replace("_", " ").split(" ")
+    return "\n".join([*lines, f"[{column.unit}]" if column.unit else ""]).rstrip()
+
+
+def _cell(value: Any, column: Column) -> str:
+    if isinstance(value, str):
+        return value
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    text = number(float(value), column.decimals)
+    return text.removeprefix("-") if text.strip("-0.") == "" and text != UNKNOWN else text
+
+
+def as_csv(answer: Answer) -> str:
+    """Return the rows as CSV, units in the head, numbers in full."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow([f"{c.name} [{c.unit}]" if c.unit else c.name for c in answer.columns])
+    writer.writerows([row[c.name] for c in answer.columns] for row in answer.rows)
+    return stream.getvalue()
+
+
+def _pictures(answer: Answer) -> dict[str, bytes]:
+    from bench.figures import style
+
+    files = {}
+    for name, figure in answer.figures.items():
+        files |= {f"{name}.{kind}": data for kind, data in style.save(figure).items()}
+    return files
+
+
+@contextmanager
+def drawing(height: float, **layout: Any) -> Iterator[tuple[Figure, Any]]:
+    """Give a figure in the project's look and its axes; add the caution when the body is done.
+
+    Parameters
+    ----------
+    height : float   [inch]; the width is that of a page
+    **layout         `nrows`, `ncols`, `sharex`, `width_ratios` ... of `Figure.subplots`
+    """
+    from bench.figures import style
+
+    with style.styled():
+        figure = style.new_figure(height)
+        axes = figure.subplots(**layout)
+        yield figure, axes
+        figure.tight_layout(rect=(0.0, 0.22 / height, 1.0, 1.0))
+        figure.text(0.012, 0.06 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")

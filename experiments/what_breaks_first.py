@@ -1,0 +1,136 @@
+"""What breaks first: which fault of the train costs most metres, which most wheel?
+
+Question: slip control rests on sensors, valves, air and wires. One thing breaks five seconds into
+the stop. What does it do to the distance, and to the wheels?
+Source: faults as brake engineers list them; common practice, no source. Each is the model's own.
+Scenario: the Elderwick unit E4 (invented), half laden, on `wet_leaf`, one sander on axle 3,
+strategy `slip_band`, step 3 from 75 mph (`--quick`: 50 mph). What breaks is in the second car: its
+first axle, its computer, its supply. Where control supply is lost the service
+brake is gone, so there the driver goes to emergency ten seconds later.
+Run: `python -m experiments.what_breaks_first`
+"""
+
+import math
+import sys
+from collections.abc import Sequence
+from statistics import fmean
+from typing import Any
+
+from matplotlib.figure import Figure
+
+import controllers
+from bench import load_scenario
+from bench.figures import style
+from bench.scenario import Fault, HandleEntry, Sander, Scenario
+from bench.scenario.fault import AXLE_FAULTS, OTHER_FAULTS, VEHICLE_FAULTS
+from experiments.notebook import Answer, Column, Experiment, Options, Row, Run, drawing, summaries
+
+AT, TAKES_EMERGENCY_AFTER = 5.0, 10.0
+AXLE, VEHICLE, SANDER = 5, 2, 1
+LITTLE = 0.01
+COLUMNS = (
+    Column("fault"),
+    Column("distance", "m", 0),
+    Column("longer_by", "m", 0),
+    Column("longest_lock", "s", 2),
+    Column("flat_risk", "-", 2),
+    Column("energy_residual", "-", 9),
+)
+
+
+def faults() -> dict[str, tuple[Fault, ...]]:
+    """Return every fault there is under the name it has in the table, and a train without one."""
+    found: dict[str, tuple[Fault, ...]] = {"nothing": ()}
+    for kind in (*AXLE_FAULTS, *VEHICLE_FAULTS, *OTHER_FAULTS):
+        if kind == "control_wire_broken":
+            for wire in (1, 2):
+                found[f"{kind} {wire}"] = (Fault(kind=kind, at_time=AT, wire=wire),)
+            continue
+        target = {"axle": AXLE, "vehicle": VEHICLE, "sander": SANDER}
+        name = Fault.target_of(kind)
+        found[kind] = (Fault(kind=kind, at_time=AT, **({name: target[name]} if name else {})),)
+    return found
+
+
+def scenario_with(broken: Sequence[Fault], *, is_quick: bool) -> Scenario:
+    """Return the stop with these faults."""
+    changes: dict[str, Any] = {
+        "sanders": (Sander(axle=3, rate=2.0 / 60.0),),
+        "faults": tuple(broken),
+        "train.load": 0.5,
+    }
+    if is_quick:
+        changes["initial_speed"] = 50 * 0.44704
+    if any(fault.kind == "control_supply_lost" for fault in broken):
+        emergency = HandleEntry(at_time=AT + TAKES_EMERGENCY_AFTER, position=4)
+        changes["driver.programme"] = (HandleEntry(at_time=0.0, position=3), emergency)
+    return load_scenario("wet_leaf").replace(changes)
+
+
+def investigate(options: Options) -> Answer:
+    """Run every fault."""
+    named, strategy = faults(), controllers.by_name("slip_band")
+    runs = [
+        Run(scenario_with(broken, is_quick=options.is_quick), strategy, seed)
+        for broken in named.values()
+        for seed in range(options.n_seeds)
+    ]
+    found, n = summaries(runs), options.n_seeds
+    rows = []
+    for i, name in enumerate(named):
+        own = found[i * n : (i + 1) * n]
+        stops = [s["stopping_distance"] if s["is_stopped"] else math.inf for s in own]
+        row = {"fault": name, "distance": fmean(stops)}
+        row["longer_by"] = row["distance"] - (rows[0]["distance"] if rows else row["distance"])
+        row["longest_lock"] = fmean(s["longest_lock"] for s in own)
+        row["flat_risk"] = fmean(s["flat_risk"] for s in own)
+        row["energy_residual"] = max(abs(s["energy_residual"]) for s in own)
+        rows.append(row)
+    rows[1:] = sorted(rows[1:], key=lambda row: -row["longer_by"])
+    note = f"Means over {n} seed(s); longer than with nothing broken; flat risk: a first index."
+    return Answer(COLUMNS, rows, sentence(rows), {"what_breaks_first": draw(rows)}, [note])
+
+
+def sentence(rows: Sequence[Row]) -> str:
+    """Name the faults that cost most metres and most lock, and count those that cost little."""
+    healthy, broken = rows[0], rows[1:]
+    farthest = max(broken, key=lambda row: row["longer_by"])
+    locked = max(broken, key=lambda row: row["longest_lock"])
+    n_little = sum(row["longer_by"] < LITTLE * healthy["distance"] for row in broken)
+    return (
+        f"{farthest['fault']} costs most metres ({farthest['longer_by']:+.0f} m on "
+        f"{healthy['distance']:.0f} m) and {locked['fault']} locks a wheel longest "
+        f"({locked['longest_lock']:.1f} s); {n_little} of {len(broken)} faults lengthen the stop "
+        f"by less than {LITTLE:.0%}."
+    )
+
+
+def draw(rows: Sequence[Row]) -> Figure:
+    """Draw what each fault adds to the distance, and the longest lock."""
+    places = range(len(rows))
+    with drawing(4.6, ncols=2, sharey=True, width_ratios=(1.5, 1.0)) as (figure, (left, right)):
+        for axes, key, label in (
+            (left, "longer_by", "longer than with nothing broken [m]"),
+            (right, "longest_lock", "longest lock of a wheel [s]"),
+        ):
+            values = [row[key] for row in rows]
+            axes.hlines(places, 0.0, values, color=style.BLUE, linewidth=1.6)
+            axes.plot(values, places, "o", color=style.BLUE)
+            axes.axvline(0.0, color=style.QUIET, linewidth=0.8)
+            axes.set_xlabel(label)
+            axes.grid(axis="x")
+            style.bare(axes)
+        left.set_yticks(places, [row["fault"].replace("_", " ") for row in rows])
+        left.invert_yaxis()
+    return figure
+
+
+EXPERIMENT = Experiment(
+    "what_breaks_first",
+    "Which fault of the train costs most metres, and which most wheel?",
+    investigate,
+    n_seeds=2,
+)
+
+if __name__ == "__main__":
+    sys.exit(EXPERIMENT.main())
