@@ -91,14 +91,22 @@ def accept(i_group: int, world: Any) -> int:
         valve = int(world.command[i_axle, 0])
         if train.valve_per_bogie:
             valve, factor = _of_bogie(i_axle, group, world)
+        n_restored = moving.n_restored
         valve = limit_vent(valve, group.sample_time, train, moving)
+        if n_restored == 0 and moving.n_restored > 0:
+            moving.restored_time, moving.restored_speed = state.time, state.speed
         vehicle = world.vehicle_states[world.axles[i_axle].i_vehicle]
         if is_out or vehicle.is_dead:
             valve, factor = FILL, 1.0
-        if valve == VENT and state.speed < LOW_SPEED and moving.valve != VENT:
+        n_vents = moving.vent_count
+        send_command(state.time, valve, factor, train, moving)
+        if moving.vent_count > n_vents and state.speed < LOW_SPEED:
             vehicle.low_speed_vents += 1
             vehicle.lowest_vent_speed = min(vehicle.lowest_vent_speed, state.speed)
-        send_command(state.time, valve, factor, train, moving)
+            if moving.low_speed_vents == 0:
+                moving.low_speed_vent_time = state.time
+                moving.low_speed_vent_speed = state.speed
+            moving.low_speed_vents += 1
     return -1
 
 
