@@ -13,15 +13,11 @@ import numpy as np
 
 from bench.caution import CAUTION
 from bench.contract import Controller, Floats
+from bench.findings import Finding, find
 from bench.kernel.records import STOPPED, TRACED_AXLE, TRACED_TRAIN, World
 from bench.rail_state import RailState
 from bench.scenario import Scenario
-
-FLAT_ENERGY = 370e3
-"""Energy one wheel dissipates while locked that gives a flat risk of 1 - 1/e. [J]
-
-Derived: 100 m locked at 73.6 kN and friction 0.05, for which wear laws (from memory) give flats of
-24 to 74 mm, about the lengths at which wheels are withdrawn. A first index, not a flat length."""
+from bench.worth import Worth, assess_world, worth_summary
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,6 +35,8 @@ class Stop:
                            `brake_force`, `rail_force`, `friction`, `usable_force`, `valve`,
                            `measured_wheel_speed`, `contact_energy`; empty without traces
     rail_after : RailState the rail as the train left it; hand it to the next one
+    worth : Worth          everything measured, by axle and place (`bench.worth`)
+    findings : tuple       what an engineer would circle in red (`bench.findings.Finding`)
     """
 
     scenario: Scenario
@@ -47,11 +45,15 @@ class Stop:
     summary: Mapping[str, Any]
     traces: Mapping[str, Floats]
     rail_after: RailState = field(repr=False)
+    worth: Worth = field(repr=False)
+    findings: tuple[Finding, ...] = ()
 
     def __repr__(self) -> str:
         """Return a short account for a terminal."""
         lines = [f"{self.scenario.name}, {self.controller.name}, seed {self.seed}: {self.outcome}"]
         lines += [f"  {label:<24}{text}" for label, text in self._rows()]
+        if self.findings:
+            lines += ["  findings", *(f"  - {finding.text}" for finding in self.findings)]
         return "\n".join([*lines, f"  {CAUTION}"])
 
     def _repr_html_(self) -> str:
@@ -62,8 +64,10 @@ class Stop:
             for label, text in self._rows()
         )
         title = html.escape(f"{self.scenario.name}, {self.controller.name}, seed {self.seed}")
+        found = "".join(f"<li>{html.escape(finding.text)}</li>" for finding in self.findings)
         return (
             f"<table><caption><b>{title}</b>: {html.escape(self.outcome)}</caption>{rows}</table>"
+            f"{f'<p><b>Findings</b></p><ul>{found}</ul>' if found else ''}"
             f"<p><small>{html.escape(CAUTION)}</small></p>"
         )
 
@@ -78,6 +82,14 @@ class Stop:
             f"{summary['final_distance']:.0f} m, {summary['final_time']:.0f} s"
         )
 
+    def _flat_row(self) -> str:
+        length = self.worth.wheels.flat_length
+        i_axle = int(np.argmax(length.high))
+        if not length.high[i_axle] > 0.0:
+            return "none"
+        low, high = 1e3 * float(length.low[i_axle]), 1e3 * float(length.high[i_axle])
+        return f"{low:.0f} to {high:.0f} mm (axle {i_axle + 1}; a band, by two wear laws)"
+
     def _rows(self) -> list[tuple[str, str]]:
         s = self.summary
         worst = int(np.argmax(s["locked_time"])) + 1
@@ -91,8 +103,9 @@ class Stop:
             ("adhesion utilisation", f"{s['adhesion_utilisation']:.3f}"),
             ("longest lock", longest),
             ("sliding, worst axle", f"{max(s['sliding_distance']):.0f} m"),
-            ("flat risk", f"{s['flat_risk']:.3f} (first index, 0 to 1)"),
-            ("vent commands", f"{s['vent_count']}"),
+            ("longest flat", self._flat_row()),
+            ("flat risk", f"{s['flat_risk']:.3f} (index 0 to 1, from the top of that band)"),
+            ("vent commands", f"{s['vent_count']}, {s['air_vented_litres']:.0f} normal litres"),
             ("energy not accounted", f"{s['energy_residual']:.1e} of the initial energy"),
         ]
 
@@ -106,11 +119,13 @@ def make_stop(scenario: Scenario, controller: Controller, seed: int, world: Worl
             traces[name] = world.train_traces[:n_traces, i].copy()
         for i, name in enumerate(TRACED_AXLE):
             traces[name] = world.axle_traces[:n_traces, :, i].copy()
+    worth = assess_world(scenario, world)
+    summary = summarise(scenario, world, worth)
     return Stop(
         scenario=scenario,
         controller=controller,
         seed=seed,
-        summary=MappingProxyType(summarise(scenario, world)),
+        summary=MappingProxyType(summary),
         traces=MappingProxyType(traces),
         rail_after=RailState(
             start=float(world.train["rail_start"][0]),
@@ -118,6 +133,8 @@ def make_stop(scenario: Scenario, controller: Controller, seed: int, world: Worl
             work=world.rail_work,
             sand=world.rail_sand,
         ),
+        worth=worth,
+        findings=find(scenario, summary, worth),
     )
 
 
@@ -148,23 +165,21 @@ def _sand_summary(world: World) -> dict[str, Any]:
     }
 
 
-def summarise(scenario: Scenario, world: World) -> dict[str, Any]:
+def summarise(scenario: Scenario, world: World, worth: Worth) -> dict[str, Any]:
     """Return the summary of a finished run.
 
     Names: `stopping_distance` [m] and `stopping_time` [s] (NaN if not stopped), `is_stopped`,
     `mean_deceleration` [m/s2] (v0^2 / 2 s), `adhesion_utilisation` [-], `longest_lock` [s],
     `longest_lock_speed` [m/s], `locked_time`, `locked_distance`, `sliding_distance`,
-    `locked_energy` (a list, one an axle), `flat_risk` [-], `vent_count`, `contact_energy` and
+    `locked_energy` (a list, one an axle), `vent_count`, `contact_energy` and
     `brake_energy` of the train [J], `sand_used` [kg per rail, one a sander],
-    `sand_under_rear_axles` [kg/m of one rail], `emptied_sanders`, `re_spin_work` [J],
-    `energy_residual` [-],
-    `final_distance` [m], `final_time` [s], `final_speed` [m/s], `n_steps`, `n_axle_steps`.
+    `sand_under_rear_axles` [kg/m of one rail], `emptied_sanders`, `energy_residual` [-],
+    `final_distance` [m], `final_time` [s], `final_speed` [m/s], `n_steps`, `n_axle_steps`; and
+    those of `bench.worth.worth_summary`, `flat_risk` among them.
     """
     train, axles = world.train_state[0], world.axle_states
     is_stopped = int(train["status"]) == STOPPED
     distance, time = float(train["distance"]), float(train["time"])
-    usable = float(axles["usable_work"].sum())
-    worst_energy = 0.5 * float(axles["locked_energy"].max())
     return {
         "stopping_distance": distance if is_stopped else math.nan,
         "stopping_time": time if is_stopped else math.nan,
@@ -172,23 +187,22 @@ def summarise(scenario: Scenario, world: World) -> dict[str, Any]:
         "mean_deceleration": (
             scenario.initial_speed**2 / (2.0 * distance) if is_stopped and distance else math.nan
         ),
-        "adhesion_utilisation": float(axles["used_work"].sum()) / usable if usable else math.nan,
+        "adhesion_utilisation": worth.adhesion.train,
         "longest_lock": float(axles["longest_lock"].max()),
         "longest_lock_speed": float(axles["longest_lock_speed"][axles["longest_lock"].argmax()]),
         "locked_time": axles["locked_time"].tolist(),
         "locked_distance": axles["locked_distance"].tolist(),
         "sliding_distance": axles["sliding_distance"].tolist(),
         "locked_energy": axles["locked_energy"].tolist(),
-        "flat_risk": -math.expm1(-worst_energy / FLAT_ENERGY),
         "vent_count": int(axles["vent_count"].sum()),
         "contact_energy": float(axles["contact_energy"].sum()),
         "brake_energy": float(axles["brake_energy"].sum()),
         **_sand_summary(world),
-        "re_spin_work": float(axles["excess_work"].sum()),
         "energy_residual": energy_residual(scenario.initial_speed, world),
         "final_distance": distance,
         "final_time": time,
         "final_speed": float(train["speed"]),
         "n_steps": int(train["n_steps"]),
         "n_axle_steps": int(train["n_axle_steps"]),
+        **worth_summary(worth),
     }

@@ -96,12 +96,19 @@ def accept(i_group: int, world: Any) -> int:
             valve, factor = _of_bogie(i_axle, group, world)
         if is_out or vehicle.is_dead:
             valve, factor = FILL, 1.0
+        n_restored = moving.n_restored
         valve = limit_vent(valve, group.sample_time, train, moving)
+        if n_restored == 0 and moving.n_restored > 0:
+            moving.restored_time, moving.restored_speed = state.clock, speed
         n_vents = moving.vent_count
         send_command(state.clock, valve, factor, train, moving)
-        if valve == VENT and speed < LOW_SPEED:
-            vehicle.low_speed_vents += moving.vent_count - n_vents
+        if moving.vent_count > n_vents and speed < LOW_SPEED:
+            vehicle.low_speed_vents += 1
             vehicle.lowest_vent_speed = min(vehicle.lowest_vent_speed, speed)
+            if moving.low_speed_vents == 0:
+                moving.low_speed_vent_time = state.clock
+                moving.low_speed_vent_speed = speed
+            moving.low_speed_vents += 1
     return -1
 
 

@@ -71,6 +71,16 @@ PITCH_TIME = 0.25
 N_LOCK_LOG = 4000
 """Locks kept in the log; more are counted only."""
 
+N_LOCK_TRAIL = 20000
+"""Samples of all locks together; a lock that finds no room keeps only its start and end."""
+
+FIRST_TRAIL, TRAIL_GROWTH = 0.01, 1.15
+"""A running lock is sampled after this time, and then whenever it has grown by this factor. [s]"""
+
+SPEEDOMETER_TOLERANCE = 2.2352
+"""The cab's speedometer counts as wrong when it is off by more: five miles an hour (assumed).
+[m/s]"""
+
 SLIDE_SIGNAL = 0
 """Column of the signals on which sanders trigger."""
 
@@ -134,6 +144,7 @@ TRAIN = _record(
     ("sand_scale", _f),  # sand for a share 1 - 1/e of that [kg/m]
     ("sand_retention", _f),  # share of the sand a wheel leaves on the rail [-]
     ("sand_limit", _f),  # no more sand lies on a metre of one rail [kg/m]
+    ("stopping_point", _f),  # distance where the train ought to stand, infinite if none [m]
 )
 
 LAW = _record(
@@ -311,6 +322,25 @@ TRAIN_STATE = _record(
     ("final_jerk", _f),  # largest below 5 m/s, the jolt of the stop itself left out [m/s3]
     ("stop_jerk", _f),  # that jolt: the deceleration at standstill gone over JERK_TIME [m/s3]
     ("curve_work", _f),  # [J]
+    ("jerk_time", _f),  # when the largest jerk was [s]
+    ("jerk_speed", _f),  # [m/s]
+    ("final_jerk_time", _f),  # when the largest jerk below 5 m/s was [s]
+    ("final_jerk_speed", _f),  # [m/s]
+    ("n_trail", _i),  # rows of the lock trail
+    ("point_time", _f),  # when the train passed its stopping point [s]
+    ("point_speed", _f),  # ... and how fast, zero if it has not [m/s]
+    ("emergency_time", _f),  # with the handle in emergency [s]
+    ("emergency_start_time", _f),  # [s]
+    ("emergency_start_speed", _f),  # [m/s]
+    ("isolated_time", _f),  # with slip control isolated by the button [s]
+    ("isolation_start_time", _f),  # [s]
+    ("isolation_start_speed", _f),  # [m/s]
+    ("isolated_locked_time", _f),  # locked meanwhile, summed over axles [s]
+    ("isolated_locked_distance", _f),  # [m]
+    ("speedometer_error", _f),  # shown less true speed where its size was largest [m/s]
+    ("speedometer_error_time", _f),  # [s]
+    ("speedometer_error_speed", _f),  # true speed then [m/s]
+    ("speedometer_wrong_time", _f),  # off by more than SPEEDOMETER_TOLERANCE [s]
 )
 
 VEHICLE_STATE = _record(
@@ -329,7 +359,9 @@ VEHICLE_STATE = _record(
     ("drawn_mass", _f),  # out of it into cylinders [kg]
     ("flow", _f),  # drawn in this step [kg]
     ("low_speed_vents", _i),  # vents begun below 6 mph
-    ("lowest_vent_speed", _f),  # lowest train speed at which a vent was commanded below it [m/s]
+    ("lowest_vent_speed", _f),  # lowest train speed at which one was [m/s]
+    ("lowest_reservoir_time", _f),  # [s]
+    ("lowest_reservoir_speed", _f),  # [m/s]
 )
 
 AXLE_STATE = _record(
@@ -402,7 +434,27 @@ AXLE_STATE = _record(
     ("used_work", _f),  # rail force over distance, capped at what was usable [J]
     ("usable_work", _f),  # min(peak, net demand) over distance [J]
     ("excess_work", _f),  # rail force above the usable one: wheels spinning up [J]
+    ("demanded_work", _f),  # demanded rim force net of wheel inertia over distance [J]
+    ("peak_work", _f),  # peak of the creep curve met over distance, brakes applied [J]
+    ("load_work", _f),  # axle load over that distance [J]
     ("vent_count", _i),
+    ("lock_start_time", _f),  # [s]
+    ("longest_lock_time", _f),  # when the longest lock began [s]
+    ("next_trail", _f),  # duration of the running lock at its next sample [s]
+    ("first_slide_time", _f),  # [s]
+    ("first_slide_speed", _f),  # train speed then, zero if it never slid [m/s]
+    ("initial_adhesion", _f),  # rail force over axle load as the first slide began [-]
+    ("flash_intensity", _f),  # largest P / (sqrt(u) + sqrt(v)) of a turning wheel [W s^.5/m^.5]
+    ("flash_time", _f),  # [s]
+    ("flash_train_speed", _f),  # [m/s]
+    ("flash_wheel_speed", _f),  # [m/s]
+    ("hottest_time", _f),  # discs or treads [s]
+    ("hottest_speed", _f),  # [m/s]
+    ("low_speed_vents", _i),  # vents begun below 6 mph
+    ("low_speed_vent_time", _f),  # of the first one [s]
+    ("low_speed_vent_speed", _f),  # [m/s]
+    ("restored_time", _f),  # when the vent limit first overruled the controller [s]
+    ("restored_speed", _f),  # [m/s]
 )
 
 GROUP_STATE = _record(
@@ -423,6 +475,18 @@ LOCK_COLUMNS = (
     "wheel_load",
 )
 """Columns of the lock log."""
+
+TRAIL_COLUMNS = (
+    "lock",  # row of the lock log
+    "elapsed",  # since the lock began [s]
+    "locked_distance",  # so far [m]
+    "contact_energy",  # so far, both wheels [J]
+    "train_speed",
+)
+"""Columns of the lock trail: how locks went on between start and end."""
+
+FAULT_COLUMNS = ("time", "train_speed", "distance")
+"""Columns of the fault log: when each fault acted; time negative if it never did."""
 
 SLIDE_BANDS, SPEED_BANDS = 6, 10
 """Rows of the slide histogram: creepage up to .05, .1, .2, .4, .8 and above; columns: speed."""
@@ -481,7 +545,10 @@ class World(NamedTuple):
     signals: Any  # (n_groups, n_signals) what the controllers tell the rest
     vehicle_states: Any  # (n_vehicles,) VEHICLE_STATE
     fault_states: Any  # (n_faults,) 1 where active
+    fault_log: Any  # (n_faults, len(FAULT_COLUMNS))
     lock_log: Any  # (N_LOCK_LOG, len(LOCK_COLUMNS))
+    lock_trail: Any  # (N_LOCK_TRAIL, len(TRAIL_COLUMNS))
+    rail_heat: Any  # (n_cells,) heat under locked wheels, one rail [J/m]
     slide_histogram: Any  # (SLIDE_BANDS, SPEED_BANDS) axle seconds
     effective: Any  # (n_entries,) when an acted entry takes effect [s]
     group_states: Any  # (n_groups,) GROUP_STATE
@@ -518,6 +585,7 @@ _PART_TYPES = {
     "rail_work": numba.float64[::1],
     "rail_sand": numba.float64[::1],
     "fault_states": numba.float64[::1],
+    "rail_heat": numba.float64[::1],
     "effective": numba.float64[::1],
     "axle_traces": numba.float64[:, :, ::1],
 }

@@ -45,7 +45,15 @@ from bench.kernel.records import (
 )
 from bench.kernel.sanding import lay_sand, let_sand_fall, sand_flow, watch_trigger
 from bench.kernel.sensing import watch_pulses
-from bench.kernel.tally import count_adhesion, count_energy, count_lock, count_slide, log_lock
+from bench.kernel.tally import (
+    count_adhesion,
+    count_energy,
+    count_lock,
+    count_slide,
+    log_lock,
+    note_cab,
+    note_slide,
+)
 from bench.kernel.traces import record
 from bench.kernel.train import curve_force, gradient_force, running_resistance
 from bench.kernel.wheelset import GAMMA, longest_piece, turn
@@ -112,7 +120,11 @@ def _move_axle_piece(
     brake_heat = state.brake_energy - heat_before
     if axle.friction_kind != DISC:
         brake_heat += 0.5 * heat  # a tread takes its share of the contact's heat as well
+    hottest_before = state.hottest
     heat_brake(spent, brake_heat, end_speed, axle, state)
+    if state.hottest > hottest_before:
+        state.hottest_time = time + spent
+        state.hottest_speed = end_speed
     if demanded > 0.0:
         gain = axle.brake_gain
         count_adhesion(
@@ -137,6 +149,8 @@ def _move_axle(
     sanders: Any,
     sander_states: Any,
     lock_log: Any,
+    lock_trail: Any,
+    rail_heat: Any,
     histogram: Any,
     i_axle: int,
 ) -> float:
@@ -187,9 +201,13 @@ def _move_axle(
                     i_axle,
                     moving,
                     lock_log,
+                    lock_trail,
                     state,
                 )
+                heat = 0.5 * state.piece_heat * locked / spent
+                rail_heat[state.i_cell] += heat / train.cell_length
             count_slide(spent, end_speed, run, histogram, state)
+            note_slide(spent, now, end_speed, state.piece_heat, run, state)
         for i in range(sanders.shape[0]):
             if sanders[i].i_axle == i_axle:
                 flow = sander_states[i].falling
@@ -271,6 +289,8 @@ def _move_group(world: Any) -> bool:
                 world.sanders,
                 world.sander_states,
                 world.lock_log,
+                world.lock_trail,
+                world.rail_heat,
                 world.slide_histogram,
                 i_axle,
             )
@@ -307,15 +327,23 @@ def _end_step(world: Any) -> None:
     state.pitch_acceleration += share * (state.acceleration - state.pitch_acceleration)
     jerk = (state.acceleration - state.filtered_acceleration) / JERK_TIME
     state.filtered_acceleration += duration * jerk
-    state.largest_jerk = max(state.largest_jerk, abs(jerk))
-    if state.speed < 5.0:
-        state.final_jerk = max(state.final_jerk, abs(jerk))
+    if abs(jerk) > state.largest_jerk:
+        state.largest_jerk = abs(jerk)
+        state.jerk_time, state.jerk_speed = state.time, state.speed
+    if state.speed < 5.0 and abs(jerk) > state.final_jerk:
+        state.final_jerk = abs(jerk)
+        state.final_jerk_time, state.final_jerk_speed = state.time, state.speed
+    note_cab(duration, world.axle_states[0].measured_speed, state.distance - path, train, state)
     state.demand = 0.0
     for i in range(world.vehicle_states.shape[0]):
         vehicle = world.vehicle_states[i]
         vehicle.demand += vehicle.demand_rate * duration
         state.demand += vehicle.demand / world.vehicle_states.shape[0]
+        lowest_before = vehicle.lowest_reservoir
         move_reservoir(duration, train, vehicle)
+        if vehicle.lowest_reservoir < lowest_before:
+            vehicle.lowest_reservoir_time = state.time
+            vehicle.lowest_reservoir_speed = state.speed
     state.n_steps += 1
 
 
@@ -363,6 +391,16 @@ def _look_at_cab(world: Any) -> None:
 
 
 @inlined
+def _note_faults(world: Any) -> None:
+    """Note when each fault acted, how fast the train then was and where."""
+    state = world.train_state[0]
+    for i in range(world.faults.shape[0]):
+        row = world.fault_log[i]
+        if world.fault_states[i] > 0.0 and row[0] < 0.0:
+            row[0], row[1], row[2] = state.time, state.speed, state.distance
+
+
+@inlined
 def _begin_step(until: float, world: Any) -> bool:
     """Do what happens between two steps and choose the length of the next; False if none is left.
 
@@ -372,6 +410,7 @@ def _begin_step(until: float, world: Any) -> bool:
     state, run = world.train_state[0], world.run[0]
     if world.faults.shape[0] > 0:
         break_what_is_due(world)
+        _note_faults(world)
     _look_at_cab(world)
     move_handle(world)
     record(world, False)

@@ -4,11 +4,18 @@ Sums kept here, not read off the traces: they are exact for every piece of time 
 traces are, and a campaign needs no traces at all.
 """
 
+import math
 from typing import Any
 
 from bench.kernel.jit import inner, part
 from bench.kernel.rail import cleaning_efficiency, peak_met
-from bench.kernel.records import SLIDE_BANDS, SPEED_BANDS
+from bench.kernel.records import (
+    FIRST_TRAIL,
+    SLIDE_BANDS,
+    SPEED_BANDS,
+    SPEEDOMETER_TOLERANCE,
+    TRAIL_GROWTH,
+)
 from bench.kernel.wheelset import GAMMA
 
 
@@ -50,6 +57,7 @@ def count_lock(
             begins = True
             state.n_locks += 1
             state.lock_start_speed = train_speed
+            state.lock_start_time = time + duration - locked
         state.locked_time += locked
         state.lock_duration += locked
         state.locked_distance += locked * train_speed
@@ -57,6 +65,7 @@ def count_lock(
         if state.lock_duration > state.longest_lock:
             state.longest_lock = state.lock_duration
             state.longest_lock_speed = state.lock_start_speed
+            state.longest_lock_time = state.lock_start_time
     is_over = locked == 0.0 or state.wheel_speed >= run.locked_wheel_speed
     if locked < duration and is_over:
         state.lock_duration = 0.0
@@ -75,12 +84,17 @@ def log_lock(
     i_axle: int,
     moving: Any,
     log: Any,
+    trail: Any,
     state: Any,
 ) -> None:
     """Keep the row of a lock: where it began, how long, how much it dissipated (`LOCK_COLUMNS`).
 
-    Locks beyond the log's length are counted only.
+    Locks beyond the log's length are counted only. How a lock goes on is sampled on a growing
+    grid of time (`TRAIL_COLUMNS`), so that its heat can be worked out without traces.
     """
+    if moving.time < moving.isolated_until:
+        moving.isolated_locked_time += locked
+        moving.isolated_locked_distance += locked * train_speed
     if begins:
         state.i_lock = -1
         if moving.n_locks < log.shape[0]:
@@ -93,12 +107,20 @@ def log_lock(
             row[8] = state.rim_travel
             row[9] = state.wheel_load
         moving.n_locks += 1
+        state.next_trail = FIRST_TRAIL
     if locked > 0.0 and state.i_lock >= 0:
         row = log[state.i_lock]
         row[2] += locked
         row[4] = train_speed
         row[6] += locked * train_speed
         row[7] += contact_energy * locked / duration
+        if row[2] >= state.next_trail and moving.n_trail < trail.shape[0]:
+            sample = trail[moving.n_trail]
+            sample[0] = state.i_lock
+            sample[1], sample[2], sample[3] = row[2], row[6], row[7]
+            sample[4] = train_speed
+            moving.n_trail += 1
+            state.next_trail = max(row[2] + FIRST_TRAIL, row[2] * TRAIL_GROWTH)
 
 
 @part
@@ -119,6 +141,73 @@ def count_slide(duration: float, train_speed: float, run: Any, histogram: Any, s
         band += 1
         edge *= 2.0
     histogram[band, min(int(train_speed * 0.2), SPEED_BANDS - 1)] += duration
+
+
+@part
+def note_slide(
+    duration: float, time: float, train_speed: float, contact_energy: float, run: Any, state: Any
+) -> None:
+    """Note the first slide of a wheel, and where its contact was hottest while it turned.
+
+    Flash temperature of a turning wheel is a constant times P / (sqrt(u) + sqrt(v)), with P the
+    friction power of one wheel, u and v rim and train speed: so the largest of that is enough.
+
+    Parameters
+    ----------
+    duration, time : float     of the piece; time at its start [s]
+    train_speed : float        at its end. [m/s]
+    contact_energy : float     of both wheels in it. [J]
+    """
+    slip_speed = train_speed - state.wheel_speed
+    if slip_speed <= run.sliding_slip_speed or slip_speed <= run.sliding_creepage * train_speed:
+        return
+    if state.first_slide_speed == 0.0:
+        state.first_slide_time = time + duration
+        state.first_slide_speed = train_speed
+        state.initial_adhesion = state.rail_force / (2.0 * state.wheel_load)
+    if state.wheel_speed >= run.locked_wheel_speed:
+        power = 0.5 * contact_energy / duration
+        intensity = power / (math.sqrt(state.wheel_speed) + math.sqrt(train_speed))
+        if intensity > state.flash_intensity:
+            state.flash_intensity = intensity
+            state.flash_time = time + duration
+            state.flash_train_speed = train_speed
+            state.flash_wheel_speed = state.wheel_speed
+
+
+@part
+def note_cab(duration: float, shown_speed: float, before: float, train: Any, state: Any) -> None:
+    """Note what a cab would tell of the step just done: handle, isolation, speedometer, place.
+
+    Parameters
+    ----------
+    duration : float      [s]
+    shown_speed : float   what the speedometer shows: the measured speed of the first axle. [m/s]
+    before : float        where the train was as the step began. [m]
+    train : TRAIN         number of steps, stopping point
+    state : TRAIN_STATE   after the step
+    """
+    if state.position == train.n_steps + 1:
+        if state.emergency_time == 0.0:
+            state.emergency_start_time = state.time - duration
+            state.emergency_start_speed = state.speed
+        state.emergency_time += duration
+    if state.time - duration < state.isolated_until:
+        if state.isolated_time == 0.0:
+            state.isolation_start_time = state.time - duration
+            state.isolation_start_speed = state.speed
+        state.isolated_time += duration
+    error = shown_speed - state.speed
+    if abs(error) > abs(state.speedometer_error):
+        state.speedometer_error = error
+        state.speedometer_error_time = state.time
+        state.speedometer_error_speed = state.speed
+    if abs(error) > SPEEDOMETER_TOLERANCE:
+        state.speedometer_wrong_time += duration
+    if before < train.stopping_point <= state.distance:
+        share = (train.stopping_point - before) / (state.distance - before)
+        state.point_time = state.time - (1.0 - share) * duration
+        state.point_speed = state.speed - (1.0 - share) * duration * state.acceleration
 
 
 @part
@@ -158,15 +247,21 @@ def count_energy(
 
 
 @part
-def usable_force(
-    train_speed: float, demanded_force: float, acceleration: float, axle: Any, state: Any, law: Any
-) -> float:
-    """Return min(peak of the creep curve met, demanded rim force net of the wheel's inertia). [N]
+def net_demand(demanded_force: float, acceleration: float, axle: Any) -> float:
+    """Return the demanded rim force net of the wheel's inertia. [N]
 
     A wheel that keeps up with the decelerating train gives up momentum of its own, so the rail
     need carry only demand + m_rot dv/dt.
     """
-    net = max(0.0, demanded_force + axle.rotating_mass * min(acceleration, 0.0))
+    return max(0.0, demanded_force + axle.rotating_mass * min(acceleration, 0.0))
+
+
+@part
+def usable_force(
+    train_speed: float, demanded_force: float, acceleration: float, axle: Any, state: Any, law: Any
+) -> float:
+    """Return min(peak of the creep curve met, demanded force net of the wheel's inertia). [N]"""
+    net = net_demand(demanded_force, acceleration, axle)
     return min(peak_met(train_speed, axle, state, law), net)
 
 
@@ -181,17 +276,23 @@ def count_adhesion(
     state: Any,
     law: Any,
 ) -> None:
-    """Add up used and usable work of the rail over one piece (`demanded` is a rim force). [J]"""
+    """Add up used, usable, demanded and peak work of the rail over one piece. [J]
+
+    `demanded` is a rim force [N].
+    """
     spent, _, force_1, _, force_2 = piece
     for share, moment, force in (
         (1.0 - GAMMA, GAMMA * spent, force_1),
         (GAMMA, spent, force_2),
     ):
         at_speed = speed + acceleration * moment
-        usable = usable_force(
-            at_speed, demanded + demanded_rate * moment, acceleration, axle, state, law
-        )
+        net = net_demand(demanded + demanded_rate * moment, acceleration, axle)
+        peak = peak_met(at_speed, axle, state, law)
+        usable = min(peak, net)
         path = share * spent * at_speed
+        state.demanded_work += net * path
+        state.peak_work += peak * path
+        state.load_work += 2.0 * state.wheel_load * path
         state.usable_work += usable * path
         state.used_work += min(force, usable) * path
         state.excess_work += max(force - usable, 0.0) * path

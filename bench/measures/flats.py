@@ -26,6 +26,9 @@ from bench.measures.materials import (
 # Rounding left by turning angles into one turn; far below any length that matters.
 _ANGLE_ROUNDING = 1e-12
 
+FLAT_WIDTH = 0.030
+"""Width of the worn band across the tread (assumed: common practice, no source). [m]"""
+
 
 class Band(NamedTuple):
     """Lower and upper end of an uncertain quantity, arrays of one shape."""

@@ -48,6 +48,7 @@ def pack_run(scenario: Scenario) -> Any:
 def pack_train(scenario: Scenario, rail_start: float) -> Any:
     """Pack what the whole train shares."""
     train, brake, rail = scenario.train, scenario.brake, scenario.rail
+    point = scenario.driver.stopping_point
     return one(
         records.TRAIN,
         mass=train.mass,
@@ -82,6 +83,7 @@ def pack_train(scenario: Scenario, rail_start: float) -> Any:
         sand_scale=rail.sand_scale,
         sand_retention=rail.sand_retention,
         sand_limit=rail.sand_limit,
+        stopping_point=np.inf if point is None else point,
     )
 
 
