@@ -1,4 +1,4 @@
-"""The commands `campaign`, `tune`, `tune-all`, `sensitivity` and `worst-rail`: thin, one function each.
+"""The commands `campaign`, `tune`, `tune-all`, `sensitivity` and `worst-rail`: thin functions.
 
 `add_parsers` adds them to the command line; each sets `act` to its function, which returns the exit
 code. They raise `InputError` for what cannot be used and `KeyboardInterrupt` for Ctrl-C, after a
