@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 BAD_INPUT, INTERRUPTED = 2, 130
 WRITER = "slipbench compare"
 RECORD = "compare.json"
-RESULT_FILES = ("compare.csv", "compare.png", "compare.svg")
+RESULT_FILES = ("compare.csv", "compare.png", "compare.svg", "table.txt")
 DEFAULT_FOLDER = Path("slipbench-results") / "compare"
 MOST_SEEDS, MOST_WORKERS = 10_000, 1024
 
@@ -135,12 +135,14 @@ def _add_compare(parser: argparse.ArgumentParser) -> None:
         "--json", action="store_true", help="print the rows as JSON only; files only with --out"
     )
     parser.add_argument("--workers", type=whole_number, help="processes (one a core)")
-    _add_common(parser)
+    _add_common(parser, "; several, as 50mph,75mph, give one wide table")
     parser.set_defaults(act=compare_command)
 
 
-def _add_common(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--speed", help="start from this speed, with its unit, such as 75mph")
+def _add_common(parser: argparse.ArgumentParser, more: str = "") -> None:
+    parser.add_argument(
+        "--speed", help=f"start from this speed, with its unit, such as 75mph{more}"
+    )
     parser.add_argument(
         "--compile", action="store_true", help="compile strategies read from a file"
     )
@@ -212,7 +214,8 @@ def compare_command(arguments: argparse.Namespace) -> int:
     if arguments.workers is not None:
         _check_range("--workers", arguments.workers, 1, MOST_WORKERS)
     names = arguments.scenarios or scenario_names()
-    scenarios = [_scenario(name, arguments.speed) for name in names]
+    scenarios = _scenarios(names, arguments.speed)
+    is_wide = len(scenarios) > len(names)
     refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
     strategies = _strategies(arguments.controllers, arguments.compile)
     refuse_twice("strategies", [(k.controller.name, k.origin) for k in strategies])
@@ -221,14 +224,19 @@ def compare_command(arguments: argparse.Namespace) -> int:
         check_folder(folder, RESULT_FILES, RECORD, WRITER)
     _get_ready(strategies, "bench.compare", "loop.run_compiled", "floor.run_floor")
     comparison = _run_with_progress(arguments, scenarios, strategies)
+    from bench.standing import frontier_text, standing_table
+
     rows = [row.as_record() for row in comparison.rows]
-    text = _as_json(rows) if arguments.json else comparison_table(comparison)
+    table = (standing_table if is_wide else comparison_table)(comparison)
+    table = "\n\n".join(filter(None, [table, frontier_text(comparison)]))
+    text = _as_json(rows) if arguments.json else table
     if folder is None:
         print(text)
         return 0
-    ending = f"\n\nwritten to {folder}: {', '.join((RECORD, *RESULT_FILES))}\n\n{CAUTION}"
     try:
-        files = _files(comparison)
+        files = _files(comparison, with_picture=not is_wide)
+        files["table.txt"] = f"{table}\n\n{CAUTION}\n".encode()
+        ending = f"\n\nwritten to {folder}: {', '.join((RECORD, *files))}\n\n{CAUTION}"
         with interrupts_ignored():  # from here all is written, and said to be
             write_folder(folder, files, RECORD, WRITER, {"rows": rows})
             print(text + ("" if arguments.json else ending), flush=True)
@@ -247,6 +255,17 @@ def _scenario(name: str, speed: str | None) -> Scenario:
     start = parse_speed(speed)
     title = f"{scenario.title} (started from {start:.2f} m/s instead)"
     return scenario.replace(initial_speed=start, title=title)
+
+
+def _scenarios(names: Sequence[str], speeds: str | None) -> list[Scenario]:
+    """Return the scenarios, from each of the speeds; several speeds go into the names."""
+    if speeds is None or "," not in speeds:
+        return [_scenario(name, speeds) for name in names]
+    words = [word.strip() for word in speeds.split(",")]
+    if not all(words) or len(set(words)) != len(words):
+        raise InputError(f"--speed {speeds!r}; write different speeds as 50mph,75mph")
+    pairs = [(_scenario(name, word), word) for name in names for word in words]
+    return [scenario.replace(name=f"{scenario.name} at {word}") for scenario, word in pairs]
 
 
 def _strategies(text: str | None, compile_files: bool) -> list[Known]:
@@ -327,8 +346,12 @@ def _run_with_progress(
             ) from None
 
 
-def _files(comparison: Comparison) -> dict[str, bytes]:
+def _files(comparison: Comparison, *, with_picture: bool) -> dict[str, bytes]:
     from bench.compare import as_csv
+
+    files = {"compare.csv": as_csv(comparison.rows).encode()}
+    if not with_picture:
+        return files
     from bench.figures import style
     from bench.figures.compare import draw_comparison
     from bench.registry import known_controllers
@@ -336,7 +359,6 @@ def _files(comparison: Comparison) -> dict[str, bytes]:
     drawn = [known.controller.name for known in comparison.strategies]
     looks = style.looks([*known_controllers(), *drawn])
     pictures = style.save(draw_comparison(comparison, looks))
-    files = {"compare.csv": as_csv(comparison.rows).encode()}
     return files | {f"compare.{kind}": data for kind, data in pictures.items()}
 
 

@@ -140,6 +140,11 @@ class Controller:
 
     def __post_init__(self) -> None:
         """Check the record against itself."""
+        if isinstance(self.observes, str):
+            raise InputError(
+                f"controller {self.name}: observes = {self.observes!r}; allowed: a tuple of names, "
+                f"({self.observes!r},)"
+            )
         unknown = [name for name in self.observes if name not in OBSERVED]
         if unknown:
             raise InputError(

@@ -1,4 +1,4 @@
-"""The commands `campaign`, `tune`, `sensitivity` and `worst-rail`: thin, one function each.
+"""The commands `campaign`, `tune`, `tune-all`, `sensitivity` and `worst-rail`: thin functions.
 
 `add_parsers` adds them to the command line; each sets `act` to its function, which returns the exit
 code. They raise `InputError` for what cannot be used and `KeyboardInterrupt` for Ctrl-C, after a
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from bench.campaign.designs import Space
     from bench.campaign.running import Runner
     from bench.campaign.store import Store
+    from bench.campaign.tuning import Tuned
     from bench.registry import Known
     from bench.scenario import Scenario
 
@@ -73,6 +74,7 @@ def add_parsers(subparsers: Any) -> None:
     _add_common(tune)
     tune.set_defaults(act=tune_command)
 
+    _add_tune_all(subparsers)
     sensitivity = subparsers.add_parser("sensitivity", help="which parameters and assumptions tell")
     sensitivity.add_argument("controller", metavar="CONTROLLER")
     sensitivity.add_argument("--rails", required=True, metavar="A,B", help="scenarios")
@@ -100,6 +102,23 @@ def add_parsers(subparsers: Any) -> None:
     worst.add_argument("--speed", help="start from this speed, with its unit")
     _add_common(worst)
     worst.set_defaults(act=worst_command)
+
+
+def _add_tune_all(subparsers: Any) -> None:
+    every = subparsers.add_parser(
+        "tune-all", help="tune every strategy with the same budget, rails and seeds"
+    )
+    every.add_argument("--controllers", metavar="A,B", help="strategies (all shipped)")
+    every.add_argument("--rails", required=True, metavar="A,B", help="scenarios, each a family")
+    every.add_argument("--trade", default="distance,flats,air", metavar="A,B", help="objectives")
+    every.add_argument("--budget", type=_count, required=True, metavar="N", help="stops for each")
+    every.add_argument("--training", type=_count, default=8, help="random rails a family (8)")
+    every.add_argument("--held-out", type=_count, default=16, help="others, not searched on (16)")
+    every.add_argument("--lock-limit", type=_positive, default=math.inf, metavar="S")
+    every.add_argument("--extension-limit", type=_positive, default=math.inf, metavar="RATIO")
+    every.add_argument("--speed", help="start from this speed, with its unit, such as 75mph")
+    _add_common(every)
+    every.set_defaults(act=tune_all_command)
 
 
 def _add_common(parser: argparse.ArgumentParser) -> None:
@@ -176,19 +195,53 @@ def campaign_command(arguments: argparse.Namespace) -> int:
 def tune_command(arguments: argparse.Namespace) -> int:
     """Tune a strategy, print and write the result, draw the trade-off."""
     _get_ready()
+    from bench.campaign.report import tuned_text
+
+    known = _strategies(arguments.controller, arguments.compile)[0]
+    names = arguments.parameters.split(",") if arguments.parameters else None
+    tuned, written = _tune(arguments, known, names, f"tune-{known.controller.name}")
+    print(tuned_text(tuned))
+    print(f"\nwritten: {', '.join(map(str, written))}\n\n{CAUTION}")
+    return 0
+
+
+def tune_all_command(arguments: argparse.Namespace) -> int:
+    """Tune every strategy with the same effort; say which settings are worth adopting."""
+    _get_ready()
+    from bench.campaign.tuning_all import all_tuned_text, tunable
+
+    folder = Path(arguments.out) if arguments.out else FOLDER / "tune-all"
+    strategies = tunable(_strategies(arguments.controllers, arguments.compile))
+    if not strategies:
+        raise InputError("tune-all: none of these strategies has parameters to tune")
+    folder.mkdir(parents=True, exist_ok=True)
+    found = []
+    for known in strategies:
+        name = known.controller.name
+        own = argparse.Namespace(**{**vars(arguments), "out": str(folder / f"{name}.sqlite")})
+        found.append(_tune(own, known, None, f"tune-{name}")[0])
+        if not arguments.quiet:
+            print(f"{name}: {found[-1].n_stops} stops", file=sys.stderr, flush=True)
+    text = all_tuned_text(found)
+    _write(folder / "table.txt", f"{_command()}\n\n{text}\n".encode())
+    print(f"{text}\n\nwritten to {folder}: table.txt, a .toml and a picture each\n\n{CAUTION}")
+    return 0
+
+
+def _tune(
+    arguments: argparse.Namespace, known: Known, names: Sequence[str] | None, label: str
+) -> tuple[Tuned, list[Path]]:
+    """Tune one strategy; return what was found and the files written: settings and picture."""
     from bench.campaign.designs import parameter_space
     from bench.campaign.judge import Goal
     from bench.campaign.objectives import find_objectives
     from bench.campaign.picture import draw_trade_off
     from bench.campaign.planning import family_rails
     from bench.campaign.progress import progress
-    from bench.campaign.report import tuned_text
     from bench.campaign.tuned_file import tuned_file
     from bench.campaign.tuning import tune
     from bench.figures.style import save
 
-    known = _strategies(arguments.controller, arguments.compile)[0]
-    names = arguments.parameters.split(",") if arguments.parameters else None
     space = parameter_space(known.controller, names)
     goal = Goal(find_objectives(arguments.trade), arguments.lock_limit, arguments.extension_limit)
     rails = family_rails(
@@ -199,21 +252,19 @@ def tune_command(arguments: argparse.Namespace) -> int:
         arguments.seeds,
     )
     with (
-        _opened(arguments, f"tune-{known.controller.name}") as (store, runner),
+        _opened(arguments, label) as (store, runner),
         progress(arguments.budget, is_quiet=arguments.quiet) as bar,
     ):
         tuned = tune(
             known, space, goal, rails, arguments.budget, store, runner, arguments.seed, bar
         )
         result = store.path.with_suffix(".toml")
-    print(tuned_text(tuned))
     _write(result, tuned_file(tuned, known, _command()).encode())
     written = [result]
     for kind, data in save(draw_trade_off(tuned)).items():
         written.append(result.with_suffix(f".{kind}"))
         _write(written[-1], data)
-    print(f"\nwritten: {', '.join(map(str, written))}\n\n{CAUTION}")
-    return 0
+    return tuned, written
 
 
 def sensitivity_command(arguments: argparse.Namespace) -> int:

@@ -19,6 +19,7 @@ from bench.contract import (
     Parameter,
     Update,
 )
+from bench.errors import InputError
 
 CHECK = {check.name: check for check in CHECKS}
 SHORT = patchy_stop().replace(
@@ -370,3 +371,8 @@ def test_the_memory_bound_is_a_parameter(bound: float, is_found: bool) -> None:
         CHECK["memory stays bounded"], Evidence(controller, scenario=SHORT, memory_bound=bound)
     )
     assert (finding is not None) == is_found
+
+
+def test_observes_given_as_one_text_is_refused() -> None:
+    with pytest.raises(InputError, match=r"a tuple of names, \('sample_time',\)"):
+        Controller(name="x", title="-", update=good, observes="sample_time")  # type: ignore[arg-type]
