@@ -52,6 +52,7 @@ from bench.kernel.tally import (
     log_lock,
     note_cab,
     note_slide,
+    sample_lock,
 )
 from bench.kernel.train import curve_force, gradient_force, running_resistance
 from bench.kernel.wheelset import GAMMA, longest_piece, turn
@@ -146,8 +147,6 @@ def _move_axle(
     sanders: Any,
     sander_states: Any,
     lock_log: Any,
-    lock_trail: Any,
-    rail_heat: Any,
     histogram: Any,
     i_axle: int,
 ) -> float:
@@ -193,11 +192,8 @@ def _move_axle(
                     i_axle,
                     moving,
                     lock_log,
-                    lock_trail,
                     state,
                 )
-                heat = 0.5 * state.piece_heat * locked / spent
-                rail_heat[state.i_cell] += heat / train.cell_length
             count_slide(spent, end_speed, run, histogram, state)
             note_slide(spent, now, end_speed, state.piece_heat, run, state)
         for i in range(sanders.shape[0]):
@@ -294,6 +290,14 @@ def _end_step(duration: float, impulse: float, world: Any) -> None:
 
 
 @njit(error_model="numpy", inline="always")
+def _note_locked_heat(heat: float, i_axle: int, world: Any) -> None:
+    """Note a locked wheel's heat [J, both wheels] where the step ended, and sample its lock."""
+    state = world.axle_states[i_axle]
+    world.rail_heat[state.i_cell] += 0.5 * heat / world.train[0].cell_length
+    sample_lock(world.train_state[0], world.lock_log, world.lock_trail, state)
+
+
+@njit(error_model="numpy", inline="always")
 def step(duration: float, world: Any) -> None:
     """Move the train and all its axles by one step.
 
@@ -307,6 +311,7 @@ def step(duration: float, world: Any) -> None:
     _transfer_loads(duration, world)
     for i_axle in range(world.axles.shape[0]):
         axle = world.axles[i_axle]
+        heat_before = world.axle_states[i_axle].locked_energy
         parts = (
             world.run[0],
             world.train[0],
@@ -326,11 +331,12 @@ def step(duration: float, world: Any) -> None:
             world.sanders,
             world.sander_states,
             world.lock_log,
-            world.lock_trail,
-            world.rail_heat,
             world.slide_histogram,
             i_axle,
         )
+        heat = world.axle_states[i_axle].locked_energy - heat_before
+        if heat > 0.0:
+            _note_locked_heat(heat, i_axle, world)
     _end_step(duration, impulse, world)
 
 
