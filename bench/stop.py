@@ -19,6 +19,7 @@ from bench.rail_state import RailState
 from bench.scenario import Scenario
 from bench.worth import Worth, assess_world, worth_summary
 
+
 @dataclass(frozen=True, eq=False)
 class Stop:
     """One simulated stop.

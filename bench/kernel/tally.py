@@ -270,7 +270,7 @@ def net_demand(demanded_force: float, acceleration: float, axle: Any) -> float:
 def usable_force(
     train_speed: float, demanded_force: float, acceleration: float, axle: Any, state: Any, law: Any
 ) -> float:
-    """Return min(peak of the creep curve met, demanded rim force net of the wheel's inertia). [N]"""
+    """Return min(peak of the creep curve met, demanded rim force net of wheel inertia). [N]"""
     net = net_demand(demanded_force, acceleration, axle)
     return min(peak_met(train_speed, axle, state, law), net)
 

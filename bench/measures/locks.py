@@ -175,9 +175,7 @@ class LockHeat:
         return np.asarray(self.temperature_rise.max(axis=1, initial=0.0))
 
 
-def flat_lengths(
-    volumes: Band, wheel_radius: FloatArray, flat_width: float = FLAT_WIDTH
-) -> Band:
+def flat_lengths(volumes: Band, wheel_radius: FloatArray, flat_width: float = FLAT_WIDTH) -> Band:
     """Return the length of each lock's flat at each sample, as a band. [m].
 
     Parameters
@@ -210,9 +208,7 @@ def heat_flux(locks: LockSamples, patch_radius: FloatArray) -> FloatArray:
     energies[:, 1:-1] = 0.5 * (locks.energy[:, 1:-1] + locks.energy[:, 2:])
     energies[:, -1] = locks.energy[:, -1]
     width = np.diff(edges, axis=1)
-    power = np.divide(
-        np.diff(energies, axis=1), width, out=np.zeros_like(width), where=width > 0.0
-    )
+    power = np.divide(np.diff(energies, axis=1), width, out=np.zeros_like(width), where=width > 0.0)
     flux = np.zeros_like(locks.elapsed)
     flux[:, 1:] = np.maximum(power, 0.0) / (np.pi * patch_radius[:, 1:] ** 2)
     return flux
@@ -323,9 +319,7 @@ def martensite_flags(
     last_hot = n_samples - 1 - np.argmax(is_hot[:, ::-1], axis=1)
     due = heat.elapsed[np.arange(n_locks), last_hot] + thresholds.critical_cooling_time
     later = body_temperature + spot_temperature_after(heat, due, steel)
-    within = np.array(
-        [np.interp(due[i], heat.elapsed[i], temperature[i]) for i in range(n_locks)]
-    )
+    within = np.array([np.interp(due[i], heat.elapsed[i], temperature[i]) for i in range(n_locks)])
     at_due = np.where(due > heat.elapsed[:, -1], later, within)
     is_quenched = is_hot.any(axis=1) & (at_due <= thresholds.quenched_temperature)
     shifted = thresholds.austenitisation_temperature + thresholds.rapid_heating_shift
