@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import bench
+from bench.assess.commands import add_parser as add_assess_parser
 from bench.campaign.commands import add_parsers as add_campaign_parsers
 from bench.caution import CAUTION
 from bench.errors import InputError
@@ -99,6 +100,7 @@ def make_parser() -> Parser:
     _add_stop(commands.add_parser("stop", help="run one stop"))
     _add_compare(commands.add_parser("compare", help="run strategies on rails, side by side"))
     add_strategy_parsers(commands)
+    add_assess_parser(commands)
     add_picture_parsers(commands)
     add_campaign_parsers(commands)
     return parser

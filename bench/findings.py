@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 
 from bench.measures.limits import REFERENCE_LIMIT
 from bench.measures.locks import MARTENSITE_WORDS
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
     from bench.contract import Floats
     from bench.scenario import Fault, Scenario
     from bench.worth import Worth
+
+Mask = npt.NDArray[np.bool_]
 
 MPH = 0.44704
 """A mile an hour, by definition. [m/s]"""
@@ -313,7 +316,7 @@ def fault_findings(scenario: Scenario, worth: Worth) -> list[Finding]:
     return found
 
 
-def _what_broke(fault: Fault, scenario: Scenario) -> tuple[str, Floats]:
+def _what_broke(fault: Fault, scenario: Scenario) -> tuple[str, Mask]:
     """Return the fault in words, and which axles stand behind it (a mask)."""
     train = scenario.train
     owner = np.repeat(np.arange(len(train.vehicles)), [v.n_axles for v in train.vehicles])
@@ -333,7 +336,7 @@ def _what_broke(fault: Fault, scenario: Scenario) -> tuple[str, Floats]:
     return words, axles
 
 
-def _effect(fault: Fault, axles: Floats, worth: Worth) -> str:
+def _effect(fault: Fault, axles: Mask, worth: Worth) -> str:
     """Return what became of the broken axles, beside the mean of the others."""
     sizes: tuple[tuple[str, Callable[[float], str], Floats], ...] = (
         ("braked with", lambda x: f"{1e-6 * x:.2f} MJ", worth.brake_energy),
@@ -354,8 +357,7 @@ def _effect(fault: Fault, axles: Floats, worth: Worth) -> str:
     elif fault.kind == "sander_empty":
         extra = "it gives no more sand; "
     elif fault.kind == "supply_isolated":
-        i_vehicle = (fault.vehicle or 1) - 1
-        extra = f"its reservoir fell to {1e-5 * float(worth.air.lowest_reservoir[i_vehicle]):.2f} bar; "
+        lowest = 1e-5 * float(worth.air.lowest_reservoir[(fault.vehicle or 1) - 1])
+        extra = f"its reservoir fell to {lowest:.2f} bar; "
     mean = " on the mean of the others" if not axles.all() else " on the mean"
     return f"{extra}{whose} {', '.join(parts)}{mean}"
-

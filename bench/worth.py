@@ -367,7 +367,8 @@ def worth_summary(worth: Worth) -> dict[str, Any]:
 
     Names and units: `adhesion_utilisation_by_axle`, `demanded_adhesion`, `used_adhesion`,
     `peak_adhesion` [-] and `re_spin_work` [J] by axle in the first, train means over the braked way
-    in the others; `initial_adhesion` [-] least of all axles' first slides (NaN without one);
+    in the others; `initial_adhesion` [-] mean over
+    axles of where the first slide began (NaN without one);
     `sliding_time`, `n_locks` by axle [s], [-]; `time_by_slide_depth` [s] of all axles in the
     creepage bands 0, .05, .1, .2, .4, .8, 1; `longest_lock_axle` (from 1, 0 without),
     `longest_lock_time` [s] when it began; `flat_length_low`, `flat_length_high`, `flat_depth_high`
@@ -389,7 +390,7 @@ def worth_summary(worth: Worth) -> dict[str, Any]:
         "demanded_adhesion": _mean(adhesion.demanded),
         "used_adhesion": _mean(adhesion.used),
         "peak_adhesion": _mean(adhesion.peak),
-        "initial_adhesion": adhesion.lowest_initial,
+        "initial_adhesion": adhesion.mean_initial,
         "re_spin_work": float(adhesion.re_spin_work.sum()),
         "sliding_time": slide.sliding_time.tolist(),
         "n_locks": slide.n_locks.tolist(),

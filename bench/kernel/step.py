@@ -53,6 +53,7 @@ from bench.kernel.tally import (
     log_lock,
     note_cab,
     note_slide,
+    sample_lock,
 )
 from bench.kernel.traces import record
 from bench.kernel.train import curve_force, gradient_force, running_resistance
@@ -149,8 +150,6 @@ def _move_axle(
     sanders: Any,
     sander_states: Any,
     lock_log: Any,
-    lock_trail: Any,
-    rail_heat: Any,
     histogram: Any,
     i_axle: int,
 ) -> float:
@@ -201,11 +200,8 @@ def _move_axle(
                     i_axle,
                     moving,
                     lock_log,
-                    lock_trail,
                     state,
                 )
-                heat = 0.5 * state.piece_heat * locked / spent
-                rail_heat[state.i_cell] += heat / train.cell_length
             count_slide(spent, end_speed, run, histogram, state)
             note_slide(spent, now, end_speed, state.piece_heat, run, state)
         for i in range(sanders.shape[0]):
@@ -255,6 +251,14 @@ def _transfer_loads(duration: float, world: Any) -> None:
 
 
 @inlined
+def _note_locked_heat(heat: float, i_axle: int, world: Any) -> None:
+    """Note a locked wheel's heat [J, both wheels] where the step ended, and sample its lock."""
+    state = world.axle_states[i_axle]
+    world.rail_heat[state.i_cell] += 0.5 * heat / world.train[0].cell_length
+    sample_lock(world.train_state[0], world.lock_log, world.lock_trail, state)
+
+
+@inlined
 def _move_group(world: Any) -> bool:
     """Move the axles of the controller whose turn it is to its next sample, or to the step's end.
 
@@ -269,6 +273,7 @@ def _move_group(world: Any) -> bool:
     if end > state.elapsed:
         for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
             axle = world.axles[i_axle]
+            heat_before = world.axle_states[i_axle].locked_energy
             parts = (
                 world.run[0],
                 world.train[0],
@@ -289,11 +294,12 @@ def _move_group(world: Any) -> bool:
                 world.sanders,
                 world.sander_states,
                 world.lock_log,
-                world.lock_trail,
-                world.rail_heat,
                 world.slide_histogram,
                 i_axle,
             )
+            heat = world.axle_states[i_axle].locked_energy - heat_before
+            if heat > 0.0:
+                _note_locked_heat(heat, i_axle, world)
         state.elapsed = end
     state.clock = state.time + end
     return due <= state.step_duration

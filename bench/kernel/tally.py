@@ -84,13 +84,11 @@ def log_lock(
     i_axle: int,
     moving: Any,
     log: Any,
-    trail: Any,
     state: Any,
 ) -> None:
     """Keep the row of a lock: where it began, how long, how much it dissipated (`LOCK_COLUMNS`).
 
-    Locks beyond the log's length are counted only. How a lock goes on is sampled on a growing
-    grid of time (`TRAIL_COLUMNS`), so that its heat can be worked out without traces.
+    Locks beyond the log's length are counted only.
     """
     if moving.time < moving.isolated_until:
         moving.isolated_locked_time += locked
@@ -114,13 +112,24 @@ def log_lock(
         row[4] = train_speed
         row[6] += locked * train_speed
         row[7] += contact_energy * locked / duration
-        if row[2] >= state.next_trail and moving.n_trail < trail.shape[0]:
-            sample = trail[moving.n_trail]
-            sample[0] = state.i_lock
-            sample[1], sample[2], sample[3] = row[2], row[6], row[7]
-            sample[4] = train_speed
-            moving.n_trail += 1
-            state.next_trail = max(row[2] + FIRST_TRAIL, row[2] * TRAIL_GROWTH)
+
+
+@part
+def sample_lock(moving: Any, log: Any, trail: Any, state: Any) -> None:
+    """Sample a lock on a growing grid of time (`TRAIL_COLUMNS`), after a step in which it ran.
+
+    So its heat can be worked out without traces.
+    """
+    if state.i_lock < 0 or moving.n_trail >= trail.shape[0]:
+        return
+    row = log[state.i_lock]
+    if row[2] >= state.next_trail:
+        sample = trail[moving.n_trail]
+        sample[0] = state.i_lock
+        sample[1], sample[2], sample[3] = row[2], row[6], row[7]
+        sample[4] = row[4]
+        moving.n_trail += 1
+        state.next_trail = max(row[2] + FIRST_TRAIL, row[2] * TRAIL_GROWTH)
 
 
 @part
@@ -260,7 +269,7 @@ def net_demand(demanded_force: float, acceleration: float, axle: Any) -> float:
 def usable_force(
     train_speed: float, demanded_force: float, acceleration: float, axle: Any, state: Any, law: Any
 ) -> float:
-    """Return min(peak of the creep curve met, demanded force net of the wheel's inertia). [N]"""
+    """Return min(peak of the creep curve met, demanded rim force net of wheel inertia). [N]"""
     net = net_demand(demanded_force, acceleration, axle)
     return min(peak_met(train_speed, axle, state, law), net)
 

@@ -41,10 +41,10 @@ class AdhesionUse:
     initial: FloatArray
 
     @property
-    def lowest_initial(self) -> float:
-        """Smallest adhesion at which a slide began, NaN without any. [-]."""
+    def mean_initial(self) -> float:
+        """Mean over axles of the adhesion at which the first slide began, NaN without any. [-]."""
         slid = self.initial[np.isfinite(self.initial)]
-        return float(slid.min()) if slid.size else math.nan
+        return float(slid.mean()) if slid.size else math.nan
 
 
 def adhesion_use(
@@ -80,7 +80,9 @@ def adhesion_use(
 
 
 def _ratio(part: FloatArray, whole: FloatArray) -> FloatArray:
-    return np.divide(part, whole, out=np.full(part.shape, math.nan), where=whole > 0.0)
+    ratio: FloatArray = np.full(part.shape, math.nan)
+    np.divide(part, whole, out=ratio, where=whole > 0.0)
+    return ratio
 
 
 def realised_share(distance: float, yardstick: float) -> float:

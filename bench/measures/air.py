@@ -85,4 +85,5 @@ def next_application(
     shared = reservoir_volume * left / (reservoir_volume + cylinders)
     after = left - cylinders * full / reservoir_volume
     safe = np.where(full > 0.0, full, 1.0)
-    return np.asarray(np.where((after >= full) | (full <= 0.0), 1.0, np.minimum(shared / safe, 1.0)))
+    is_left = (after >= full) | (full <= 0.0)
+    return np.asarray(np.where(is_left, 1.0, np.minimum(shared / safe, 1.0)))

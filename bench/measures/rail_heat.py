@@ -58,5 +58,5 @@ def rail_heat(heat: FloatArray, start: float, cell_length: float) -> RailHeat:
     start : float        Where the first cell begins. [m]
     cell_length : float  [m]
     """
-    place = start + cell_length * (np.arange(heat.size) + 0.5)
-    return RailHeat(place, heat.copy(), cell_length)
+    place = start + cell_length * (np.arange(heat.size, dtype=np.float64) + 0.5)
+    return RailHeat(np.asarray(place, dtype=np.float64), heat.copy(), cell_length)

@@ -85,4 +85,3 @@ def depth_edges(n_depths: int) -> FloatArray:
 def speed_edges(n_speeds: int, width: float = 5.0) -> FloatArray:
     """Return edges of the speed bands, the last one open. [m/s]."""
     return np.concatenate((width * np.arange(n_speeds), [math.inf]))
-

@@ -1,0 +1,1 @@
+"""An acceptance sheet over a programme of stops: indicative, not an approval."""
