@@ -22,6 +22,7 @@ from bench.campaign.commands import add_parsers as add_campaign_parsers
 from bench.caution import CAUTION
 from bench.errors import InputError
 from bench.figures.commands import add_parsers as add_picture_parsers
+from bench.figures.stop_commands import add_parsers as add_stop_picture_parsers
 from bench.interrupts import interrupts_end_at_once, interrupts_ignored
 from bench.strategy_commands import add_parsers as add_strategy_parsers
 
@@ -101,6 +102,7 @@ def make_parser() -> Parser:
     _add_compare(commands.add_parser("compare", help="run strategies on rails, side by side"))
     add_strategy_parsers(commands)
     add_assess_parser(commands)
+    add_stop_picture_parsers(commands)
     add_picture_parsers(commands)
     add_campaign_parsers(commands)
     return parser

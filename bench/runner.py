@@ -19,12 +19,12 @@ T = TypeVar("T")
 def prepare(known: Known) -> None:
     """Compile a strategy that runs compiled, so that workers find it on disk."""
     if known.runs_compiled:
-        _as_input_error(known, lambda: compile_update(known.controller.update))
+        as_input_error(known, lambda: compile_update(known.controller.update))
 
 
 def run_stop(scenario: Scenario, known: Known, seed: int, *, with_traces: bool = False) -> Stop:
     """Run one stop; whatever a strategy that is not shipped raises becomes an `InputError`."""
-    return _as_input_error(
+    return as_input_error(
         known,
         lambda: simulate(
             scenario,
@@ -58,7 +58,8 @@ def finite_or_none(value: Any) -> Any:
     return value
 
 
-def _as_input_error(known: Known, act: Callable[[], T]) -> T:
+def as_input_error(known: Known, act: Callable[[], T]) -> T:
+    """Act; whatever a strategy that is not shipped raises becomes an `InputError` of one line."""
     try:
         return act()
     except InputError:

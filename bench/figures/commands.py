@@ -9,25 +9,28 @@ from __future__ import annotations
 import argparse
 import csv
 import io
-import re
-import sys
 from collections.abc import Iterable, Sequence
-from importlib import import_module
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bench.caution import CAUTION
 from bench.errors import InputError
-from bench.interrupts import interrupts_end_at_once, interrupts_ignored
+from bench.figures.command_tools import (
+    FOLDER,
+    add_stop_arguments,
+    deliver,
+    file_word,
+    get_ready,
+    picture_names,
+    read_scenario,
+    results_folder,
+)
 
 if TYPE_CHECKING:
     from bench.figures.conditioning import Conditioning
     from bench.figures.creep_curves import CreepCurve
-    from bench.registry import Known
     from bench.scenario import Scenario
 
-FOLDER = Path("slipbench-results")
 MOST_SCENARIOS = 7
+_BETWEEN_SAMPLES = ("plain.advance_compiled", "plain.observe_compiled", "plain.accept_compiled")
 
 
 def add_parsers(subparsers: Any) -> None:
@@ -43,28 +46,8 @@ def add_parsers(subparsers: Any) -> None:
     conditioning = subparsers.add_parser(
         "conditioning", help="draw what each axle finds on the rail and leaves behind"
     )
-    conditioning.add_argument("scenario", metavar="SCENARIO", help="a shipped name or a TOML file")
-    conditioning.add_argument(
-        "--controller",
-        default="slip_band",
-        metavar="NAME",
-        help="a name, or path/to/file.py:NAME (slip_band)",
-    )
-    conditioning.add_argument("--seed", type=_whole, default=0, help="of sampling and teeth (0)")
-    conditioning.add_argument("--speed", help="start from this speed, with its unit, such as 75mph")
-    conditioning.add_argument(
-        "--out", metavar="DIR", help=f"folder for the results ({FOLDER / 'conditioning'})"
-    )
-    conditioning.add_argument(
-        "--compile", action="store_true", help="compile a strategy read from a file"
-    )
+    add_stop_arguments(conditioning, "conditioning")
     conditioning.set_defaults(act=conditioning_command)
-
-
-def _whole(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and len(text) < 19):
-        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0")
-    return int(text)
 
 
 def creep_command(arguments: argparse.Namespace) -> int:
@@ -73,24 +56,24 @@ def creep_command(arguments: argparse.Namespace) -> int:
 
     if len(arguments.scenarios) > MOST_SCENARIOS:
         raise InputError(f"{len(arguments.scenarios)} scenarios; allowed: 1 to {MOST_SCENARIOS}")
-    scenarios = [_scenario(name, arguments.speed) for name in arguments.scenarios]
-    refuse_twice("scenarios", [(_file_word(s.name), s.title) for s in scenarios])
-    names = ["creep.csv", *_pictures("adhesion_speed")]
+    scenarios = [read_scenario(name, arguments.speed) for name in arguments.scenarios]
+    refuse_twice("scenarios", [(file_word(s.name), s.title) for s in scenarios])
+    names = ["creep.csv", *picture_names("adhesion_speed")]
     for scenario in scenarios:
-        names += _pictures(f"creep_{_file_word(scenario.name)}")
-    folder = _folder(arguments.out, "creep", names)
-    _get_ready()
+        names += picture_names(f"creep_{file_word(scenario.name)}")
+    folder = results_folder(arguments.out, "creep", names)
+    get_ready(None, ["bench.packing"])
     from bench.figures import style
     from bench.figures.adhesion_speed import draw_adhesion_speed
     from bench.figures.creep_curves import creep_curve, draw_creep_curves, laws_of
 
     curves = {s.name: [creep_curve(s, law) for law in laws_of(s)] for s in scenarios}
     files = {"creep.csv": _creep_csv(curves).encode()}
-    drawn = {f"creep_{_file_word(s.name)}": draw_creep_curves(s) for s in scenarios}
+    drawn = {f"creep_{file_word(s.name)}": draw_creep_curves(s) for s in scenarios}
     drawn["adhesion_speed"] = draw_adhesion_speed(scenarios)
     for name, figure in drawn.items():
         files |= {f"{name}.{kind}": data for kind, data in style.save(figure).items()}
-    _deliver(_creep_table(scenarios, curves), folder, files, "creep")
+    deliver(_creep_table(scenarios, curves), folder, files, "creep")
     return 0
 
 
@@ -98,96 +81,26 @@ def conditioning_command(arguments: argparse.Namespace) -> int:
     """Run one stop and draw adhesion met by each axle and the cleaning work behind it."""
     from bench.registry import find_controller
 
-    scenario = _scenario(arguments.scenario, arguments.speed)
+    scenario = read_scenario(arguments.scenario, arguments.speed)
     known = find_controller(arguments.controller, compile_file=arguments.compile)
-    names = ["conditioning.csv", *_pictures("conditioning")]
-    folder = _folder(arguments.out, "conditioning", names)
-    _get_ready(known)
+    names = ["conditioning.csv", *picture_names("conditioning")]
+    folder = results_folder(arguments.out, "conditioning", names)
+    get_ready(known, ["bench.figures.conditioning"], *_BETWEEN_SAMPLES)
     from bench.figures import style
-    from bench.figures.conditioning import draw_conditioning
+    from bench.figures.conditioning import draw_conditioning, run_conditioning
+    from bench.runner import as_input_error
 
-    found = _run(scenario, known, arguments.seed)
+    found = as_input_error(
+        known,
+        lambda: run_conditioning(
+            scenario, known.controller, arguments.seed, compiled=known.runs_compiled
+        ),
+    )
     pictures = style.save(draw_conditioning(found))
     files = {f"conditioning.{kind}": data for kind, data in pictures.items()}
     files["conditioning.csv"] = _conditioning_csv(found).encode()
-    _deliver(_conditioning_table(found), folder, files, "conditioning")
+    deliver(_conditioning_table(found), folder, files, "conditioning")
     return 0
-
-
-def _scenario(name: str, speed: str | None) -> Scenario:
-    from bench.scenario import load_scenario, parse_speed
-
-    scenario = load_scenario(name)
-    return scenario if speed is None else scenario.replace(initial_speed=parse_speed(speed))
-
-
-def _file_word(name: str) -> str:
-    """Return a scenario's name as part of a file name."""
-    return re.sub(r"[^A-Za-z0-9.-]+", "_", name)[:60]
-
-
-def _pictures(name: str) -> list[str]:
-    return [f"{name}.png", f"{name}.svg"]
-
-
-def _folder(out: str | None, command: str, names: list[str]) -> Path:
-    """Return the folder for the results, refused before anything is computed if it cannot serve."""
-    from bench.output import check_folder
-
-    if out is not None and (not out.strip() or "\0" in out):
-        raise InputError(f"--out {out!r}: must be the path of a folder")
-    folder = FOLDER / command if out is None else Path(out)
-    check_folder(folder, names, f"{command}.json", f"slipbench {command}")
-    return folder
-
-
-def _deliver(text: str, folder: Path, files: dict[str, bytes], command: str) -> None:
-    """Print the table and write the files, or only print where they cannot be written."""
-    from bench.output import write_folder
-
-    record = f"{command}.json"
-    try:
-        with interrupts_ignored():
-            write_folder(folder, files, record, f"slipbench {command}", {})
-    except InputError:
-        print(text, flush=True)  # what was computed is not lost
-        raise
-    print(f"{text}\n\nwritten to {folder}: {', '.join((record, *files))}\n\n{CAUTION}")
-
-
-def _get_ready(known: Known | None = None) -> None:
-    """Import and compile what is needed, saying so where it takes long."""
-    with interrupts_end_at_once("slipbench: interrupted; nothing was written"):
-        from bench.kernel.cache import is_cold
-
-        needed = ("loop.advance_compiled", "loop.observe_compiled", "loop.accept_compiled")
-        if known is not None and is_cold(*needed):
-            notice = "slipbench: compiling the physics once, about 20 s ..."
-            print(notice, file=sys.stderr, flush=True)
-        import_module("bench.packing")
-        if known is not None:
-            from bench.runner import prepare
-
-            import_module("bench.figures.conditioning")
-            prepare(known)
-
-
-def _run(scenario: Scenario, known: Known, seed: int) -> Conditioning:
-    """Run the stop; whatever a strategy that is not shipped raises becomes an `InputError`."""
-    from bench.figures.conditioning import run_conditioning
-    from bench.registry import one_line, where_in
-
-    try:
-        return run_conditioning(scenario, known.controller, seed, compiled=known.runs_compiled)
-    except InputError:
-        raise
-    except Exception as problem:
-        if known.is_shipped:
-            raise
-        where = where_in(problem, Path(known.origin))
-        raise InputError(
-            f"controller {known.controller.name}: {known.origin}: {where}{one_line(problem)}"
-        ) from problem
 
 
 def _creep_table(scenarios: list[Scenario], curves: dict[str, list[CreepCurve]]) -> str:

@@ -218,7 +218,7 @@ def _draw_work(axes: Axes, found: Conditioning) -> None:
     shades = np.linspace(0.72, 0.0, len(shown))
     cell = found.stop.rail_after.cell_length
     for number, shade, width in zip(shown, shades, np.linspace(1.0, 2.0, len(shown)), strict=True):
-        work = _moving_mean(found.work_after[number - 1], round(_MEAN_OVER / cell)) / 1e3
+        work = moving_mean(found.work_after[number - 1], round(_MEAN_OVER / cell)) / 1e3
         axes.plot(found.place, work, color=str(shade), linewidth=width, label=f"axle {number}")
     scales = {section.cleaning_work / 1e3 for section in found.stop.scenario.rail.sections}
     top = float(np.nanmax(found.work_after)) / 1e3
@@ -244,7 +244,7 @@ def _draw_work(axes: Axes, found: Conditioning) -> None:
     )
 
 
-def _moving_mean(values: Floats, n_cells: int) -> Floats:
+def moving_mean(values: Floats, n_cells: int) -> Floats:
     """Return means over n_cells, of those that are there; NaN where none is."""
     window = np.ones(max(n_cells, 1))
     is_there = np.isfinite(values)

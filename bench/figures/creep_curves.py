@@ -112,14 +112,15 @@ def creep_curve(scenario: Scenario, law: str) -> CreepCurve:
     """
     changed = under_law(scenario, law)
     world = world_of(changed)
-    speed, (axle, state, packed) = scenario.initial_speed, _parts(world)
+    speed = scenario.initial_speed
+    axle, state, packed = world.axles[0], world.axle_states[0], world.law[0]
     is_table = int(packed["kind"]) == TRACTION_TABLE
     error = table_error(creep_table(changed, world.axles)) if is_table else None
     load = 2.0 * float(state["wheel_load"])
     peak_creepage, peak_force = find_peak(speed, axle, state, packed)
     return CreepCurve(
         law=law,
-        adhesion=_adhesion(world, speed),
+        adhesion=adhesion_curve(world, 0, speed, CREEPAGES),
         peak_creepage=float(peak_creepage),
         peak_adhesion=float(peak_force) / load,
         stiffness=float(creep_force(1e-12 * speed, speed, axle, state, packed)[0]) / load / 1e-12,
@@ -127,14 +128,23 @@ def creep_curve(scenario: Scenario, law: str) -> CreepCurve:
     )
 
 
-def _parts(world: World) -> tuple[Any, Any, Any]:
-    return world.axles[0], world.axle_states[0], world.law[0]
+def adhesion_curve(world: World, i_axle: int, speed: float, creepages: Floats) -> Floats:
+    """Return rail force over load of an axle of a world, on the friction it stands on. [-]
 
+    Parameters
+    ----------
+    world : World
+    i_axle : int               from 0
+    speed : float              of the train [m/s]
+    creepages : (n,) float64   [-]
 
-def _adhesion(world: World, speed: float) -> Floats:
-    axle, state, law = _parts(world)
+    Returns
+    -------
+    (n,) float64
+    """
+    axle, state, law = world.axles[i_axle], world.axle_states[i_axle], world.law[0]
     load = 2.0 * float(state["wheel_load"])
-    forces = [creep_force(creepage * speed, speed, axle, state, law)[0] for creepage in CREEPAGES]
+    forces = [creep_force(creepage * speed, speed, axle, state, law)[0] for creepage in creepages]
     return np.array(forces) / load
 
 
@@ -203,7 +213,7 @@ def _draw_cleaned(axes: Axes, scenario: Scenario) -> None:
         how = "fully cleaned" if np.isinf(share) else how
         axes.plot(
             CREEPAGES,
-            _adhesion(world, scenario.initial_speed),
+            adhesion_curve(world, 0, scenario.initial_speed, CREEPAGES),
             color=str(grey),
             linewidth=width,
             label=f"{how}: friction {friction:.3f}",

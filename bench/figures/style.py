@@ -11,11 +11,15 @@ import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+
+if TYPE_CHECKING:
+    from bench.scenario import Scenario
+    from bench.stop import Stop
 
 INK = "#1a1a1a"
 QUIET = "#6b6b6b"
@@ -29,6 +33,9 @@ ORANGE, SKY, PURPLE, GREY = "#e69f00", "#56b4e9", "#cc79a7", "#808080"
 COLOURS = (BLACK, BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY, GREY)
 MARKERS = ("X", "o", "s", "^", "D", "v", "P", "p", "*")
 """One more marker than colours, so that a pair returns only after 72 strategies."""
+
+A4 = (8.27, 11.69)
+"""An upright page. [inch]"""
 
 WIDTH = 7.5
 """Width of a picture that fills a page. [inch]"""
@@ -93,6 +100,30 @@ def styled() -> Iterator[None]:
 def new_figure(height: float, width: float = WIDTH) -> Figure:
     """Return an empty figure, tied to no window. Sizes in inch."""
     return Figure(figsize=(width, height), dpi=RESOLUTION)
+
+
+def account(stop: Stop) -> str:
+    """Return one line that says whose stop a picture shows and how it ended."""
+    return f"{stop.scenario.name}, {stop.controller.name}, seed {stop.seed}: {stop.outcome}"
+
+
+def mark_vehicles(axes: Axes, scenario: Scenario, colour: str) -> list[int]:
+    """Draw borders between vehicles on an axis that counts axles downwards, and its ticks.
+
+    Returns
+    -------
+    list of int   the axles with a tick, from 1: the first, and the last of each vehicle; of long
+                  trains not every vehicle
+    """
+    lasts: list[int] = []
+    for vehicle in scenario.train.vehicles:
+        lasts.append((lasts[-1] if lasts else 0) + vehicle.n_axles)
+    for last in lasts[:-1]:
+        axes.axhline(last + 0.5, color=colour, linewidth=0.5)
+    every = -(-len(lasts) // 6)
+    numbers = sorted({1, *lasts[::-1][::every]})
+    axes.set_yticks(numbers)
+    return numbers
 
 
 def bare(axes: Axes) -> None:

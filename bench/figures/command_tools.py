@@ -1,0 +1,126 @@
+"""What the commands that draw share: reading the line, the folder, getting ready, handing over."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bench.caution import CAUTION
+from bench.errors import InputError
+from bench.interrupts import interrupts_end_at_once, interrupts_ignored
+
+if TYPE_CHECKING:
+    from bench.registry import Known
+    from bench.scenario import Scenario
+
+FOLDER = Path("slipbench-results")
+"""Where results go unless another folder is named: each command has its own inside."""
+
+
+def add_stop_arguments(
+    parser: argparse.ArgumentParser, command: str, controller: str = "slip_band"
+) -> None:
+    """Add the arguments of a command that runs one stop: scenario, strategy, seed, speed, folder.
+
+    Parameters
+    ----------
+    parser : ArgumentParser
+    command : str      its folder inside `FOLDER`
+    controller : str   the strategy where none is named
+    """
+    parser.add_argument("scenario", metavar="SCENARIO", help="a shipped name or a TOML file")
+    parser.add_argument(
+        "--controller",
+        default=controller,
+        metavar="NAME",
+        help=f"a name, or path/to/file.py:NAME ({controller})",
+    )
+    parser.add_argument("--seed", type=whole, default=0, help="of sampling and teeth (0)")
+    parser.add_argument("--speed", help="start from this speed, with its unit, such as 75mph")
+    parser.add_argument("--out", metavar="DIR", help=f"folder for the results ({FOLDER / command})")
+    parser.add_argument(
+        "--compile", action="store_true", help="compile strategies read from a file"
+    )
+
+
+def whole(text: str) -> int:
+    """Read a whole number from 0; argparse prints the message."""
+    if not (text.isascii() and text.isdigit() and len(text) < 19):
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0")
+    return int(text)
+
+
+def read_scenario(name: str, speed: str | None) -> Scenario:
+    """Return a scenario, from another speed if one is given."""
+    from bench.scenario import load_scenario, parse_speed
+
+    scenario = load_scenario(name)
+    return scenario if speed is None else scenario.replace(initial_speed=parse_speed(speed))
+
+
+def file_word(name: str) -> str:
+    """Return a scenario's name as part of a file name."""
+    return re.sub(r"[^A-Za-z0-9.-]+", "_", name)[:60]
+
+
+def picture_names(name: str) -> list[str]:
+    """Return the file names of a picture."""
+    return [f"{name}.png", f"{name}.svg"]
+
+
+def results_folder(out: str | None, command: str, names: list[str]) -> Path:
+    """Return the folder for the results, refused before anything is computed if it cannot serve.
+
+    Raises
+    ------
+    InputError
+    """
+    from bench.output import check_folder
+
+    if out is not None and (not out.strip() or "\0" in out):
+        raise InputError(f"--out {out!r}: must be the path of a folder")
+    folder = FOLDER / command if out is None else Path(out)
+    check_folder(folder, names, f"{command}.json", f"slipbench {command}")
+    return folder
+
+
+def deliver(text: str, folder: Path, files: dict[str, bytes], command: str) -> None:
+    """Print the table and write the files, or only print where they cannot be written."""
+    from bench.output import write_folder
+
+    record = f"{command}.json"
+    try:
+        with interrupts_ignored():
+            write_folder(folder, files, record, f"slipbench {command}", {})
+    except InputError:
+        print(text, flush=True)  # what was computed is not lost
+        raise
+    print(f"{text}\n\nwritten to {folder}: {', '.join((record, *files))}\n\n{CAUTION}")
+
+
+def get_ready(known: Known | None, modules: Sequence[str], *functions: str) -> None:
+    """Import and compile what is needed, saying so where it takes long.
+
+    Parameters
+    ----------
+    known : Known or None    the strategy that will run, if any
+    modules : sequence of str   imported
+    functions : str          compiled functions of the kernel it takes, as `module.function`
+    """
+    with interrupts_end_at_once("slipbench: interrupted; nothing was written"):
+        from bench.kernel.cache import is_cold
+
+        if functions and is_cold(*functions):
+            notice = "slipbench: compiling the physics once, about 20 s ..."
+            print(notice, file=sys.stderr, flush=True)
+        for module in modules:
+            import_module(module)
+        if known is not None:
+            from bench.runner import prepare
+
+            prepare(known)

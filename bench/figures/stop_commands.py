@@ -1,0 +1,95 @@
+"""The commands `picture` and `playback`: one stop, drawn or played. Thin, one function each.
+
+`add_parsers` adds them to the command line; each sets `act` to its function, which returns the exit
+code. They raise `InputError` for what cannot be used. Slow imports stand inside the functions.
+"""
+
+from __future__ import annotations
+
+import argparse
+import shlex
+from typing import TYPE_CHECKING, Any
+
+from bench.figures.command_tools import (
+    add_stop_arguments,
+    deliver,
+    get_ready,
+    picture_names,
+    read_scenario,
+    results_folder,
+)
+
+if TYPE_CHECKING:
+    from bench.stop import Stop
+
+PICTURES = ("stop_sheet", "rail_map", "creep_trace")
+PAGE = "playback.html"
+
+
+def add_parsers(subparsers: Any) -> None:
+    """Add both commands to a command line's subparsers."""
+    picture = subparsers.add_parser(
+        "picture", help="draw one stop: on one sheet, its rail, its way over the creep curves"
+    )
+    add_stop_arguments(picture, "picture")
+    picture.set_defaults(act=picture_command)
+    playback = subparsers.add_parser(
+        "playback", help="write a page that plays one stop, or two side by side"
+    )
+    add_stop_arguments(playback, "playback")
+    playback.add_argument("--beside", metavar="NAME", help="another strategy, played beside it")
+    playback.set_defaults(act=playback_command)
+
+
+def picture_command(arguments: argparse.Namespace) -> int:
+    """Run one stop and draw it."""
+    names = [name for picture in PICTURES for name in picture_names(picture)]
+    folder = results_folder(arguments.out, "picture", names)
+    (stop,) = _run(arguments, [arguments.controller], "bench.figures.creep_trace")
+    from bench.figures import style
+    from bench.figures.creep_trace import draw_creep_trace
+    from bench.figures.rail_map import draw_rail_map
+    from bench.figures.stop_sheet import draw_stop_sheet
+
+    files: dict[str, bytes] = {}
+    draws = (draw_stop_sheet, draw_rail_map, draw_creep_trace)
+    for name, draw in zip(PICTURES, draws, strict=True):
+        pictures = style.save(draw(stop))
+        files |= {f"{name}.{kind}": data for kind, data in pictures.items()}
+    deliver(style.account(stop), folder, files, "picture")
+    return 0
+
+
+def playback_command(arguments: argparse.Namespace) -> int:
+    """Run one stop, or two, and write the page that plays them."""
+    folder = results_folder(arguments.out, "playback", [PAGE])
+    names = [arguments.controller, *([arguments.beside] if arguments.beside is not None else [])]
+    stops = _run(arguments, names, "bench.figures.playback")
+    from bench.figures import style
+    from bench.figures.playback import playback_page
+
+    page = playback_page(stops, _as_typed(arguments, names)).encode()
+    told = "\n".join(style.account(stop) for stop in stops)
+    deliver(f"{told}\n\nopen {folder / PAGE} in a browser", folder, {PAGE: page}, "playback")
+    return 0
+
+
+def _run(arguments: argparse.Namespace, names: list[str], module: str) -> list[Stop]:
+    """Run a scenario under each strategy, with traces."""
+    from bench.registry import find_controller
+
+    scenario = read_scenario(arguments.scenario, arguments.speed)
+    strategies = [find_controller(name, compile_file=arguments.compile) for name in names]
+    for known in strategies:
+        get_ready(known, ["bench.runner", module], "loop.run_compiled")
+    from bench.runner import run_stop
+
+    return [run_stop(scenario, known, arguments.seed, with_traces=True) for known in strategies]
+
+
+def _as_typed(arguments: argparse.Namespace, names: list[str]) -> str:
+    words = ["slipbench", "playback", arguments.scenario, "--controller", names[0]]
+    words += ["--beside", names[1]] if len(names) > 1 else []
+    words += ["--seed", str(arguments.seed)] if arguments.seed else []
+    words += ["--speed", arguments.speed] if arguments.speed else []
+    return shlex.join(words)

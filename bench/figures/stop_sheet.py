@@ -1,0 +1,328 @@
+"""One stop on one A4 sheet, readable printed in grey."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from matplotlib.axes import Axes
+from matplotlib.colors import ListedColormap
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
+
+from bench.caution import CAUTION
+from bench.contract import FILL, HOLD, VENT, Floats
+from bench.figures import style
+from bench.figures.conditioning import shown_axles
+from bench.kernel.train import GRAVITY
+from bench.stop import Stop
+
+COLUMNS = 900
+"""Moments a raster shows: about one a dot of the printed page."""
+
+ACTIVITY = (
+    ("fill", "#ffffff"),
+    ("hold", "#d2d2d2"),
+    ("vent", style.SKY),
+    ("locked wheel", style.BLACK),
+)
+"""Classes of the activity raster with their colours, which get darker in this order."""
+
+LOCKED = 3
+"""Class of a locked wheel in the activity raster."""
+
+_HEIGHTS = (2.3, 0.75, 1.25, 1.45, 1.45, 1.45, 1.5)
+_MOST_FINDINGS = 4
+
+
+def creepage(stop: Stop) -> Floats:
+    """Return the creepage of every axle over the traces, 0 at standstill. (n, n_axles) [-]"""
+    train = stop.traces["train_speed"][:, None]
+    slip: Floats = np.where(
+        train > 0.1, (train - stop.traces["wheel_speed"]) / np.maximum(train, 0.1), 0.0
+    )
+    return slip
+
+
+def is_locked(stop: Stop) -> npt.NDArray[np.bool_]:
+    """Return whether each wheel counts as locked, by the scenario's thresholds. (n, n_axles)"""
+    run = stop.scenario.run
+    is_fast = stop.traces["train_speed"][:, None] > run.locked_train_speed
+    locked: npt.NDArray[np.bool_] = is_fast & (
+        stop.traces["wheel_speed"] < run.locked_wheel_speed
+    )
+    return locked
+
+
+def activity(stop: Stop) -> npt.NDArray[np.int64]:
+    """Return the class of each axle at each moment, by number in `ACTIVITY`. (n, n_axles)"""
+    classes = np.zeros(stop.traces["valve"].shape, dtype=np.int64)
+    for number, valve in enumerate((FILL, HOLD, VENT)):
+        classes[np.rint(stop.traces["valve"]) == valve] = number
+    classes[is_locked(stop)] = LOCKED
+    return classes
+
+
+def energies(stop: Stop) -> dict[str, Floats]:
+    """Return where the train's energy is, over the traces. (n,) each [J]
+
+    Returns
+    -------
+    dict   `motion`: of the train and its wheels; `brakes`: heat, by the trapezoidal rule over the
+           traces, so coarser than the stop's own audit; `contact`: heat between wheel and rail;
+           `rest`: the remainder, running resistance and gradient. They add up to the first
+           `motion`; on a falling gradient `rest` goes below zero.
+    """
+    traces, train = stop.traces, stop.scenario.train
+    rotating = np.array([mass for v in train.vehicles for mass in v.rotating_masses])
+    motion = 0.5 * train.mass * traces["train_speed"] ** 2
+    motion = motion + 0.5 * traces["wheel_speed"] ** 2 @ rotating
+    power = (traces["brake_force"] * traces["wheel_speed"]).sum(axis=1)
+    step = np.diff(traces["time"])
+    brakes = np.concatenate([[0.0], np.cumsum(0.5 * (power[1:] + power[:-1]) * step)])
+    contact = traces["contact_energy"].sum(axis=1)
+    rest = motion[0] - motion - brakes - contact
+    return {"motion": motion, "brakes": brakes, "contact": contact, "rest": rest}
+
+
+def draw_stop_sheet(stop: Stop) -> Figure:
+    """Draw one stop on an A4 sheet.
+
+    From above, all over time: speed of train and wheels; handle; cylinder pressures; slip by axle;
+    activity by axle; friction met; energy. Distance stands along the top.
+
+    Parameters
+    ----------
+    stop : Stop   with traces
+
+    Returns
+    -------
+    Figure
+    """
+    width, height = style.A4
+    with style.styled():
+        figure = style.new_figure(height, width)
+        rows: Any = figure.subplots(len(_HEIGHTS), 1, sharex=True, height_ratios=_HEIGHTS)
+        figure.subplots_adjust(left=0.115, right=0.83, top=0.875, bottom=0.065, hspace=0.16)
+        _write_head(figure, stop)
+        _draw_speeds(rows[0], stop)
+        _draw_handle(rows[1], stop)
+        _draw_pressures(rows[2], stop)
+        _draw_slip(rows[3], stop)
+        _draw_activity(rows[4], stop)
+        _draw_friction(rows[5], stop)
+        _draw_energy(rows[6], stop)
+        rows[0].set_xlim(0.0, float(stop.traces["time"][-1]))
+        rows[-1].set_xlabel("time from the start [s]")
+        _distance_on_top(rows[0], stop)
+        for axes in rows:
+            axes.yaxis.set_label_coords(-0.068, 0.5)
+        figure.text(0.03, 0.012, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+    return figure
+
+
+def _write_head(figure: Figure, stop: Stop) -> None:
+    s, start = stop.summary, stop.scenario.initial_speed
+    numbers = [
+        f"from {start:.1f} m/s ({start / 0.44704:.0f} mph)",
+        f"mean deceleration {s['mean_deceleration']:.3f} m/s²",
+        f"adhesion used {s['adhesion_utilisation']:.2f} of the usable",
+        f"longest lock {s['longest_lock']:.1f} s",
+        f"{s['vent_count']} vent commands",
+    ]
+    lines = [stop.scenario.title, "; ".join(numbers), f"train (invented): {_train_of(stop)}"]
+    findings = list(getattr(stop, "findings", ()))[:_MOST_FINDINGS]
+    lines += [line for text in findings for line in textwrap.wrap(f"• {text}", 125)[:2]]
+    figure.text(0.03, 0.987, style.account(stop), fontsize=11.5, fontweight="bold", va="top")
+    figure.text(0.03, 0.968, "\n".join(lines), fontsize=7.5, va="top", linespacing=1.35)
+
+
+def _train_of(stop: Stop) -> str:
+    train = stop.scenario.train
+    return f"{train.name}, {train.n_axles} axles, {train.mass / 1e3:.0f} t"
+
+
+def _say(axes: Axes, height: float, text: str, colour: str = style.INK) -> None:
+    """Write to the right of an axes, at a height in its own fractions."""
+    axes.text(1.015, height, text, transform=axes.transAxes, fontsize=7.0, color=colour, va="top")
+
+
+def _thin(stop: Stop) -> npt.NDArray[np.intp]:
+    """Return rows of the traces for lines: all, or few enough for a printed page."""
+    n = len(stop.traces["time"])
+    return np.unique(np.linspace(0, n - 1, min(n, 2 * COLUMNS)).astype(np.intp))
+
+
+def _draw_speeds(axes: Axes, stop: Stop) -> None:
+    rows, traces = _thin(stop), stop.traces
+    time = traces["time"][rows]
+    wheels = traces["wheel_speed"][rows] * 3.6
+    axes.plot(time, wheels, color=style.SKY, linewidth=0.5, alpha=0.8)
+    axes.plot(time, wheels[:, 0], color=style.BLUE, linewidth=0.7)
+    axes.plot(time, traces["train_speed"][rows] * 3.6, color=style.BLACK, linewidth=2.0)
+    axes.set_ylim(bottom=0.0)
+    axes.set_ylabel("speed [km/h]")
+    axes.grid(axis="y")
+    _say(axes, 0.98, "thick: train")
+    _say(axes, 0.84, "thin, dark: wheels of\nthe first axle", style.BLUE)
+    _say(axes, 0.6, "thin, pale: all\nother wheels", style.BLUE)
+
+
+def _draw_handle(axes: Axes, stop: Stop) -> None:
+    brake, traces = stop.scenario.brake, stop.traces
+    time = traces["time"]
+    axes.step(time, traces["handle"], where="post", color=style.BLACK, linewidth=1.6)
+    labels = ["release", *(f"step {i + 1}" for i in range(brake.n_steps)), "emergency"]
+    axes.set_yticks(range(len(labels)), labels, fontsize=6.5)
+    axes.set_ylim(-0.4, brake.emergency_position + 0.4)
+    axes.grid(axis="y")
+    if traces["isolation_left"].max() > 0.0:
+        is_out = traces["isolation_left"] > 0.0
+        axes.fill_between(time, -0.4, 5.0, where=is_out, color=style.FAINT, linewidth=0)
+        _say(axes, 0.5, "grey: slip control\nisolated")
+    largest = float(traces["demand"].max()) * brake.emergency
+    asked = f"handle; most asked for:\n{largest:.2f} m/s², adhesion\n{largest / GRAVITY:.3f}"
+    _say(axes, 0.98, asked)
+
+
+def _draw_pressures(axes: Axes, stop: Stop) -> None:
+    rows, traces = _thin(stop), stop.traces
+    time, pressure = traces["time"][rows], traces["pressure"][rows] / 1e5
+    axes.fill_between(
+        time, pressure.min(axis=1), pressure.max(axis=1), color=style.FAINT, linewidth=0
+    )
+    axes.plot(time, pressure[:, 0], color=style.BLUE, linewidth=0.6)
+    axes.plot(time, pressure.mean(axis=1), color=style.BLACK, linewidth=1.3)
+    axes.set_ylim(bottom=0.0)
+    axes.set_ylabel("cylinder\npressure [bar]")
+    axes.grid(axis="y")
+    _say(axes, 0.98, "thick: mean of axles")
+    _say(axes, 0.76, "thin: first axle", style.BLUE)
+    _say(axes, 0.54, "grey: least to greatest")
+
+
+def _moments(stop: Stop) -> npt.NDArray[np.intp]:
+    """Return the rows of the traces nearest to the columns of a raster."""
+    time = stop.traces["time"]
+    moments = (np.arange(COLUMNS) + 0.5) / COLUMNS * time[-1]
+    rows = np.searchsorted(time, moments)
+    return np.clip(rows, 0, len(time) - 1)
+
+
+def _raster(axes: Axes, values: npt.NDArray[Any], stop: Stop, **look: Any) -> Any:
+    n_axles = values.shape[1]
+    image = axes.imshow(
+        values.T,
+        aspect="auto",
+        interpolation="none",
+        extent=(0.0, float(stop.traces["time"][-1]), n_axles + 0.5, 0.5),
+        **look,
+    )
+    style.mark_vehicles(axes, stop.scenario, style.QUIET)
+    axes.set_ylabel("axle, from\nthe front")
+    return image
+
+
+def _draw_slip(axes: Axes, stop: Stop) -> None:
+    slip = np.clip(creepage(stop)[_moments(stop)], 0.0, 1.0) * 100.0
+    image = _raster(axes, slip, stop, cmap="Greys", vmin=0.0, vmax=100.0)
+    box: Any = axes.inset_axes((1.02, 0.0, 0.022, 1.0))
+    bar = axes.get_figure().colorbar(image, cax=box)  # type: ignore[union-attr]
+    bar.set_label("slip of the wheels [%]", fontsize=7.0)
+    bar.ax.tick_params(labelsize=6.5)
+    bar.set_ticks([0, 20, 50, 100])
+
+
+def _draw_activity(axes: Axes, stop: Stop) -> None:
+    shades = ListedColormap([colour for _, colour in ACTIVITY])
+    classes = activity(stop)[_moments(stop)]
+    _raster(axes, classes, stop, cmap=shades, vmin=-0.5, vmax=len(ACTIVITY) - 0.5)
+    patches = [
+        Patch(facecolor=colour, edgecolor=style.QUIET, linewidth=0.5, label=name)
+        for name, colour in ACTIVITY
+    ]
+    axes.legend(
+        handles=patches,
+        title="valve of the axle",
+        title_fontsize=7.0,
+        loc="upper left",
+        bbox_to_anchor=(1.0, 1.05),
+        fontsize=7.0,
+        handlelength=1.2,
+        alignment="left",
+    )
+
+
+def _draw_friction(axes: Axes, stop: Stop) -> None:
+    rows, traces = _thin(stop), stop.traces
+    shown = shown_axles(stop.scenario.train.n_axles)
+    window = np.ones(max(1, round(len(rows) / 150)))
+    shades, widths = np.linspace(0.72, 0.0, len(shown)), np.linspace(0.8, 1.8, len(shown))
+    counts = np.convolve(np.ones(len(rows)), window, mode="same")
+    for number, shade, width in zip(shown, shades, widths, strict=True):
+        values = np.convolve(traces["friction"][rows, number - 1], window, mode="same") / counts
+        axes.plot(
+            traces["time"][rows],
+            values,
+            color=str(shade),
+            linewidth=width,
+            label=f"axle {number}",
+        )
+    axes.set_ylim(bottom=0.0)
+    axes.set_ylabel("friction met\non the rail [-]")
+    axes.grid(axis="y")
+    axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.05), fontsize=7.0, handlelength=1.6)
+
+
+def _draw_energy(axes: Axes, stop: Stop) -> None:
+    rows = _thin(stop)
+    parts = {name: values[rows] / 1e6 for name, values in energies(stop).items()}
+    labels = {
+        "brakes": ("heat in the brakes", style.GREY, ""),
+        "contact": ("heat between\nwheel and rail", style.ORANGE, "////"),
+        "rest": ("resistance,\ngradient", style.FAINT, "...."),
+        "motion": ("still in motion", style.PAPER, ""),
+    }
+    below = np.zeros(len(rows))
+    for name, (label, colour, hatch) in labels.items():
+        above = below + parts[name]
+        axes.fill_between(
+            stop.traces["time"][rows],
+            below,
+            above,
+            facecolor=colour,
+            edgecolor=style.INK,
+            linewidth=0.4,
+            hatch=hatch,
+            label=label,
+        )
+        below = above
+    axes.set_ylim(bottom=min(0.0, float(parts["rest"].min())))
+    axes.set_ylabel("energy of the\ntrain [MJ]")
+    handles, names = axes.get_legend_handles_labels()
+    axes.legend(
+        handles[::-1],
+        names[::-1],
+        loc="upper left",
+        bbox_to_anchor=(1.0, 1.05),
+        fontsize=7.0,
+        handlelength=1.2,
+    )
+
+
+def _distance_on_top(axes: Axes, stop: Stop) -> None:
+    """Mark round distances along the top, where they do not crowd."""
+    time, distance = stop.traces["time"], stop.traces["distance"]
+    step = next(s for s in (10, 20, 50, 100, 200, 500, 1000, 2000, 5000) if distance[-1] / s < 14)
+    top: Any = axes.secondary_xaxis("top")
+    ticks, names, last = [], [], -np.inf
+    for place in np.arange(0.0, distance[-1], step):
+        moment = float(np.interp(place, distance, time))
+        if moment - last > 0.045 * time[-1]:
+            ticks.append(moment)
+            names.append(f"{place:.0f}")
+            last = moment
+    top.set_xticks(ticks, names, fontsize=6.5)
+    top.set_xlabel("distance run [m]", fontsize=7.0, labelpad=2)

@@ -1,0 +1,178 @@
+"""The playback page in real Chromium without a window: `pytest -m browser`."""
+
+import json
+import time
+
+import pytest
+
+from bench.figures.playback import playback_page
+from tests.figures.browser import chromium, complaints
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def page_file(tmp_path_factory, slow_stops):
+    path = tmp_path_factory.mktemp("playback") / "playback.html"
+    path.write_text(playback_page(slow_stops, "slipbench playback"), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def driver(tmp_path_factory):
+    with chromium(tmp_path_factory.mktemp("profile")) as running:
+        yield running
+
+
+@pytest.fixture
+def page(driver, page_file):
+    driver.get("about:blank")
+    driver.get(page_file.as_uri())
+    yield driver
+    assert complaints(driver) == []
+
+
+def clock(page):
+    return float(page.execute_script("return document.body.dataset.time"))
+
+
+def press(page, *keys):
+    from selenium.webdriver import ActionChains
+
+    chain = ActionChains(page)
+    for key in keys:
+        chain.send_keys(key)
+    chain.perform()
+
+
+def colours(page, selector):
+    """Return how many different colours a canvas shows: an empty one shows a single one."""
+    return page.execute_script(
+        """const c = document.querySelector(arguments[0]);
+        const d = c.getContext("2d").getImageData(0, 0, c.width, c.height).data;
+        const seen = new Set();
+        for (let i = 0; i < d.length; i += 4) seen.add((d[i] << 16) | (d[i + 1] << 8) | d[i + 2]);
+        return seen.size;""",
+        selector,
+    )
+
+
+def test_it_opens_from_disk_and_draws_everything(page, slow_stops, tmp_path):
+    assert clock(page) == 0.0
+    for selector in ("#line", "#chart", "#key", ".lane canvas", ".lane:nth-child(2) canvas"):
+        assert colours(page, selector) > 3, selector
+    assert page.execute_script("return document.querySelectorAll('.lane').length") == 2
+    width = page.execute_script("return [document.body.scrollWidth, window.innerWidth]")
+    assert width[0] <= width[1]
+    assert page.save_screenshot(str(tmp_path / "playback.png"))
+    assert (tmp_path / "playback.png").stat().st_size > 20_000
+
+
+def test_play_moves_the_clock_and_pause_holds_it(page):
+    button = page.find_element("id", "play")
+    button.click()
+    assert button.text == "Pause"
+    time.sleep(0.6)
+    button.click()
+    assert button.text == "Play"
+    reached = clock(page)
+    assert 0.2 < reached < 5.0
+    time.sleep(0.3)
+    assert clock(page) == reached
+
+
+def test_keys_play_step_and_jump(page, slow_stops):
+    from selenium.webdriver.common.keys import Keys
+
+    lasts = max(stop.traces["time"][-1] for stop in slow_stops)
+    press(page, Keys.ARROW_RIGHT, Keys.ARROW_RIGHT, Keys.ARROW_LEFT)
+    assert clock(page) == pytest.approx(1.0, abs=1e-3)
+    press(page, Keys.END)
+    assert clock(page) == pytest.approx(lasts, abs=0.01)
+    press(page, Keys.HOME)
+    assert clock(page) == 0.0
+    press(page, " ")
+    time.sleep(0.4)
+    press(page, " ")
+    assert clock(page) > 0.1
+    assert page.execute_script("return document.body.dataset.playing") == "false"
+
+
+def test_space_on_the_focused_button_acts_once(page):
+    button = page.find_element("id", "play")
+    page.execute_script("arguments[0].focus()", button)
+    press(page, " ")
+    assert page.execute_script("return document.body.dataset.playing") == "true"
+    press(page, " ")
+    assert page.execute_script("return document.body.dataset.playing") == "false"
+
+
+def test_scrubbing_shows_the_numbers_of_that_moment(page, slow_stops):
+    page.execute_script(
+        """const s = document.getElementById("scrub"); s.value = 5;
+        s.dispatchEvent(new Event("input", { bubbles: true }));"""
+    )
+    assert clock(page) == pytest.approx(5.0)
+    told = page.find_element("id", "told").text
+    traces = slow_stops[0].traces
+    i = int(abs(traces["time"] - 5.0).argmin())
+    assert f"{traces['distance'][i]:.0f} m" in told
+    n_locked = int((traces["wheel_speed"][i] < slow_stops[0].scenario.run.locked_wheel_speed).sum())
+    shown = page.find_element("css selector", ".lane .numbers div:nth-child(4) dd").text
+    assert shown.startswith(f"{n_locked} locked")
+
+
+def test_the_cab_reads_low_when_its_axle_is_locked(page, slow_stops):
+    page.execute_script("go(8)")
+    numbers = page.find_elements("css selector", ".lane:first-child .numbers dd")
+    train, cab = (int(number.text.split()[0]) for number in numbers[:2])
+    assert cab == 0 < train
+
+
+@pytest.mark.parametrize(("lane", "moment", "is_turning"), [(1, 1.0, True), (0, 8.0, False)])
+def test_wheels_turn_unless_locked(page, lane, moment, is_turning):
+    """Two pictures 20 ms apart with train and pressures held still: only wheels can differ."""
+    before, after = page.execute_script(
+        """const [i, moment] = arguments, s = STOPS[i];
+        s.distance.fill(50); s.pressure.fill(0);
+        return [moment, moment + 0.02].map((t) => {
+          go(t, false);
+          return lanes[i].canvas.toDataURL();
+        });""",
+        lane,
+        moment,
+    )
+    assert (before != after) == is_turning
+
+
+def test_a_moment_can_be_named_in_the_address(driver, page_file):
+    driver.get("about:blank")
+    driver.get(f"{page_file.as_uri()}#t=7.5")
+    assert clock(driver) == pytest.approx(7.5)
+
+
+def test_less_motion_is_honoured(page_file, tmp_path):
+    with chromium(tmp_path / "profile", "--force-prefers-reduced-motion") as calm:
+        calm.get(page_file.as_uri())
+        assert calm.find_element("id", "calm").is_displayed()
+        calm.find_element("id", "play").click()
+        seen = calm.execute_async_script(
+            """const done = arguments[0], seen = new Set(), began = performance.now();
+            const look = () => {
+              seen.add(document.body.dataset.time);
+              performance.now() - began < 1300 ? setTimeout(look, 20) : done([...seen]);
+            };
+            look();"""
+        )
+        assert 2 <= len(seen) <= 4, json.dumps(seen)  # twice a second, for 1.3 s
+        assert complaints(calm) == []
+
+
+def test_the_page_prints_and_its_order_of_focus_is_that_of_the_page(page):
+    from selenium.webdriver.common.keys import Keys
+
+    order = []
+    for _ in range(7):
+        press(page, Keys.TAB)
+        order.append(page.execute_script("return document.activeElement.id"))
+    assert order == ["scrub", "play", "start", "back", "on", "end", "pace"]
