@@ -107,6 +107,12 @@ def _refuse_what_the_proof_needs(scenario: Scenario) -> None:
                 f"{section.recovered_friction:g}: shortest_possible needs friction that cleaning "
                 f"does not lower, at least {section.friction:g}"
             )
+    for i, fault in enumerate(scenario.faults):
+        if fault.kind.startswith("load_weighed") or fault.kind == "control_wire_broken":
+            raise InputError(
+                f"scenario {scenario.name}: faults.{i}.kind = {fault.kind}: shortest_possible "
+                "needs faults that cannot make the train brake harder than asked"
+            )
     for i, vehicle in enumerate(scenario.train.vehicles):
         if not vehicle.has_constant_friction:
             raise InputError(

@@ -9,6 +9,7 @@ from bench.errors import InputError
 from bench.kernel.records import RUNNING
 from bench.scenario import Brake, Driver, Fault, HandleEntry, Run, Sander
 from bench.scenario.fault import AXLE_FAULTS, OTHER_FAULTS, VEHICLE_FAULTS
+from bench.shortest import shortest_possible
 from bench.stop import summarise
 from controllers import by_name
 from tests.support_stops import car, film, packed, plain_stop, run_world, train_of
@@ -256,3 +257,9 @@ def test_unknown_target_is_refused_in_one_line(broken, words):
 def test_fault_without_effect_is_refused(kind, changes):
     with pytest.raises(InputError, match="changes nothing"):
         stop_with(fault(kind), **changes)
+
+
+@pytest.mark.parametrize("kind", ["load_weighed_tare", "load_weighed_crush", "control_wire_broken"])
+def test_shortest_possible_is_not_given_where_a_fault_may_brake_harder(kind):
+    with pytest.raises(InputError, match="brake harder"):
+        shortest_possible(stop_with(fault(kind)))

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from bench import load_scenario
+from bench.campaign.scenario_file import scenario_file
 from bench.errors import InputError
 from bench.scenario import Driver, HandleEntry, Routine, handle_log
 
@@ -196,3 +197,13 @@ def test_broken_log_is_refused_in_one_line(tmp_path: Path, text, words):
 def test_missing_log_is_refused_in_one_line(load, minimal):
     with pytest.raises(InputError, match=r"none\.csv: cannot be read .*handle log"):
         load(minimal.replace(HANDLE, '[driver]\nlog = "none.csv"\n'))
+
+
+def test_driver_written_to_a_file_is_read_back_equal(load, minimal):
+    routine = ROUTINE + "position = 3\n"
+    routine = routine.replace('position = "emergency"\n', "")
+    text = minimal.replace(HANDLE, "[driver]\nstopping_point_m = 900\n" + routine)
+    text += "[[driver.isolation_press]]\nat_speed_mph = 20\n[driver.easing]\nposition = 1\n"
+    text += '[[fault]]\nkind = "sensor_dead"\naxle = 2\nat_time_s = 3\n'
+    scenario = load(text)
+    assert load(scenario_file(scenario), "again.toml") == scenario.replace(name=scenario.name)
