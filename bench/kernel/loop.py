@@ -154,9 +154,12 @@ def record(world: Any, is_last: int) -> None:
         vehicle = world.vehicle_states[axle.i_vehicle]
         pressure = vehicle.demand * vehicle.load_factor * train.full_pressure
         demanded = axle.brake_gain * pressure
+        kept = moving.peak_ratio, moving.peak_creepage, moving.peak_speed
         cell[5] = usable_force(
             state.speed, demanded, state.acceleration, axle, moving, world.law[0]
         )
+        # a trace finds a peak anew where the stop itself would not: it must leave no trace there
+        moving.peak_ratio, moving.peak_creepage, moving.peak_speed = kept
         cell[6], cell[7] = moving.valve, moving.measured_speed
         cell[8] = moving.contact_energy
     state.n_traces += 1
