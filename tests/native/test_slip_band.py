@@ -8,7 +8,7 @@ import pytest
 
 from bench.campaign.candidate import candidate_of, source_text
 from bench.campaign.task import make_task, run_task, summary_text
-from bench.conformance import play, record_stop
+from bench.conformance import check_controller, play, record_stop
 from bench.conformance.inputs import extreme_observations, patchy_stop
 from bench.native import load_library, native_folder
 from bench.registry import find_controller
@@ -97,3 +97,9 @@ def test_a_campaign_runs_it_and_keeps_its_hash(library: Path) -> None:
     outcome = run_task(make_task(scenario, candidate, 3))
     assert outcome.summary == summary_text(simulate(scenario, known.controller, 3).summary)
     assert known.controller.update.digest in source_text(known.controller)  # type: ignore[attr-defined]
+
+
+@pytest.mark.slow
+def test_the_conformance_suite_passes(library: Path) -> None:
+    """The parts of it that call libraries otherwise than stops do are tried above."""
+    assert check_controller(load_library(library)) == ()
