@@ -92,3 +92,19 @@ def test_bad_input_is_one_line(run, line, message):
 def test_numbers_out_of_range_are_refused(run, option):
     with pytest.raises((argparse.ArgumentError, SystemExit)):
         run(f"campaign small.toml {option}")
+
+
+def test_tune_all_gives_every_strategy_the_same_effort(run, tmp_path, capsys):
+    options = "--trade distance --training 1 --held-out 1 --budget 14 --out all"
+    chosen = "--controllers none,speed_difference,peak_follower"
+    assert run(f"tune-all {chosen} --rails small.toml {options}") == 0
+    text = capsys.readouterr().out
+    assert "on 1 held-out rails, 95 % intervals" in text
+    made = {path.stem for path in (tmp_path / "all").glob("*.toml")}
+    assert made == {"speed_difference"}  # of the others one has nothing to tune, one sees truth
+    assert (tmp_path / "all" / "table.txt").read_text().count("keep (not told shorter") == 1
+
+
+def test_tune_all_refuses_what_cannot_be_tuned(run):
+    with pytest.raises(InputError, match="none of these strategies has parameters to tune"):
+        run("tune-all --controllers none,peak_follower --rails small.toml --budget 14")

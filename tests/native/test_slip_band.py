@@ -6,9 +6,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bench.conformance import play, record_stop
+from bench.campaign.candidate import candidate_of, source_text
+from bench.campaign.task import make_task, run_task, summary_text
+from bench.conformance import check_controller, play, record_stop
 from bench.conformance.inputs import extreme_observations, patchy_stop
 from bench.native import load_library, native_folder
+from bench.registry import find_controller
 from bench.scenario import load_scenario
 from bench.simulation import simulate
 from controllers import by_name
@@ -85,3 +88,18 @@ def test_it_travels_to_other_processes_by_path_and_hash(library: Path) -> None:
     assert again == own
     assert again.update.digest == own.update.digest  # type: ignore[attr-defined]
     assert len(pickle.dumps(own.update)) < 500
+
+
+def test_a_campaign_runs_it_and_keeps_its_hash(library: Path) -> None:
+    scenario = patchy_stop().replace({"run.maximum_time": 5.0})
+    known = find_controller(str(library))
+    candidate = candidate_of(known)
+    outcome = run_task(make_task(scenario, candidate, 3))
+    assert outcome.summary == summary_text(simulate(scenario, known.controller, 3).summary)
+    assert known.controller.update.digest in source_text(known.controller)  # type: ignore[attr-defined]
+
+
+@pytest.mark.slow
+def test_the_conformance_suite_passes(library: Path) -> None:
+    """The parts of it that call libraries otherwise than stops do are tried above."""
+    assert check_controller(load_library(library)) == ()
