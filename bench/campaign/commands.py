@@ -179,13 +179,13 @@ def tune_command(arguments: argparse.Namespace) -> int:
     from bench.campaign.designs import parameter_space
     from bench.campaign.judge import Goal
     from bench.campaign.objectives import find_objectives
-    from bench.campaign.picture import draw_trade_off
     from bench.campaign.planning import family_rails
     from bench.campaign.progress import progress
     from bench.campaign.report import tuned_text
     from bench.campaign.tuned_file import tuned_file
     from bench.campaign.tuning import tune
     from bench.figures.style import save
+    from bench.figures.tuning import draw_tuning
 
     known = _strategies(arguments.controller, arguments.compile)[0]
     names = arguments.parameters.split(",") if arguments.parameters else None
@@ -209,7 +209,7 @@ def tune_command(arguments: argparse.Namespace) -> int:
     print(tuned_text(tuned))
     _write(result, tuned_file(tuned, known, _command()).encode())
     written = [result]
-    for kind, data in save(draw_trade_off(tuned)).items():
+    for kind, data in save(draw_tuning(tuned)).items():
         written.append(result.with_suffix(f".{kind}"))
         _write(written[-1], data)
     print(f"\nwritten: {', '.join(map(str, written))}\n\n{CAUTION}")
