@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import shlex
 import shutil
 import sys
 from collections.abc import Sequence
@@ -139,6 +140,7 @@ def _add_compare(parser: argparse.ArgumentParser) -> None:
         "--json", action="store_true", help="print the rows as JSON only; files only with --out"
     )
     parser.add_argument("--workers", type=whole_number, help="processes (one a core)")
+    parser.add_argument("--report", action="store_true", help="write the report page as well")
     _add_common(parser, "; several, as 50mph,75mph, give one wide table")
     parser.set_defaults(act=compare_command)
 
@@ -214,6 +216,8 @@ def compare_command(arguments: argparse.Namespace) -> int:
     from bench.scenario import scenario_names
     from bench.tables import comparison_table
 
+    if arguments.report and arguments.json and arguments.out is None:
+        raise InputError("--report: with --json it needs --out, a folder for the page")
     _check_range("--seeds", arguments.seeds, 1, MOST_SEEDS)
     if arguments.workers is not None:
         _check_range("--workers", arguments.workers, 1, MOST_WORKERS)
@@ -228,9 +232,11 @@ def compare_command(arguments: argparse.Namespace) -> int:
         check_folder(folder, RESULT_FILES, RECORD, WRITER)
     _get_ready(strategies, "bench.compare", "loop.run_compiled", "floor.run_floor")
     comparison = _run_with_progress(arguments, scenarios, strategies)
+    from bench.comparison_record import as_record
     from bench.standing import frontier_text, standing_table
 
-    rows = [row.as_record() for row in comparison.rows]
+    record = as_record(comparison, _as_typed(arguments))
+    rows = record["rows"]
     table = (standing_table if is_wide else comparison_table)(comparison)
     table = "\n\n".join(filter(None, [table, frontier_text(comparison)]))
     text = _as_json(rows) if arguments.json else table
@@ -242,12 +248,27 @@ def compare_command(arguments: argparse.Namespace) -> int:
         files["table.txt"] = f"{table}\n\n{CAUTION}\n".encode()
         ending = f"\n\nwritten to {folder}: {', '.join((RECORD, *files))}\n\n{CAUTION}"
         with interrupts_ignored():  # from here all is written, and said to be
-            write_folder(folder, files, RECORD, WRITER, {"rows": rows})
+            write_folder(folder, files, RECORD, WRITER, record)
             print(text + ("" if arguments.json else ending), flush=True)
     except InputError:
         print(text, flush=True)  # what was computed is not lost
         raise
+    if arguments.report:
+        from bench.figures.stop_commands import write_report
+
+        told = write_report(folder, None)
+        print(told, file=sys.stderr if arguments.json else sys.stdout)
     return 0
+
+
+def _as_typed(arguments: argparse.Namespace) -> str:
+    """Return the line that repeats a comparison, without where its results go."""
+    words = ["slipbench", "compare", *arguments.scenarios]
+    for name in ("controllers", "seeds", "speed"):
+        value = getattr(arguments, name)
+        if value is not None and (name, value) != ("seeds", 1):
+            words += [f"--{name}", str(value)]
+    return shlex.join([*words, *(["--compile"] if arguments.compile else [])])
 
 
 def _scenario(name: str, speed: str | None) -> Scenario:

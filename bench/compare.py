@@ -12,7 +12,7 @@ import math
 import multiprocessing
 import os
 import statistics
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from functools import lru_cache
@@ -60,6 +60,7 @@ class Row:
     seed: int
     yardsticks: Yardsticks
     summary: dict[str, Any]
+    findings: tuple[str, ...] = ()
 
     def as_record(self) -> dict[str, Any]:
         """Return the row flat, for JSON and CSV; numbers that are not finite become None."""
@@ -74,6 +75,20 @@ class Row:
             **self.summary,
         }
         return {name: finite_or_none(value) for name, value in flat.items()}
+
+    @classmethod
+    def from_record(cls, record: Mapping[str, Any], findings: Sequence[str] = ()) -> Row:
+        """Return the row that gave a record of `as_record`; numbers that were None become NaN.
+
+        Raises
+        ------
+        KeyError   if the record lacks one of the names
+        """
+        summary: dict[str, Any] = {n: math.nan if v is None else v for n, v in record.items()}
+        marks = Yardsticks(summary.pop("dry_distance"), summary.pop("shortest_possible"))
+        heads = ("scenario", "initial_speed", "controller", "uses_truth", "seed")
+        values = {name: summary.pop(name) for name in heads}
+        return cls(**values, yardsticks=marks, summary=summary, findings=tuple(findings))
 
 
 @dataclass(frozen=True)
@@ -121,20 +136,26 @@ class Comparison:
     def rails(self) -> list[Scenario]:
         """Return the scenarios, that with the shortest stop of a strategy without truth first."""
 
-        def best(scenario: Scenario) -> float:
-            scores = self.scores(scenario.name)
-            return min((s.distance for s in scores if not s.uses_truth), default=scores[0].distance)
-
-        return sorted(self.scenarios, key=best)
+        return sorted(self.scenarios, key=lambda s: shortest_stop(self.scores(s.name)))
 
     def scores(self, scenario: str) -> list[Score]:
         """Return a score a strategy on one rail: fewest overruns, then shortest distance first."""
-        scores = []
-        for known in self.strategies:
-            name = known.controller.name
-            runs = [r for r in self.rows if r.scenario == scenario and r.controller == name]
-            scores.append(_score(runs))
-        return sorted(scores, key=lambda s: (s.n_runs - s.n_stopped, s.distance, s.longest_lock))
+        return scores_on(scenario, self.rows)
+
+
+def scores_on(scenario: str, rows: Sequence[Row]) -> list[Score]:
+    """Return a score a strategy on one rail: fewest overruns, then shortest distance first."""
+    runs: dict[str, list[Row]] = {}
+    for row in rows:
+        if row.scenario == scenario:
+            runs.setdefault(row.controller, []).append(row)
+    scores = [_score(own) for own in runs.values()]
+    return sorted(scores, key=lambda s: (s.n_runs - s.n_stopped, s.distance, s.longest_lock))
+
+
+def shortest_stop(scores: Sequence[Score]) -> float:
+    """Return the least mean distance of a strategy that does not see truth, or of any. [m]"""
+    return min((s.distance for s in scores if not s.uses_truth), default=scores[0].distance)
 
 
 @dataclass(frozen=True)
@@ -193,7 +214,7 @@ def compare(
             uses_truth=known.controller.uses_truth,
             seed=seed,
             yardsticks=yardsticks[scenario.name],
-            summary=next(summaries),
+            **next(summaries),
         )
         for scenario in scenarios
         for known in strategies
@@ -288,10 +309,11 @@ def _run_job(job: Job, known: Known | None) -> Any:
     if known is None:
         return find_yardsticks(job.scenario)
     try:
-        return dict(run_stop(job.scenario, known, job.seed).summary)
+        stop = run_stop(job.scenario, known, job.seed)
     except InputError as problem:
         where = f"scenario {job.scenario.name}, seed {job.seed}"
         raise InputError(f"{where}: {one_line(problem)}") from problem
+    return {"summary": dict(stop.summary), "findings": tuple(getattr(stop, "findings", ()))}
 
 
 def _run_here(

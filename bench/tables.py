@@ -141,7 +141,7 @@ def scenario_table(scenario: Scenario, width: int | None = None) -> str:
     are wrapped to it.
     """
     values = [_with_default_mark(value) for value in scenario.values()]
-    shown = [(v.mark, v.path, written(v.value), v.unit, v.source) for v in _merged(values)]
+    shown = [(v.mark, v.path, written(v.value), v.unit, v.source) for v in shown_values(scenario)]
     used = sum(max(len(row[i]) for row in (*shown, HEADS)) + len(GAP) for i in range(4))
     room = max(width - used, 30) if width else 10_000
     rows: list[Sequence[str] | str] = []
@@ -153,6 +153,11 @@ def scenario_table(scenario: Scenario, width: int | None = None) -> str:
     known = ", ".join(f"{count} {mark}" for mark, count in counts.most_common())
     table = plain_table(HEADS, rows, n_left=len(HEADS))
     return f"{table}\n\n{len(values)} values: {known} (* a library default)"
+
+
+def shown_values(scenario: Scenario) -> list[ScenarioValue]:
+    """Return every value of a scenario as `scenario_table` shows it."""
+    return _merged(_with_default_mark(value) for value in scenario.values())
 
 
 def written(value: object) -> str:

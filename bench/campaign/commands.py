@@ -235,12 +235,12 @@ def _tune(
     from bench.campaign.designs import parameter_space
     from bench.campaign.judge import Goal
     from bench.campaign.objectives import find_objectives
-    from bench.campaign.picture import draw_trade_off
     from bench.campaign.planning import family_rails
     from bench.campaign.progress import progress
     from bench.campaign.tuned_file import tuned_file
     from bench.campaign.tuning import tune
     from bench.figures.style import save
+    from bench.figures.tuning import draw_tuning
 
     space = parameter_space(known.controller, names)
     goal = Goal(find_objectives(arguments.trade), arguments.lock_limit, arguments.extension_limit)
@@ -261,7 +261,7 @@ def _tune(
         result = store.path.with_suffix(".toml")
     _write(result, tuned_file(tuned, known, _command()).encode())
     written = [result]
-    for kind, data in save(draw_trade_off(tuned)).items():
+    for kind, data in save(draw_tuning(tuned)).items():
         written.append(result.with_suffix(f".{kind}"))
         _write(written[-1], data)
     return tuned, written

@@ -77,7 +77,7 @@ def draw_comparison(comparison: Comparison, looks: Mapping[str, Look]) -> Figure
             [scenario.name.replace("_", " ") for scenario in rails],
             fontweight="bold",
         )
-        _draw_legend(figure, legend, height)
+        draw_legend(figure, legend, height)
         figure.text(0.012, 0.07 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
     return figure
 
@@ -201,10 +201,11 @@ def _say(axes: Axes, x: float, y: float, text: str, is_left: bool = False) -> No
 
 
 def _dot(axes: Axes, x: float, y: float, score: Score, look: Look) -> None:
-    axes.plot([x], [y], **_dot_style(look, score.uses_truth), clip_on=False, zorder=4)
+    axes.plot([x], [y], **dot_style(look, score.uses_truth), clip_on=False, zorder=4)
 
 
-def _dot_style(look: Look, uses_truth: bool) -> dict[str, Any]:
+def dot_style(look: Look, uses_truth: bool) -> dict[str, Any]:
+    """Return how a strategy's mark is drawn: hollow where it sees truth."""
     return {
         "marker": look.marker,
         "markersize": 5.5,
@@ -215,21 +216,27 @@ def _dot_style(look: Look, uses_truth: bool) -> dict[str, Any]:
     }
 
 
-def _legend_rows(
-    comparison: Comparison, names: Sequence[str], looks: Mapping[str, Look]
+def strategy_legend(
+    names: Sequence[str], uses_truth: Mapping[str, bool], looks: Mapping[str, Look]
 ) -> list[list[Line2D]]:
-    """Return the legend's entries, as many a row as the width holds; yardsticks in the last."""
-    truthful = {s.controller.name for s in comparison.strategies if s.controller.uses_truth}
+    """Return an entry of the legend a strategy, as many a row as the width holds."""
     rows: list[list[Line2D]] = [[]]
     used = 0
     for name in names:
-        label = name.replace("_", " ") + (" (sees truth)" if name in truthful else "")
-        style_of_dot = _dot_style(looks[name], name in truthful)
+        label = name.replace("_", " ") + (" (sees truth)" if uses_truth[name] else "")
         used += len(label) + 7
         if used > LEGEND_LETTERS and rows[-1]:
             rows.append([])
             used = len(label) + 7
-        rows[-1].append(Line2D([], [], label=label, **style_of_dot))
+        rows[-1].append(Line2D([], [], label=label, **dot_style(looks[name], uses_truth[name])))
+    return rows
+
+
+def _legend_rows(
+    comparison: Comparison, names: Sequence[str], looks: Mapping[str, Look]
+) -> list[list[Line2D]]:
+    """Return the legend's entries; yardsticks in the last row."""
+    uses_truth = {s.controller.name: s.controller.uses_truth for s in comparison.strategies}
     yardsticks = [
         Line2D([], [], label="shortest possible", **_SHORTEST),  # type: ignore[arg-type]
         Line2D([], [], label="dry rail, no slip control", **_DRY),  # type: ignore[arg-type]
@@ -237,10 +244,11 @@ def _legend_rows(
     if comparison.n_seeds > 1:
         label = f"mean and range of {comparison.n_seeds} seeds"
         yardsticks.append(Line2D([], [], label=label, color=style.QUIET, linewidth=4.5, alpha=0.4))
-    return [*rows, yardsticks]
+    return [*strategy_legend(names, uses_truth, looks), yardsticks]
 
 
-def _draw_legend(figure: Figure, rows: Sequence[Sequence[Line2D]], height: float) -> None:
+def draw_legend(figure: Figure, rows: Sequence[Sequence[Line2D]], height: float) -> None:
+    """Draw a legend of several rows along the top of a figure of this height [inch]."""
     for i, handles in enumerate(rows):
         figure.legend(
             handles=list(handles),

@@ -55,7 +55,7 @@ def draw_creep_trace(stop: Stop) -> Figure:
         panels: Any = figure.subplots(1, len(shown), sharey=True, squeeze=False)[0]
         figure.subplots_adjust(left=0.085, right=0.89, top=0.83, bottom=0.19, wspace=0.07)
         top = 0.0
-        dots = None
+        dots: Any = None
         for axes, i_axle in zip(panels, shown, strict=True):
             dots, reach = _draw_axle(axes, stop, i_axle)
             top = max(top, reach)

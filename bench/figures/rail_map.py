@@ -135,7 +135,6 @@ def _draw_map(figure: Figure, axes: Axes, met: RailMet, stop: Stop) -> None:
     box: Any = axes.inset_axes((1.025, 0.0, 0.022, 1.0))
     bar = figure.colorbar(image, cax=box)
     bar.set_label("friction met [-], light is better")
-    bar.outline.set_visible(False)  # type: ignore[operator]
 
 
 def _draw_lines(axes: Axes, met: RailMet) -> None:

@@ -1,4 +1,4 @@
-"""The commands `picture` and `playback`: one stop, drawn or played. Thin, one function each.
+"""The commands `picture`, `playback` and `report`. Thin, one function each.
 
 `add_parsers` adds them to the command line; each sets `act` to its function, which returns the exit
 code. They raise `InputError` for what cannot be used. Slow imports stand inside the functions.
@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import argparse
 import shlex
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bench.caution import CAUTION
+from bench.errors import InputError
 from bench.figures.command_tools import (
     add_stop_arguments,
     deliver,
@@ -18,6 +21,7 @@ from bench.figures.command_tools import (
     read_scenario,
     results_folder,
 )
+from bench.interrupts import interrupts_ignored
 
 if TYPE_CHECKING:
     from bench.stop import Stop
@@ -27,7 +31,7 @@ PAGE = "playback.html"
 
 
 def add_parsers(subparsers: Any) -> None:
-    """Add both commands to a command line's subparsers."""
+    """Add the commands to a command line's subparsers."""
     picture = subparsers.add_parser(
         "picture", help="draw one stop: on one sheet, its rail, its way over the creep curves"
     )
@@ -39,6 +43,12 @@ def add_parsers(subparsers: Any) -> None:
     add_stop_arguments(playback, "playback")
     playback.add_argument("--beside", metavar="NAME", help="another strategy, played beside it")
     playback.set_defaults(act=playback_command)
+    report = subparsers.add_parser(
+        "report", help="write the page of a comparison: table, pictures, sources, how sure"
+    )
+    report.add_argument("folder", metavar="DIR", help="what slipbench compare wrote into")
+    report.add_argument("--question", metavar="TEXT", help="the question it answers, its title")
+    report.set_defaults(act=report_command)
 
 
 def picture_command(arguments: argparse.Namespace) -> int:
@@ -72,6 +82,41 @@ def playback_command(arguments: argparse.Namespace) -> int:
     told = "\n".join(style.account(stop) for stop in stops)
     deliver(f"{told}\n\nopen {folder / PAGE} in a browser", folder, {PAGE: page}, "playback")
     return 0
+
+
+def report_command(arguments: argparse.Namespace) -> int:
+    """Write the report page of a comparison beside what it wrote."""
+    if arguments.question is not None and not arguments.question.strip():
+        raise InputError("--question: must not be empty")
+    print(f"{write_report(Path(arguments.folder), arguments.question)}\n\n{CAUTION}")
+    return 0
+
+
+def write_report(folder: Path, question: str | None) -> str:
+    """Write the report page and its pictures into the folder of a comparison.
+
+    Returns
+    -------
+    str   what was written, in one line
+
+    Raises
+    ------
+    InputError   if the folder holds no comparison, or cannot be written
+    """
+    from bench.comparison_record import read_record
+    from bench.output import write_folder
+
+    kept = read_record(folder)
+    from bench.figures.report import QUESTION, draw_report_pictures, picture_of, report_page
+
+    files = draw_report_pictures(kept)
+    shown = {"compare": picture_of(folder, "compare")}
+    shown |= {name[:-4]: data for name, data in files.items() if name.endswith(".svg")}
+    there = {name: data for name, data in shown.items() if data is not None}
+    files["report.html"] = report_page(kept, there, question or QUESTION).encode()
+    with interrupts_ignored():
+        write_folder(folder, files, "report.json", "slipbench report", {})
+    return f"written to {folder}: report.json, {', '.join(files)}"
 
 
 def _run(arguments: argparse.Namespace, names: list[str], module: str) -> list[Stop]:

@@ -50,9 +50,7 @@ def is_locked(stop: Stop) -> npt.NDArray[np.bool_]:
     """Return whether each wheel counts as locked, by the scenario's thresholds. (n, n_axles)"""
     run = stop.scenario.run
     is_fast = stop.traces["train_speed"][:, None] > run.locked_train_speed
-    locked: npt.NDArray[np.bool_] = is_fast & (
-        stop.traces["wheel_speed"] < run.locked_wheel_speed
-    )
+    locked: npt.NDArray[np.bool_] = is_fast & (stop.traces["wheel_speed"] < run.locked_wheel_speed)
     return locked
 
 
@@ -207,8 +205,8 @@ def _moments(stop: Stop) -> npt.NDArray[np.intp]:
     """Return the rows of the traces nearest to the columns of a raster."""
     time = stop.traces["time"]
     moments = (np.arange(COLUMNS) + 0.5) / COLUMNS * time[-1]
-    rows = np.searchsorted(time, moments)
-    return np.clip(rows, 0, len(time) - 1)
+    rows: npt.NDArray[np.intp] = np.minimum(np.searchsorted(time, moments), len(time) - 1)
+    return rows
 
 
 def _raster(axes: Axes, values: npt.NDArray[Any], stop: Stop, **look: Any) -> Any:

@@ -7,7 +7,6 @@ import pytest
 from bench.campaign.designs import Factor, parameter_space
 from bench.campaign.judge import Goal, Judge, Rails
 from bench.campaign.objectives import OBJECTIVES, find_objectives
-from bench.campaign.picture import draw_trade_off
 from bench.campaign.planning import family_rails
 from bench.campaign.report import tuned_text
 from bench.campaign.running import PoolRunner
@@ -18,6 +17,7 @@ from bench.campaign.tuned_file import load_tuned, tuned_file
 from bench.campaign.tuning import tune
 from bench.errors import InputError
 from bench.figures.style import save
+from bench.figures.tuning import draw_tuning
 from bench.scenario import load_scenario
 from bench.scenario.change import nearest_text
 
@@ -205,8 +205,8 @@ def test_text_and_picture(slip_band, rails, bowl, trade):
     tuned = find(slip_band, Goal(find_objectives(trade)), rails, bowl(), budget=100)
     text = tuned_text(tuned)
     assert "Held-out rails (8)" in text and "better" in text
-    pictures = save(draw_trade_off(tuned))
-    assert pictures["png"].startswith(b"\x89PNG") and pictures == save(draw_trade_off(tuned))
+    pictures = save(draw_tuning(tuned))
+    assert pictures["png"].startswith(b"\x89PNG") and pictures == save(draw_tuning(tuned))
 
 
 def test_unknown_objective_is_one_line():

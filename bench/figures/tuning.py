@@ -20,7 +20,7 @@ TOP, BOTTOM = 2.9, 0.62
 """Heights of the trade-off and of one interval. [inch]"""
 
 
-def draw_trade_off(tuned: Tuned) -> Figure:
+def draw_tuning(tuned: Tuned) -> Figure:
     """Draw a tuning.
 
     Above: every setting that met all training rails, the first objective against each of the

@@ -1,0 +1,340 @@
+"""The report of a comparison: one page that opens from disk, prints, and can be sent."""
+
+from __future__ import annotations
+
+import base64
+import math
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from bench.campaign.statistics import signed_rank
+from bench.caution import CAUTION
+from bench.compare import Score, Yardsticks
+from bench.comparison_record import KeptComparison, KeptValue
+from bench.figures import style
+from bench.figures.distributions import draw_distributions
+from bench.figures.pages import escaped, fill, part
+from bench.figures.trade_off import draw_trade_off
+from bench.registry import known_controllers
+from bench.tables import number
+
+FEWEST = 6
+"""Seeds below which no 95 % interval of a median exists."""
+
+MOST_FINDINGS = 40
+
+QUESTION = "Which strategy stops the train shortest on these rails, and at what cost?"
+
+_CAPTIONS = {
+    "compare": "Stopping distance and longest lock of every strategy on every rail.",
+    "trade_off": "What a short stop costs in wheels and air: down and to the left is better; the "
+    "pale line joins strategies that no other beats in both.",
+    "distributions": "Every run over the seeds, with medians and their intervals.",
+}
+
+
+def draw_report_pictures(kept: KeptComparison) -> dict[str, bytes]:
+    """Return the pictures a report adds to those of the comparison, file name to content."""
+    names = [strategy.name for strategy in kept.strategies]
+    looks = style.looks([*known_controllers(), *names])
+    scores = kept.scores()
+    drawn = {"trade_off": draw_trade_off(scores, looks)}
+    if kept.n_seeds > 1:
+        drawn["distributions"] = draw_distributions(scores, kept.rows, looks)
+    return {
+        f"{name}.{kind}": data
+        for name, figure in drawn.items()
+        for kind, data in style.save(figure).items()
+    }
+
+
+def report_page(
+    kept: KeptComparison, pictures: Mapping[str, bytes], question: str = QUESTION
+) -> str:
+    """Return the report as one page.
+
+    Parameters
+    ----------
+    kept : KeptComparison
+    pictures : mapping      SVG by name: `compare`, `trade_off`, `distributions`; those there are
+    question : str          its title
+
+    Returns
+    -------
+    str   HTML, complete in itself
+    """
+    return fill(
+        part("report.html"),
+        {
+            "title": escaped(question),
+            "style": part("page.css") + part("report.css"),
+            "answer": _answer(kept),
+            "caution": escaped(CAUTION),
+            "table": "".join(_table(kept, rail, found) for rail, found in kept.scores().items()),
+            "figures": "".join(_figure(name, data) for name, data in pictures.items()),
+            "findings": _findings(kept),
+            "sure": _sure(kept),
+            "scenarios": _scenarios(kept),
+            "repeat": _repeat(kept),
+        },
+    )
+
+
+def picture_of(folder: Path, name: str) -> bytes | None:
+    """Return an SVG in a folder, None if it is not there."""
+    path = folder / f"{name}.svg"
+    return path.read_bytes() if path.is_file() else None
+
+
+def answers(kept: KeptComparison) -> list[str]:
+    """Return a sentence a rail: which strategy stopped shortest, what it cost, what the worst took.
+
+    Strategies that see the true state are left out. Where intervals over the seeds do not tell the
+    first from the second, or there are too few seeds, the sentence says so.
+    """
+    return [_sentence(kept, rail, scores) for rail, scores in kept.scores().items()]
+
+
+def _sentence(kept: KeptComparison, rail: str, scores: Sequence[Score]) -> str:
+    fair = [score for score in scores if not score.uses_truth] or list(scores)
+    stopped = [score for score in fair if math.isfinite(score.distance)]
+    where = f"On {_plain(rail)}"
+    if not stopped:
+        return f"{where}, no strategy stopped in every run."
+    best = stopped[0]
+    text = f"{where}, {_plain(best.controller)} stopped shortest, in {best.distance:.0f} m"
+    if math.isfinite(best.over_shortest):
+        text += f" ({best.over_shortest:.2f} of the shortest possible)"
+    text += f"; longest lock of a wheel {best.worst_lock:.1f} s"
+    over = [score for score in fair if not math.isfinite(score.distance)]
+    if over:
+        text += f"; not always stopped: {', '.join(_plain(s.controller) for s in over)}"
+    elif len(stopped) > 1:
+        last = stopped[-1]
+        text += f"; {_plain(last.controller)} took {last.distance:.0f} m"
+    if len(stopped) > 1 and not _is_told_apart(kept, rail, best, stopped[1]):
+        text += f". {_plain(stopped[1].controller).capitalize()} is not told apart from the first"
+        text += " by these runs" if kept.n_seeds >= FEWEST else f" with {_seeds(kept.n_seeds)}"
+    return text + "."
+
+
+def _seeds(n_seeds: int) -> str:
+    return "one seed" if n_seeds == 1 else f"{n_seeds} seeds"
+
+
+def _plain(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _distances(kept: KeptComparison, rail: str, controller: str) -> dict[int, float]:
+    return {
+        row.seed: row.summary["stopping_distance"] if row.summary["is_stopped"] else math.inf
+        for row in kept.rows
+        if row.scenario == rail and row.controller == controller
+    }
+
+
+def _difference(kept: KeptComparison, rail: str, first: Score, second: Score) -> np.ndarray:  # type: ignore[type-arg]
+    one = _distances(kept, rail, first.controller)
+    other = _distances(kept, rail, second.controller)
+    pairs = [(one[seed], other[seed]) for seed in one if seed in other]
+    return np.array([0.0 if a == b else b - a for a, b in pairs])
+
+
+def _is_told_apart(kept: KeptComparison, rail: str, first: Score, second: Score) -> bool:
+    found = signed_rank(_difference(kept, rail, first, second))
+    return found.excludes_zero and math.isfinite(found.low)
+
+
+def _answer(kept: KeptComparison) -> str:
+    sentences = [escaped(sentence) for sentence in answers(kept)]
+    if len(sentences) == 1:
+        return f'<p class="answer">{sentences[0]}</p>'
+    items = "".join(f"<li>{sentence}</li>" for sentence in sentences)
+    return f'<ul class="answer">{items}</ul>'
+
+
+_HEADS = (
+    "strategy",
+    "distance [m]",
+    "least to greatest [m]",
+    "over dry [-]",
+    "over shortest possible [-]",
+    "longest lock, mean [s]",
+    "greatest of all [s]",
+    "flat risk [-]",
+    "vent commands [-]",
+)
+
+
+def _table(kept: KeptComparison, rail: str, scores: Sequence[Score]) -> str:
+    title = next(kept_rail.title for kept_rail in kept.rails if kept_rail.name == rail)
+    row = next(row for row in kept.rows if row.scenario == rail)
+    marks, start = row.yardsticks, row.initial_speed
+    fair = [score for score in scores if not score.uses_truth]
+    apart = [score for score in scores if score.uses_truth]
+    body = "".join(_score_row(score) for score in (*fair, *apart))
+    said = (
+        f"{title}; from {start:.2f} m/s ({start / 0.44704:.0f} mph); {_yardsticks(marks)}; "
+        f"{_seeds(kept.n_seeds)}"
+    )
+    heads = "".join(f"<th scope='col'>{head}</th>" for head in _HEADS)
+    return (
+        f"<div class='scroll'><table><caption>{escaped(_plain(rail))}<br>"
+        f"<small>{escaped(said)}</small></caption>"
+        f"<thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table></div>"
+    )
+
+
+def _yardsticks(marks: Yardsticks) -> str:
+    return (
+        f"on dry rail {number(marks.dry_distance, 0, 'm')}, "
+        f"shortest possible {number(marks.shortest_possible, 0, 'm')}"
+    )
+
+
+def _score_row(score: Score) -> str:
+    n_over = score.n_runs - score.n_stopped
+    distance = f"{n_over} of {score.n_runs} not stopped" if n_over else f"{score.distance:.1f}"
+    low, high = (number(d, 1) for d in (score.shortest_run, score.longest_run))
+    cells = [
+        distance,
+        f"{low} to {high}" if score.n_runs > 1 else "-",
+        number(score.over_dry, 2),
+        number(score.over_shortest, 2),
+        number(score.longest_lock, 2),
+        number(score.worst_lock, 2),
+        number(score.flat_risk, 2),
+        f"{score.vents:.0f}",
+    ]
+    name = _plain(score.controller) + (" (sees truth, ranked apart)" if score.uses_truth else "")
+    data = "".join(f"<td>{escaped(cell)}</td>" for cell in cells)
+    kind = " class='apart'" if score.uses_truth else ""
+    return f"<tr{kind}><th scope='row'>{escaped(name)}</th>{data}</tr>"
+
+
+def _figure(name: str, svg: bytes) -> str:
+    data = base64.b64encode(svg).decode("ascii")
+    caption = escaped(_CAPTIONS.get(name, _plain(name)))
+    return (
+        f'<figure><img alt="{caption}" src="data:image/svg+xml;base64,{data}">'
+        f"<figcaption>{caption}</figcaption></figure>"
+    )
+
+
+def _findings(kept: KeptComparison) -> str:
+    said = Counter(
+        (row.scenario, row.controller, text) for row in kept.rows for text in row.findings
+    )
+    if not said:
+        return "<p>None were noted for these runs.</p>"
+    items = [
+        f"<li>{escaped(f'{_plain(rail)}, {_plain(name)}: {text}')}"
+        + (f" ({times} runs)" if times > 1 else "")
+        + "</li>"
+        for (rail, name, text), times in list(said.items())[:MOST_FINDINGS]
+    ]
+    left = len(said) - len(items)
+    more = f"<p>... and {left} more, in compare.json.</p>" if left else ""
+    return f"<ul>{''.join(items)}</ul>{more}"
+
+
+def _sure(kept: KeptComparison) -> str:
+    said = [
+        "The rails are assumed: nothing here says how often such a rail is met. Seeds change "
+        "sampling phases and tooth angles only, so intervals over them say how steady a strategy "
+        "is, not how well the rail is known.",
+    ]
+    if kept.n_seeds < FEWEST:
+        said.append(
+            f"{_seeds(kept.n_seeds).capitalize()} a pair: no 95 % interval exists. "
+            f"At least {FEWEST} are needed (--seeds {FEWEST})."
+        )
+    n_over = sum(not row.summary["is_stopped"] for row in kept.rows)
+    if n_over:
+        said.append(f"{n_over} of {len(kept.rows)} runs did not stop: overruns, not left out.")
+    residual = max(abs(row.summary["energy_residual"]) for row in kept.rows)
+    said.append(f"Energy not accounted for: at most {residual:.1e} of the train's energy.")
+    text = "".join(f"<p>{escaped(line)}</p>" for line in said)
+    return text + (_intervals(kept) if kept.n_seeds >= FEWEST else "")
+
+
+def _intervals(kept: KeptComparison) -> str:
+    """Return a table: by how much each strategy is longer than the shortest, rail by rail."""
+    body = ""
+    for rail, scores in kept.scores().items():
+        fair = [score for score in scores if not score.uses_truth]
+        for score in fair[1:]:
+            found = signed_rank(_difference(kept, rail, fair[0], score))
+            is_told = found.excludes_zero and math.isfinite(found.low)
+            cells = (
+                f"{_plain(score.controller)} - {_plain(fair[0].controller)}",
+                found.written(1),
+                "yes" if is_told else "no",
+            )
+            data = "".join(f"<td>{escaped(cell)}</td>" for cell in cells)
+            body += f"<tr><th scope='row'>{escaped(_plain(rail))}</th>{data}</tr>"
+    heads = ("rail", "pair", "difference, median [95 %] in m", "told apart")
+    head = "".join(f"<th scope='col'>{text}</th>" for text in heads)
+    note = (
+        "Paired by seed: Hodges-Lehmann estimate and Wilcoxon's signed-rank interval, each on its "
+        "own, not corrected for their number."
+    )
+    return (
+        f"<p>{note}</p><div class='scroll'><table><thead><tr>{head}</tr></thead>"
+        f"<tbody>{body}</tbody></table></div>"
+    )
+
+
+def _scenarios(kept: KeptComparison) -> str:
+    blocks = []
+    for rail in kept.rails:
+        text = f"{_plain(rail.name)}: {rail.title}"
+        floor = f"<p>No shortest possible: {escaped(rail.no_floor)}</p>" if rail.no_floor else ""
+        blocks.append(_details(text, floor + _values(rail.values)))
+    if kept.shared_values:
+        blocks.append(_details("The same in all of them", _values(kept.shared_values)))
+    marks = Counter(
+        value.mark.rstrip("*")
+        for value in (*kept.shared_values, *(v for rail in kept.rails for v in rail.values))
+    )
+    counted = ", ".join(f"{count} {mark}" for mark, count in marks.most_common())
+    trains = sorted({rail.train for rail in kept.rails})
+    note = (
+        f"Train: {', '.join(trains)}, invented where a shipped scenario is used. Values by mark: "
+        f"{counted}. A mark ending in * is that of a library default."
+    )
+    return f"<p>{escaped(note)}</p>{''.join(blocks)}"
+
+
+def _details(summary: str, content: str) -> str:
+    return f"<details><summary>{escaped(summary)}</summary>{content}</details>"
+
+
+def _values(values: Iterable[KeptValue]) -> str:
+    rows = "".join(
+        f"<tr><td>{escaped(v.mark)}</td><td class='path'>{escaped(v.path)}</td>"
+        f"<td>{escaped(v.value)}</td><td>{escaped(v.unit)}</td><td>{escaped(v.source)}</td></tr>"
+        for v in values
+    )
+    heads = "".join(
+        f"<th scope='col'>{head}</th>" for head in ("mark", "value of", "is", "SI unit", "source")
+    )
+    return f"<table class='values'><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
+
+
+def _repeat(kept: KeptComparison) -> str:
+    versions = ", ".join(f"{name} {text}" for name, text in kept.versions.items())
+    machine = f"{kept.machine.get('processor')}, {kept.machine.get('architecture')}"
+    seeds = f"0 to {kept.n_seeds - 1}" if kept.n_seeds > 1 else "0"
+    strategies = "".join(
+        f"<li>{escaped(f'{_plain(s.name)}: {s.title} [{s.origin}]')}</li>" for s in kept.strategies
+    )
+    return (
+        f"<pre>{escaped(kept.command)}</pre><p>Seeds {seeds}. Versions: {escaped(versions)}. "
+        f"Machine: {escaped(machine)}. The same command gives the same numbers to the last bit on "
+        f"one machine type.</p><p>Strategies:</p><ul>{strategies}</ul>"
+    )
