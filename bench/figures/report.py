@@ -137,7 +137,7 @@ def _distances(kept: KeptComparison, rail: str, controller: str) -> dict[int, fl
     }
 
 
-def _difference(kept: KeptComparison, rail: str, first: Score, second: Score) -> np.ndarray:  # type: ignore[type-arg]
+def _difference(kept: KeptComparison, rail: str, first: Score, second: Score) -> np.ndarray:
     one = _distances(kept, rail, first.controller)
     other = _distances(kept, rail, second.controller)
     pairs = [(one[seed], other[seed]) for seed in one if seed in other]
