@@ -4,6 +4,7 @@ The plain train has one axle and nothing that blurs a closed form: no delay, no 
 resistance, no cleaning, and a creep curve that stays flat once it is saturated.
 """
 
+import math
 from collections.abc import Mapping
 from functools import cache
 from typing import Any
@@ -12,6 +13,7 @@ import numpy as np
 
 from bench.contract import Controller, Parameter
 from bench.kernel.loop import run_compiled
+from bench.kernel.plain import advance_compiled
 from bench.kernel.records import World
 from bench.packing import pack
 from bench.scenario import (
@@ -181,6 +183,12 @@ def level_then(*grades: tuple[float, float]) -> tuple[GradientSection, ...]:
 def packed(scenario: Scenario, controller: Controller = none.CONTROLLER, seed: int = 0) -> World:
     """Return the world of a stop about to begin; its records serve unit tests of the kernel."""
     return pack(scenario, controller, seed)
+
+
+def advance_unsampled(until: float, world: World) -> None:
+    """Advance a packed stop to a time [s] on the step's own grid: no controller ever samples."""
+    world.group_states["next_sample"] = math.inf
+    assert advance_compiled(until, world) == -1
 
 
 def run_world(world: World, controller: Controller = none.CONTROLLER) -> World:

@@ -1,9 +1,9 @@
 """Observed order of the time stepping against the declared one (two), and the time of lock-up.
 
-Samples of a controller end steps, and four of them at random phases leave few steps of full length.
+Samples of a controller cut the steps of its axles, and few pieces are of full length.
 So these tests advance a packed world straight to a given instant, with no sample in between: the
-step governs. `advance_compiled` is what every stop runs on, and without commands the valves stay in
-fill, as under `none`.
+step governs. `bench.kernel.step.advance` is what every stop runs on, and without commands the
+valves stay in fill, as under `none`.
 
 Compared are states at a fixed time before the slide: while it grows, errors of the speeds change
 sign with time and no one instant shows a slope. The slide as a whole is measured by the time of
@@ -22,11 +22,11 @@ from scipy.integrate import solve_ivp
 
 import bench
 from bench.contact import contact_patch, contact_stiffness
-from bench.kernel.plain import advance_compiled
 from bench.kernel.records import STOPPED, World
 from bench.packing import pack
 from bench.scenario import Scenario
 from controllers import by_name
+from tests.support_stops import advance_unsampled
 
 DECLARED_ORDER = 2.0
 STEPS = np.array([10e-3, 5e-3, 2.5e-3, 1.25e-3])  # [s]
@@ -91,7 +91,7 @@ def test_rolling_stop_converges_as_declared(
 
     def measure(step: float) -> float:
         world = packed(scenario, step)
-        advance_compiled(at_time, world)
+        advance_unsampled(at_time, world)
         assert world.axle_states["is_locked"].max() == 0
         train = world.train_state[0]
         return float(
@@ -116,7 +116,7 @@ def test_rolling_stop_with_load_transfer_converges_as_declared() -> None:
 
     def measure(step: float) -> float:
         world = packed(scenario, step)
-        advance_compiled(13.0, world)
+        advance_unsampled(13.0, world)
         return float(world.axle_states["wheel_speed"][-1])
 
     assert observed_order(measure) == pytest.approx(DECLARED_ORDER, abs=0.2)
@@ -129,10 +129,10 @@ def test_distance_from_lock_to_standstill_converges_as_declared(rail: str, n_axl
 
     def measure(step: float) -> float:
         world = packed(scenario, STEPS[-1])
-        advance_compiled(4.0, world)  # every run starts from this same state, after the lock
+        advance_unsampled(4.0, world)  # every run starts from this same state, after the lock
         assert world.axle_states["is_locked"].min() == 1
         world.run["maximum_step"] = step
-        advance_compiled(NEVER, world)
+        advance_unsampled(NEVER, world)
         train = world.train_state[0]
         assert train["status"] == STOPPED and world.axle_states["is_locked"].min() == 1
         return float(train["distance"])
@@ -144,7 +144,7 @@ def time_of_lock(scenario: Scenario, step: float, until: float = 10.0) -> float:
     """Return when the first axle's rim comes to rest: until then no time counts as locked. [s]"""
     only_at_rest = {"run.locked_wheel_speed": 1e-9, "run.locked_train_speed": 1e-9}
     world = packed(scenario.replace(only_at_rest), step)
-    advance_compiled(until, world)
+    advance_unsampled(until, world)
     first = world.axle_states[0]
     assert first["n_locks"] == 1 and first["is_locked"] == 1
     return until - float(first["locked_time"])

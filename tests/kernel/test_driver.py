@@ -4,10 +4,16 @@ import numpy as np
 import pytest
 
 from bench.kernel.driver import time_to_travel
-from bench.kernel.plain import advance_compiled
 from bench.kernel.records import STOPPED
 from bench.scenario import Brake, Driver, HandleEntry
-from tests.support_stops import FILL_TIME, NEARLY_AT_ONCE, packed, plain_stop, run_world
+from tests.support_stops import (
+    FILL_TIME,
+    NEARLY_AT_ONCE,
+    advance_unsampled,
+    packed,
+    plain_stop,
+    run_world,
+)
 
 STEPS = {"steps": (0.3, 0.6, 0.9), "emergency": 1.2}
 
@@ -59,7 +65,7 @@ class Handle:
 
     def run(self, until):
         """Move on to a time and return the demand over the emergency's."""
-        advance_compiled(until, self.world)
+        advance_unsampled(until, self.world)
         assert self.state["time"] == until
         return float(self.world.vehicle_states["demand"][0])
 

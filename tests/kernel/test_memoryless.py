@@ -13,7 +13,6 @@ from scipy.optimize import brentq
 
 from bench.contact.conditioning import follow_memoryless_curve, memoryless_adhesions
 from bench.kernel.creep import creep_force
-from bench.kernel.plain import advance_compiled
 from bench.kernel.rail import clean_own_contact, enter_cell
 from bench.kernel.records import World
 from bench.packing import pack
@@ -22,6 +21,7 @@ from bench.shortest import shortest_possible
 from bench.simulation import simulate
 from bench.stop import Stop
 from controllers import none, slip_band
+from tests.support_stops import advance_unsampled
 
 LOW, HIGH, SCALE, SPEED = 0.02, 0.30, 3000.0, 20.0
 NEVER = 1e9
@@ -147,8 +147,7 @@ def one_axle(scenario: Scenario) -> Scenario:
 def distance_at(until: float, step: float, scenario: Scenario) -> float:
     """Distance after a time, no sample in between: the step governs. [m]"""
     world = pack(scenario.replace({"run.maximum_step": step}), none.CONTROLLER, 0)
-    world.group_states["next_sample"] = NEVER
-    advance_compiled(until, world)
+    advance_unsampled(until, world)
     return float(world.train_state[0]["distance"])
 
 
