@@ -132,6 +132,7 @@ class Case:
     is_shortest : bool       its mean distance is below every other's, by more than accuracy
     is_told : bool           and by more than the interval of the paired difference
     shorter, safer : tuple   others that stop as short or shorter, and others with less flat risk
+    shortfall : float        its mean distance over the shortest of the others', less one [-]
     """
 
     scenario: str
@@ -140,6 +141,7 @@ class Case:
     is_told: bool
     shorter: tuple[str, ...]
     safer: tuple[str, ...]
+    shortfall: float
 
     @property
     def is_best(self) -> bool:
@@ -157,10 +159,11 @@ def cases(comparison: Comparison, controller: str) -> list[Case]:
     found = []
     for scenario in comparison.scenarios:
         own = runs_of(comparison, scenario.name, controller)
-        shorter, safer, is_told = [], [], True
+        shorter, safer, is_told, best = [], [], True, math.inf
         mean, risk = _mean(own, _distance), _mean(own, _worst("flat_risk"))
         for other in others:
             theirs = runs_of(comparison, scenario.name, other)
+            best = min(best, _mean(theirs, _distance))
             if not mean < (1.0 - SAME_DISTANCE) * _mean(theirs, _distance):
                 shorter.append(other)
             if _mean(theirs, _worst("flat_risk")) < risk - SAME_RISK:
@@ -169,9 +172,9 @@ def cases(comparison: Comparison, controller: str) -> list[Case]:
             gain = statistics.fmean(gains)
             width = half_width(gains)
             is_told &= gain == math.inf or (len(gains) > 1 and gain > width)
-        found.append(
-            Case(scenario.name, controller, not shorter, is_told, tuple(shorter), tuple(safer))
-        )
+        behind = mean / best - 1.0 if math.isfinite(best) else 0.0
+        kinds = tuple(shorter), tuple(safer)
+        found.append(Case(scenario.name, controller, not shorter, is_told, *kinds, behind))
     return found
 
 
@@ -210,6 +213,10 @@ def frontier_text(comparison: Comparison) -> str:
         if case.safer:
             why.append(f"less flat risk: {_listed(case.safer)}")
         lines.append(f"  not on {case.scenario}: {'; '.join(why)}")
+    worst = max(own, key=lambda case: case.shortfall)
+    if worst.shortfall > SAME_DISTANCE:
+        behind = f"{100.0 * worst.shortfall:.1f} % behind the shortest"
+        lines.append(f"  at most it is {behind}, on {worst.scenario}")
     second = [name for name in names if name != best and any(c.is_best for c in found[name])]
     for name in second:
         lines.append(f"  {name} does so in {sum(c.is_best for c in found[name])} cases")

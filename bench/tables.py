@@ -114,7 +114,7 @@ def _cells(score: Score, is_spread: bool) -> list[str]:
 def _notes(comparison: Comparison) -> list[str]:
     notes = [
         "over dry: over the same stop on dry rail without slip control; over shortest possible: "
-        "over what no strategy can beat on this rail. Flat risk: a first index, 0 to 1."
+        "over what no strategy can beat on this rail. Flat risk: index of the longest flat, 0 to 1."
     ]
     if comparison.n_seeds > 1:
         notes.append(

@@ -363,12 +363,12 @@ def _ride(scenario: Scenario, world: World) -> RideUse:
 
 
 def worth_summary(worth: Worth) -> dict[str, Any]:
-    """Return the numbers of a stop's worth for its summary: SI, lists by axle or vehicle.
+    """Return the numbers of a stop's worth for its summary: SI, lists by axle; None for no such.
 
     Names and units: `adhesion_utilisation_by_axle`, `demanded_adhesion`, `used_adhesion`,
     `peak_adhesion` [-] and `re_spin_work` [J] by axle in the first, train means over the braked way
     in the others; `initial_adhesion` [-] mean over
-    axles of where the first slide began (NaN without one);
+    axles of where the first slide began (None without one);
     `sliding_time`, `n_locks` by axle [s], [-]; `time_by_slide_depth` [s] of all axles in the
     creepage bands 0, .05, .1, .2, .4, .8, 1; `longest_lock_axle` (from 1, 0 without),
     `longest_lock_time` [s] when it began; `flat_length_low`, `flat_length_high`, `flat_depth_high`
@@ -376,7 +376,7 @@ def worth_summary(worth: Worth) -> dict[str, Any]:
     `withdrawn_perhaps` axles over the reference limit at the low and high end of the band [-];
     `flash_temperature`, `locked_temperature`, `tread_temperature`, `brake_temperature` [K], largest
     rises; `air_vented` [kg], `air_vented_litres` [normal litres, ANR], `vents_by_axle` [-],
-    `lowest_reservoir` [Pa], `next_application` [-] (NaN where reservoirs are not modelled);
+    `lowest_reservoir` [Pa], `next_application` [-] (None where reservoirs are not modelled);
     `rail_heat_largest` [J per metre of one rail], `rail_heat_place` [m], `rail_heat_length` [m];
     `largest_jerk`, `final_jerk` [m/s3]; `speedometer_error` [m/s], `speedometer_wrong_time` [s];
     `overrun` [m], `point_speed` [m/s], `time_lost` [s]; `low_speed_vents`, `restored_brakes` [-];
@@ -385,7 +385,7 @@ def worth_summary(worth: Worth) -> dict[str, Any]:
     adhesion, slide, wheels, heat = worth.adhesion, worth.slide, worth.wheels, worth.heat
     air, rail, ride, longest = worth.air, worth.rail, worth.ride, worth.slide.longest
     withdrawn = wheels.over_limit()
-    return {
+    numbers = {
         "adhesion_utilisation_by_axle": adhesion.utilisation.tolist(),
         "demanded_adhesion": _mean(adhesion.demanded),
         "used_adhesion": _mean(adhesion.used),
@@ -430,6 +430,14 @@ def worth_summary(worth: Worth) -> dict[str, Any]:
         "ignored_presses": ride.n_ignored_presses,
         "hold_margin": ride.hold_margin,
     }
+    return {name: known_or_none(value) for name, value in numbers.items()}
+
+
+def known_or_none(value: Any) -> Any:
+    """Return a value, or list of values, with NaN replaced by None: equal to itself, and JSON."""
+    if isinstance(value, list):
+        return [known_or_none(item) for item in value]
+    return None if isinstance(value, float) and math.isnan(value) else value
 
 
 def _mean(values: Floats) -> float:

@@ -20,6 +20,7 @@ table{border-collapse:collapse;width:100%;margin:1rem 0}
 th,td{border-bottom:1px solid #bbb;padding:.35rem .5rem;text-align:left;vertical-align:top}
 td.n,th.n{text-align:right;white-space:nowrap}
 .pass,.met{font-weight:600}
+.verdict{white-space:nowrap}
 .fail{font-weight:700;background:#111;color:#fff;padding:0 .35rem}
 .not-judged,.not-met{font-style:italic;border:1px dashed #555;padding:0 .35rem}
 .caution{border-left:4px solid #111;padding:.3rem .8rem;background:#f2f2f2}
@@ -70,8 +71,8 @@ def _programme_text(sheet: Sheet) -> str:
     shown = ", ".join(f"{speed:.1f}" for speed in speeds)
     return (
         f"{len(sheet.results)} stops: {len(rails)} rails ({', '.join(rails)}) and each one's dry"
-        f" reference on the rail `{DRY_RAIL}` first; from {shown} m/s; {' and '.join(loads)};"
-        f" {sheet.n_seeds} stops of each."
+        f" reference on the rail {DRY_RAIL} first; from {shown} m/s; {' and '.join(loads)};"
+        f" {sheet.n_seeds} of each."
     )
 
 
@@ -166,7 +167,7 @@ def _row(line: Line) -> str:
     return (
         f"<tr><td>{html.escape(line.limit.name)}</td><td>{html.escape(line.rail)}</td>"
         f"<td class=n>{html.escape(line.limit.range_text)}</td>"
-        f"<td><span class={mark}>{html.escape(line.verdict)}</span></td>"
+        f"<td class=verdict><span class={mark}>{html.escape(line.verdict)}</span></td>"
         + "".join(f"<td class=n>{html.escape(cell)}</td>" for cell in cells)
         + f"<td>{html.escape(told or line.reason)}</td></tr>"
     )

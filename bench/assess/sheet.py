@@ -56,7 +56,7 @@ class Result:
     extension_over_dry: float
 
     def value(self, measure: str) -> float:
-        """Return a measure; the largest of a list.
+        """Return a measure; the largest of a list; NaN where the stop has no such number.
 
         Raises
         ------
@@ -67,7 +67,8 @@ class Result:
         if measure not in self.summary:
             raise InputError(f"measure {measure!r}: no number of a stop's summary")
         value = self.summary[measure]
-        return float(max(value)) if isinstance(value, list) else float(value)
+        known = [x for x in (value if isinstance(value, list) else [value]) if x is not None]
+        return float(max(known, default=math.nan))
 
     @property
     def where(self) -> str:

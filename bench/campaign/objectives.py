@@ -40,7 +40,7 @@ OBJECTIVES: Mapping[str, Objective] = {
     "flats": Objective(
         "flats",
         "-",
-        "flat risk, a first index from the energy dissipated while locked",
+        "flat risk, an index of the longest flat, from the top of its band",
         lambda summary: float(summary["flat_risk"]),
         4,
     ),

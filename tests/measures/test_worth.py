@@ -263,3 +263,16 @@ def test_summary_is_json():
     stop = locked(speed=8.0)
     text = json.dumps(stop_record(stop), allow_nan=False)
     assert json.loads(text)["flat_risk"] == stop.summary["flat_risk"]
+
+
+def test_every_rule_tells_which_axles_would_be_withdrawn():
+    """At 0.84 m diameter: a shorter limit withdraws no fewer; surely is among perhaps."""
+    rules = simulate("detergent", none.CONTROLLER, with_traces=False).worth.wheels.withdrawals()
+    by_length = sorted(
+        (rule for rule in rules if math.isinf(rule.limit.pair_length) and rule.perhaps),
+        key=lambda rule: rule.limit.single_length,
+    )
+    assert len(by_length) >= 3
+    counts = [len(rule.surely) for rule in by_length]
+    assert counts == sorted(counts, reverse=True)
+    assert all(set(rule.surely) <= set(rule.perhaps) for rule in rules)
