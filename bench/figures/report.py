@@ -137,7 +137,7 @@ def _distances(kept: KeptComparison, rail: str, controller: str) -> dict[int, fl
     }
 
 
-def _difference(kept: KeptComparison, rail: str, first: Score, second: Score) -> np.ndarray:  # type: ignore[type-arg]
+def _difference(kept: KeptComparison, rail: str, first: Score, second: Score) -> np.ndarray:
     one = _distances(kept, rail, first.controller)
     other = _distances(kept, rail, second.controller)
     pairs = [(one[seed], other[seed]) for seed in one if seed in other]
@@ -202,7 +202,7 @@ def _score_row(score: Score) -> str:
     low, high = (number(d, 1) for d in (score.shortest_run, score.longest_run))
     cells = [
         distance,
-        f"{low} to {high}" if score.n_runs > 1 else "-",
+        f"{low}\u2009\u2013\u2009{high}" if score.n_runs > 1 else "-",
         number(score.over_dry, 2),
         number(score.over_shortest, 2),
         number(score.longest_lock, 2),
