@@ -156,8 +156,7 @@ def draw_conditioning(conditioning: Conditioning) -> Figure:
         figure.subplots_adjust(left=0.085, right=0.845, top=0.94, bottom=0.125, hspace=0.36)
         _draw_axles(above, conditioning)
         _draw_work(below, conditioning)
-        said = f"{stop.scenario.name}, {stop.controller.name}: {stop.outcome}"
-        figure.text(0.085, 0.985, said, va="top")
+        figure.text(0.085, 0.985, style.account(stop), va="top")
         figure.text(0.012, 0.014, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
     return figure
 
@@ -225,7 +224,15 @@ def _draw_work(axes: Axes, found: Conditioning) -> None:
     for scale in scales:
         if scale < 1.05 * top:
             axes.axhline(scale, color=style.QUIET, linestyle=":", linewidth=1.2)
-            _say_at_end(axes, scale, "W0", style.QUIET)
+            axes.annotate(
+                "W0",
+                (0.005, scale),
+                xycoords=("axes fraction", "data"),
+                xytext=(0, 2),
+                textcoords="offset points",
+                fontsize=7.5,
+                color=style.QUIET,
+            )
     axes.set_xlim(float(found.place[0]), float(found.place[-1]))
     axes.set_ylim(bottom=0.0)
     axes.set_xlabel("place along the track, from the train's front at the start [m]")

@@ -9,15 +9,20 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from bench.campaign.statistics import median_interval
 from bench.caution import CAUTION
 from bench.compare import Row, Score
 from bench.figures import style
+from bench.figures.compare import dot_style
 from bench.figures.style import Look
 
-LINE, BETWEEN, HEAD, FOOT = 0.22, 0.55, 0.45, 0.3
+LINE, BETWEEN, HEAD, FOOT = 0.24, 0.6, 0.5, 0.3
 """Heights of a strategy's line, of the room between rails, above and below. [inch]"""
+
+_LEFT, _RIGHT = (0.17, 0.36), (0.57, 0.4)
+"""Where the panels of a rail begin and how wide they are, over the width of the picture."""
 
 
 def draw_distributions(
@@ -25,8 +30,9 @@ def draw_distributions(
 ) -> Figure:
     """Draw the stopping distance of every run, strategy by strategy, a block a rail.
 
-    Pale dots are runs; the mark is the median; the bar its 95 % interval, which needs at least six
-    seeds. Runs that did not stop stand at the right edge, with their number.
+    Left: the distances. Right: the same from each strategy's own median, on a scale that shows the
+    spread. Pale dots are runs; the mark is the median; the bar its 95 % interval, which needs at
+    least six seeds. Runs that did not stop stand at the right edge, with their number.
 
     Parameters
     ----------
@@ -45,71 +51,79 @@ def draw_distributions(
         bottom = height - HEAD
         for (rail, scores), count in zip(rails.items(), counts, strict=True):
             bottom -= count * LINE
-            axes = figure.add_axes((0.19, bottom / height, 0.77, count * LINE / height))
-            _draw_rail(axes, rail, scores, rows, looks)
+            left, right = (
+                figure.add_axes((start, bottom / height, wide, count * LINE / height))
+                for start, wide in (_LEFT, _RIGHT)
+            )
+            _draw_rail(left, right, rail, _runs_of(rail, scores, rows), looks)
             bottom -= BETWEEN
         n_seeds = max(score.n_runs for scores in rails.values() for score in scores)
         said = f"{n_seeds} seeds: pale dots are runs, the mark is the median"
         said += ", the bar its 95 % interval" if n_seeds >= 6 else " (too few for an interval)"
-        figure.text(0.19, 1.0 - 0.1 / height, said, va="top")
+        figure.text(_LEFT[0], 1.0 - 0.1 / height, said, va="top")
         figure.text(0.012, 0.05 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
     return figure
 
 
-def _draw_rail(
-    axes: Axes,
-    rail: str,
-    scores: Sequence[Score],
-    rows: Sequence[Row],
-    looks: Mapping[str, Look],
-) -> None:
-    runs = {
-        score.controller: np.array(
-            [
-                row.summary["stopping_distance"] if row.summary["is_stopped"] else math.inf
-                for row in rows
-                if row.scenario == rail and row.controller == score.controller
-            ]
+def _runs_of(rail: str, scores: Sequence[Score], rows: Sequence[Row]) -> list[tuple[Score, Any]]:
+    """Return each strategy with its distances on a rail, infinite where it did not stop. [m]"""
+    return [
+        (
+            score,
+            np.array(
+                [
+                    row.summary["stopping_distance"] if row.summary["is_stopped"] else math.inf
+                    for row in rows
+                    if row.scenario == rail and row.controller == score.controller
+                ]
+            ),
         )
         for score in scores
-    }
-    together = np.concatenate(list(runs.values()))
-    finite = together[np.isfinite(together)]
-    low, high = (finite.min(), finite.max()) if len(finite) else (0.0, 1.0)
-    margin = 0.04 * (high - low) or 1.0
-    edge = high + 3.0 * margin
-    axes.set_xlim(low - margin, edge + margin)
-    for i, score in enumerate(scores):
-        _draw_runs(axes, float(i), runs[score.controller], score, looks[score.controller], edge)
-    axes.set_ylim(len(scores) - 0.4, -0.6)
-    names = [score.controller.replace("_", " ") for score in scores]
-    axes.set_yticks(range(len(names)), names)
-    axes.set_xlabel(f"stopping distance [m] on {rail.replace('_', ' ')}", labelpad=1)
-    axes.grid(axis="x")
-    style.bare(axes)
+    ]
+
+
+def _draw_rail(
+    left: Axes, right: Axes, rail: str, found: list[tuple[Score, Any]], looks: Mapping[str, Look]
+) -> None:
+    medians = [median_interval(runs).estimate for _, runs in found]
+    shifted = [
+        (score, runs - median if math.isfinite(median) else np.full(len(runs), np.nan))
+        for (score, runs), median in zip(found, medians, strict=True)
+    ]
+    for axes, rows, least in ((left, found, 1.0), (right, shifted, 0.5)):
+        together = np.concatenate([runs for _, runs in rows])
+        finite = together[np.isfinite(together)]
+        low, high = (finite.min(), finite.max()) if len(finite) else (0.0, 1.0)
+        margin = max(0.06 * (high - low), least)
+        has_over = bool(np.isposinf(together).any())
+        edge = high + 3.0 * margin
+        axes.set_xlim(low - margin, edge + margin if has_over else high + margin)
+        for i, (score, runs) in enumerate(rows):
+            _draw_runs(axes, float(i), runs, score, looks[score.controller], edge)
+        axes.set_ylim(len(rows) - 0.4, -0.6)
+        axes.xaxis.set_major_locator(MaxNLocator(5))
+        axes.grid(axis="x")
+        style.bare(axes)
+    names = [score.controller.replace("_", " ") for score, _ in found]
+    left.set_yticks(range(len(names)), names)
+    left.set_xlabel(f"stopping distance [m] on {rail.replace('_', ' ')}", labelpad=1)
+    right.set_yticks(range(len(names)), [""] * len(names))
+    right.set_xlabel("from the strategy's own median [m]", labelpad=1)
 
 
 def _draw_runs(axes: Axes, y: float, runs: Any, score: Score, look: Look, edge: float) -> None:
-    spread = 0.22 * np.linspace(-1.0, 1.0, len(runs)) if len(runs) > 1 else np.zeros(1)
-    shown = np.minimum(runs, edge)
+    spread = 0.28 * np.linspace(-1.0, 1.0, len(runs)) if len(runs) > 1 else np.zeros(1)
     axes.plot(
-        shown, y + spread, linestyle="none", marker=".", markersize=3.5, color=look.colour,
-        alpha=0.35, markeredgewidth=0,
+        np.minimum(runs, edge), y + spread, linestyle="none", marker=".", markersize=5.0,
+        color=look.colour, alpha=0.45, markeredgewidth=0,
     )  # fmt: skip
+    if np.isnan(runs).any():
+        return
     interval = median_interval(runs)
-    if len(runs) >= 6:
+    if math.isfinite(interval.low):
         bar = np.minimum([interval.low, interval.high], edge)
         axes.plot(bar, [y, y], color=look.colour, linewidth=2.2, solid_capstyle="butt")
-    axes.plot(
-        [min(interval.estimate, edge)],
-        [y],
-        marker=look.marker,
-        markersize=6.0,
-        markerfacecolor=style.PAPER if score.uses_truth else look.colour,
-        markeredgecolor=look.colour if score.uses_truth else style.PAPER,
-        linestyle="none",
-        zorder=4,
-    )
+    axes.plot([min(interval.estimate, edge)], [y], **dot_style(look, score.uses_truth), zorder=4)
     n_over = int(np.isinf(runs).sum())
     if n_over:
         axes.annotate(

@@ -302,7 +302,7 @@ function makeLane(s, i) {
     speed: number(list, "train speed, as it is"),
     cab: number(list, "speed the cab shows"),
     distance: number(list, "distance run"),
-    wheels: number(list, "wheels of axles"),
+    wheels: number(list, "axles"),
     handle: number(list, "brake handle"),
   };
   const handle = add(lane.handle, "ul", "", "handle");

@@ -129,7 +129,7 @@ def _draw_map(figure: Figure, axes: Axes, met: RailMet, stop: Stop) -> None:
         extent=(*ends, n_axles + 1.5, 0.5),
     )
     numbers = style.mark_vehicles(axes, stop.scenario, style.PAPER)
-    axes.set_yticks([*numbers[:-1], n_axles + 1], [*map(str, numbers[:-1]), "left\nbehind"])
+    axes.set_yticks([*numbers[:-1], n_axles + 1], [*map(str, numbers[:-1]), "left"])
     axes.set_ylabel("axle, from the front")
     axes.axhline(n_axles + 0.5, color=style.PAPER, linewidth=1.5)
     box: Any = axes.inset_axes((1.025, 0.0, 0.022, 1.0))

@@ -202,7 +202,7 @@ def _score_row(score: Score) -> str:
     low, high = (number(d, 1) for d in (score.shortest_run, score.longest_run))
     cells = [
         distance,
-        f"{low} to {high}" if score.n_runs > 1 else "-",
+        f"{low}\u2009\u2013\u2009{high}" if score.n_runs > 1 else "-",
         number(score.over_dry, 2),
         number(score.over_shortest, 2),
         number(score.longest_lock, 2),

@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
+from matplotlib.ticker import MaxNLocator
 
 from bench.caution import CAUTION
 from bench.contract import FILL, HOLD, VENT, Floats
@@ -269,6 +270,7 @@ def _draw_friction(axes: Axes, stop: Stop) -> None:
             label=f"axle {number}",
         )
     axes.set_ylim(bottom=0.0)
+    axes.yaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 5, 10]))
     axes.set_ylabel("friction met\non the rail [-]")
     axes.grid(axis="y")
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.05), fontsize=7.0, handlelength=1.6)

@@ -18,7 +18,7 @@ from bench.figures import style
 from bench.figures.compare import dot_style, draw_legend, strategy_legend
 from bench.figures.style import Look
 
-ROW, HEAD, LEGEND_LINE, FOOT = 2.1, 0.2, 0.24, 0.75
+ROW, HEAD, LEGEND_LINE, FOOT = 2.1, 0.4, 0.24, 0.75
 """Heights of a rail, of the room above, of a legend line, and of the room below. [inch]"""
 
 _COSTS: tuple[tuple[str, Callable[[Score], float]], ...] = (

@@ -1,0 +1,165 @@
+"""The report of a comparison: complete in itself, and what it says follows from the rows."""
+
+import json
+import math
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from bench.campaign.statistics import median_interval
+from bench.caution import CAUTION
+from bench.compare import Row, Yardsticks, scores_on
+from bench.comparison_record import KeptComparison, KeptRail, KeptStrategy, KeptValue
+from bench.errors import InputError
+from bench.figures import style
+from bench.figures.distributions import draw_distributions
+from bench.figures.pages import as_data, fill
+from bench.figures.report import answers, draw_report_pictures, report_page
+from bench.figures.trade_off import draw_trade_off
+
+SUMMARY = {"is_stopped": True, "longest_lock": 0.0, "flat_risk": 0.1, "vent_count": 5,
+           "energy_residual": 1e-7}  # fmt: skip
+VALUE = KeptValue("rail.friction", "0.03", "-", "assumed", "chosen <here> & now")
+
+
+def row(controller, seed, distance, findings=()):
+    is_stopped = math.isfinite(distance)
+    summary = {**SUMMARY, "stopping_distance": distance, "is_stopped": is_stopped}
+    return Row("wet_leaf", 33.5, controller, controller == "seer", seed,
+               Yardsticks(600.0, 800.0), summary, findings)  # fmt: skip
+
+
+def kept(distances, n_seeds, findings=()):
+    rows = [
+        row(name, seed, float(distance), findings)
+        for name, own in distances.items()
+        for seed, distance in enumerate(own)
+    ]
+    return KeptComparison(
+        command="slipbench compare wet_leaf --controllers 'a,b'",
+        n_seeds=n_seeds,
+        versions={"slipbench": "0.1.0", "numpy": "2"},
+        machine={"processor": "p", "architecture": "x"},
+        rails=(KeptRail("wet_leaf", "Wet leaf <film>", "E4", "", (VALUE,)),),
+        shared_values=(replace(VALUE, path="train.load"),),
+        strategies=tuple(KeptStrategy(n, f"{n} title", "here", n == "seer") for n in distances),
+        rows=tuple(rows),
+    )
+
+
+RNG = np.random.default_rng(1)
+APART = {"first": 1000 + RNG.normal(0, 1, 8), "second": 1100 + RNG.normal(0, 1, 8),
+         "seer": np.full(8, 900.0)}  # fmt: skip
+
+
+def test_answer_names_the_shortest_that_does_not_see_truth():
+    (sentence,) = answers(kept(APART, 8))
+    mean = APART["first"].mean()
+    assert sentence.startswith(f"On wet leaf, first stopped shortest, in {mean:.0f} m")
+    assert f"{mean / 800.0:.2f} of the shortest possible" in sentence
+    assert "not told apart" not in sentence
+
+
+def test_answer_says_when_intervals_do_not_tell_the_first_from_the_second():
+    close = {"first": APART["first"], "second": APART["first"][::-1] + 0.01}
+    assert "not told apart from the first by these runs" in answers(kept(close, 8))[0]
+    one = {name: own[:1] for name, own in APART.items()}
+    assert "not told apart from the first with one seed" in answers(kept(one, 1))[0]
+
+
+def test_answer_counts_overruns():
+    over = {"first": APART["first"], "second": np.append(APART["first"][1:], np.inf)}
+    assert "not always stopped: second" in answers(kept(over, 8))[0]
+    nobody = {"first": np.full(8, np.inf)}
+    assert answers(kept(nobody, 8)) == ["On wet leaf, no strategy stopped in every run."]
+
+
+def test_page_holds_all_parts_and_fetches_nothing():
+    page = report_page(kept(APART, 8, ("axle 3 locked at 31 m/s",)), {"compare": b"<svg/>"})
+    for part in ("table", "figures", "findings", "sure", "scenarios", "repeat"):
+        assert f'<section id="{part}">' in page
+    assert page.count(CAUTION) == 2
+    assert "chosen &lt;here&gt; &amp; now" in page and "Wet leaf &lt;film&gt;" in page
+    assert "axle 3 locked at 31 m/s (8 runs)" in page
+    assert "slipbench compare wet_leaf --controllers &#x27;a,b&#x27;" in page
+    assert "Seeds 0 to 7" in page and "numpy 2" in page
+    assert not re.search(r"https?://|url\(", page)
+    assert "@media print" in page and "{{" not in page
+
+
+def test_page_says_that_one_seed_gives_no_interval():
+    page = report_page(kept({"first": [1000.0], "second": [1100.0]}, 1), {})
+    assert "no 95 % interval exists" in page
+    assert "Hodges" not in page
+
+
+def test_trade_off_joins_what_no_other_beats():
+    scores = scores_on("wet_leaf", kept(APART, 8).rows)
+    scores = [replace(s, vents=v) for s, v in zip(scores, (0.0, 9.0, 4.0), strict=True)]
+    looks = style.looks(list(APART))
+    figure = draw_trade_off({"wet_leaf": scores}, looks)
+    front = figure.axes[1].lines[0].get_xydata()
+    assert [s.controller for s in scores] == ["seer", "first", "second"]
+    assert front[:, 1].tolist() == [9.0, 4.0]  # the one that sees truth is left out
+    assert all("[" in axes.get_ylabel() for axes in figure.axes)
+
+
+def test_distributions_show_every_run_median_and_interval():
+    comparison = kept(APART, 8)
+    figure = draw_distributions(comparison.scores(), comparison.rows, style.looks(list(APART)))
+    left, right = figure.axes
+    dots = [line for line in left.lines if line.get_marker() == "."]
+    assert [len(line.get_xdata()) for line in dots] == [8, 8, 8]
+    found = median_interval(APART["second"])
+    bars = [line.get_xdata() for line in left.lines if len(line.get_xdata()) == 2]
+    assert any(np.allclose(bar, [found.low, found.high]) for bar in bars)
+    assert "[m]" in left.get_xlabel() and "[m]" in right.get_xlabel()
+
+
+def test_pictures_of_a_report_come_as_vector_and_png():
+    names = set(draw_report_pictures(kept(APART, 8)))
+    assert names == {"trade_off.png", "trade_off.svg", "distributions.png", "distributions.svg"}
+
+
+def test_median_interval_covers_as_often_as_it_says():
+    """Of 2000 samples of ten from a skewed law 97.9 % are expected to cover; 3 sigma is 1 %."""
+    rng = np.random.default_rng(3)
+    found = [median_interval(sample) for sample in rng.exponential(1.0, (2000, 10))]
+    covered = np.mean([i.low <= math.log(2.0) <= i.high for i in found])
+    assert covered == pytest.approx(0.9785, abs=0.01)
+    assert math.isinf(median_interval(np.arange(5.0)).low)
+    assert median_interval(np.arange(6.0)).low == 0.0
+    assert math.isinf(median_interval([1.0, math.inf, math.inf]).estimate)
+
+
+def test_fill_wants_every_place_and_searches_nothing_put_in():
+    assert fill("a {{x}} b", {"x": "{{y}}"}) == "a {{y}} b"
+    with pytest.raises(KeyError):
+        fill("a {{x}}", {})
+    with pytest.raises(KeyError):
+        fill("a", {"x": ""})
+
+
+def test_data_survives_a_script_element():
+    text = as_data({"a": "</script><!--"})
+    assert "<" not in text and json.loads(text) == {"a": "</script><!--"}
+
+
+def test_rows_come_back_from_their_records():
+    for distance in (1000.0, math.nan):
+        before = row("first", 0, distance)
+        after = Row.from_record(json.loads(json.dumps(before.as_record())))
+        assert after.as_record() == before.as_record()
+
+
+def test_record_of_another_form_is_refused(tmp_path):
+    from bench.comparison_record import read_record
+
+    with pytest.raises(InputError, match="a folder that slipbench compare wrote"):
+        read_record(tmp_path)
+    record = {"written_by": "slipbench compare", "rows": []}
+    (tmp_path / "compare.json").write_text(json.dumps(record))
+    with pytest.raises(InputError, match="run slipbench compare again"):
+        read_record(tmp_path)
