@@ -313,7 +313,7 @@ def _run_job(job: Job, known: Known | None) -> Any:
     except InputError as problem:
         where = f"scenario {job.scenario.name}, seed {job.seed}"
         raise InputError(f"{where}: {one_line(problem)}") from problem
-    return {"summary": dict(stop.summary), "findings": tuple(getattr(stop, "findings", ()))}
+    return {"summary": dict(stop.summary), "findings": tuple(own.text for own in stop.findings)}
 
 
 def _run_here(

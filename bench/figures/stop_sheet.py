@@ -132,8 +132,8 @@ def _write_head(figure: Figure, stop: Stop) -> None:
         f"{s['vent_count']} vent commands",
     ]
     lines = [stop.scenario.title, "; ".join(numbers), f"train (invented): {_train_of(stop)}"]
-    findings = list(getattr(stop, "findings", ()))[:_MOST_FINDINGS]
-    lines += [line for text in findings for line in textwrap.wrap(f"• {text}", 125)[:2]]
+    for finding in stop.findings[:_MOST_FINDINGS]:
+        lines += textwrap.wrap(f"• {finding.text}", 125)[:2]
     figure.text(0.03, 0.987, style.account(stop), fontsize=11.5, fontweight="bold", va="top")
     figure.text(0.03, 0.968, "\n".join(lines), fontsize=7.5, va="top", linespacing=1.35)
 

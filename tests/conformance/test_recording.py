@@ -29,8 +29,8 @@ def test_one_recording_a_vehicle_or_one_a_train(name: str, n_recordings: int, n_
         controller = Controller(name="wide", title="-", update=controller.update, scope="train")
     vehicles = record_stop(controller, SHORT).vehicles
     assert [own.observations.shape[1] for own in vehicles] == [n_axles] * n_recordings
-    # 3 s, a sample every 10 ms at some phase
-    assert all(len(own) == 300 for own in vehicles)
+    # 3 s, a sample every 10 ms at some phase; rounding may add a last step
+    assert all(len(own) in (300, 301) for own in vehicles)
 
 
 def test_what_a_call_leaves_is_what_the_next_one_finds() -> None:

@@ -1,6 +1,7 @@
 """Whatever is wrong with a library is one clear line and exit code 2, and never a crash of ours."""
 
 import hashlib
+import re
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 
@@ -32,14 +33,18 @@ def stop_with(capsys: pytest.CaptureFixture[str], library: Path) -> str:
 @pytest.mark.parametrize(
     ("name", "lines", "part"),
     [
-        ("nan", "command[1] = NAN;", "command of axle 13 (vehicle 4) at 2.500 s is valve 0"),
-        ("late_memory", "memory[-1] = 0.0;", "outside its rows of memory (vehicle 4) at 2.500 s"),
+        ("nan", "command[1] = NAN;", r"command of axle 1 \(vehicle 1\) at 2\.5\d\d s is valve 0"),
+        (
+            "late_memory",
+            "memory[-1] = 0.0;",
+            r"outside its rows of memory \(vehicle 1\) at 2\.5\d\d s",
+        ),
     ],
 )
 def test_a_stray_call_ends_the_stop(make, capsys, name, lines, part) -> None:  # type: ignore[no-untyped-def]
-    """Vehicle 4 samples first with this seed; its 251st call comes 2.5 s into the stop."""
+    """Vehicle 1 comes first in a step; its 251st call is a sample time's 250 into the stop."""
     said = stop_with(capsys, make(name, AFTER % f"{{ {lines} }}"))
-    assert f"controller mine: {'' if name == 'nan' else 'library wrote '}{part}" in said
+    assert re.search(f"controller mine: {'' if name == 'nan' else 'library wrote '}{part}", said)
 
 
 @pytest.mark.parametrize(
