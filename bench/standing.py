@@ -223,8 +223,7 @@ def frontier_text(comparison: Comparison) -> str:
     return "\n".join(
         part
         for line in lines
-        for part in textwrap.wrap(line, 100, subsequent_indent="    ", drop_whitespace=True)
-        or [""]
+        for part in textwrap.wrap(line, 100, subsequent_indent="    ", drop_whitespace=True) or [""]
     )
 
 

@@ -185,6 +185,12 @@ def packed(scenario: Scenario, controller: Controller = none.CONTROLLER, seed: i
     return pack(scenario, controller, seed)
 
 
+def is_finite(value: Any) -> bool:
+    """Return whether every number of a summary's entry is finite; None stands for no number."""
+    numbers = [number for number in np.ravel(np.array(value, dtype=object)) if number is not None]
+    return bool(np.isfinite(np.array(numbers, dtype=np.float64)).all())
+
+
 def advance_unsampled(until: float, world: World) -> None:
     """Advance a packed stop to a time [s] on the step's own grid: no controller ever samples."""
     world.group_states["next_sample"] = math.inf

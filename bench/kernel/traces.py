@@ -12,7 +12,7 @@ def record(world: Any, is_last: int) -> None:
     state = world.train_state[0]
     if state.n_traces >= world.train_traces.shape[0]:
         return
-    if not is_last and state.time < state.next_trace:
+    if not is_last and state.time < state.next_trace - 1e-9:  # steps add up with rounding
         return
     train = world.train[0]
     row = world.train_traces[state.n_traces]

@@ -167,9 +167,7 @@ def describe(path: Path, digest: str) -> Controller:
         if not low <= number <= high:
             raise InputError(f"library {path}: {what} = {number}; allowed: {low} to {high}")
     if said.n_parameters and not said.parameters:
-        raise InputError(
-            f"library {path}: parameters is NULL, n_parameters = {said.n_parameters}"
-        )
+        raise InputError(f"library {path}: parameters is NULL, n_parameters = {said.n_parameters}")
     observes = _text(path, "observes", said.observes)
     return Controller(
         name=name,

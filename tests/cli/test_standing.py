@@ -136,5 +136,3 @@ def test_several_speeds_give_one_table_and_named_rows(run, tmp_path) -> None:  #
 def test_bad_lists_of_speeds_are_refused(run, speeds: str) -> None:  # type: ignore[no-untyped-def]
     ran = run("compare", "frost", "--speed", speeds)
     assert ran.code == 2 and ran.err.count("\n") == 1
-
-

@@ -3,6 +3,7 @@
 import base64
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -106,13 +107,6 @@ def test_other_numbers_of_stops_and_other_trains_are_refused(slow_stops):
     with pytest.raises(InputError, match="1 or 2"):
         playback_page([])
     stop = slow_stops[0]
-    other = type(stop)(
-        scenario=stop.scenario.replace({"train.load": 1.0}),
-        controller=stop.controller,
-        seed=0,
-        summary=stop.summary,
-        traces=stop.traces,
-        rail_after=stop.rail_after,
-    )
+    other = replace(stop, scenario=stop.scenario.replace({"train.load": 1.0}))
     with pytest.raises(InputError, match="same train"):
         playback_page([stop, other])

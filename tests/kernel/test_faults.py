@@ -11,8 +11,9 @@ from bench.scenario import Brake, Driver, Fault, HandleEntry, Run, Sander
 from bench.scenario.fault import AXLE_FAULTS, OTHER_FAULTS, VEHICLE_FAULTS
 from bench.shortest import shortest_possible
 from bench.stop import summarise
+from bench.worth import assess_world
 from controllers import by_name
-from tests.support_stops import car, film, packed, plain_stop, run_world, train_of
+from tests.support_stops import car, film, is_finite, packed, plain_stop, run_world, train_of
 
 AT = 2.0
 KINDS = (*AXLE_FAULTS, *VEHICLE_FAULTS, *OTHER_FAULTS)
@@ -63,7 +64,7 @@ def run(*faults, **changes):
     """Return the world at the end of that stop under `slip_band`, and its summary."""
     stop, strategy = stop_with(*faults, **changes), by_name("slip_band")
     world = run_world(packed(stop, strategy), strategy)
-    return world, summarise(stop, world)
+    return world, summarise(stop, world, assess_world(stop, world))
 
 
 @cache
@@ -86,7 +87,7 @@ def test_stop_with_a_fault_ends_and_audits(kind):
     n = int(world.train_state["n_traces"][0])
     assert np.isfinite(world.train_traces[:n]).all()
     assert np.isfinite(world.axle_traces[:n]).all()
-    assert all(np.isfinite(np.asarray(value, dtype=float)).all() for value in summary.values())
+    assert all(is_finite(value) for value in summary.values())
 
 
 LONGER = {

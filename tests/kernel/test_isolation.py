@@ -5,11 +5,10 @@ import pytest
 
 from bench.contract import Controller
 from bench.kernel.columns import FILL, VENT
-from bench.kernel.plain import advance_compiled
 from bench.scenario import Brake, Driver, Fault, HandleEntry, IsolationPress, Run
 from bench.simulation import simulate
 from controllers import none
-from tests.support_stops import NEARLY_AT_ONCE, packed, plain_stop
+from tests.support_stops import NEARLY_AT_ONCE, advance_unsampled, packed, plain_stop
 
 RELEASE, EMERGENCY = 0, 4
 TIME = 5.0
@@ -58,7 +57,7 @@ def stop_with(handle, presses, *, speed=60.0, faults=(), **brake):
 def state_at(time, stop):
     """Return the train's and the vehicle's state at a time, no slip control at work."""
     world = packed(stop)
-    advance_compiled(time, world)
+    advance_unsampled(time, world)
     return world.train_state[0], world.vehicle_states[0]
 
 
