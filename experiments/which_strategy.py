@@ -123,8 +123,9 @@ def sentence(rows: Sequence[Row], wins: dict[str, int]) -> str:
         return f"in none of {n_cases} cases is one strategy shortest at no more flat risk."
     own = [row["over_shortest_possible"] for row in rows if row["strategy"] == best]
     return (
-        f"{best} stops shorter than every other, at equal or lower flat risk, in {wins[best]} of {n_cases} cases; it "
-        f"needs {min(own):.2f} to {max(own):.2f} times the shortest possible distance."
+        f"{best} stops shorter than every other, at equal or lower flat risk, in {wins[best]} of "
+        f"{n_cases} cases; it needs {min(own):.2f} to {max(own):.2f} times the shortest possible "
+        "distance."
     )
 
 
@@ -134,7 +135,17 @@ def draw(rows: Sequence[Row]) -> Figure:
     names = list(dict.fromkeys(str(row["strategy"]) for row in rows))
     n_columns = min(3, len(rails))
     n_rows = -(-len(rails) // n_columns)
-    with drawing(1.9 * n_rows + 1.2, nrows=n_rows, ncols=n_columns, squeeze=False) as (fig, grid):
+    heights = (0.3, *[1.0] * n_rows)  # the first row is the legend's
+    with drawing(
+        1.9 * n_rows + 1.2,
+        nrows=n_rows + 1,
+        ncols=n_columns,
+        squeeze=False,
+        height_ratios=heights,
+    ) as (fig, whole):
+        grid = whole[1:]
+        for axes in whole[0]:
+            axes.axis("off")
         for axes, rail in zip(grid.flat, rails, strict=False):
             for row in (row for row in rows if row["rail"] == rail):
                 i = names.index(str(row["strategy"]))
@@ -158,8 +169,7 @@ def draw(rows: Sequence[Row]) -> Figure:
         for axes in grid[-1]:
             axes.set_xlabel("distance / shortest possible [-]")
         handles, labels = grid[0, 0].get_legend_handles_labels()
-        fig.legend(handles, labels, loc="upper center", ncols=4, fontsize=8)
-        fig.subplots_adjust(top=0.8)
+        fig.legend(handles, labels, loc="upper center", ncols=min(6, len(names)), fontsize=8)
     return fig
 
 
