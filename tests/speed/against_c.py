@@ -34,8 +34,9 @@ from bench.packing import pack
 HERE = Path(__file__).parent
 NATIVE = HERE.parents[1] / "bench" / "native"
 STRUCTS = (
-    "RUN TRAIN AXLE CELL GROUP HANDLE VEHICLE TRAIN_STATE AXLE_STATE VEHICLE_STATE GROUP_STATE"
-).split()
+    *("RUN", "TRAIN", "AXLE", "CELL", "GROUP", "HANDLE", "VEHICLE"),
+    *("TRAIN_STATE", "AXLE_STATE", "VEHICLE_STATE", "GROUP_STATE"),
+)
 TOLERANCE = 1e-3
 
 
@@ -66,10 +67,11 @@ def build(folder: Path, flags: list[str]) -> Any:
 
 
 POINTERS = (
-    "run train axles +axles cells +cells groups +groups handle +handle vehicles +vehicles "
-    "demand_table train_state axle_states vehicle_states group_states rail_work slide_histogram "
-    "effective observation command signals"
-).split()
+    *("run", "train", "axles", "+axles", "cells", "+cells", "groups", "+groups"),
+    *("handle", "+handle", "vehicles", "+vehicles", "demand_table"),
+    *("train_state", "axle_states", "vehicle_states", "group_states"),
+    *("rail_work", "slide_histogram", "effective", "observation", "command", "signals"),
+)
 """Parts of the C `World` in its order; + is a part's length."""
 
 
@@ -86,7 +88,7 @@ def c_world(world: World, parameters: Any, memory: Any) -> Any:
 
 def refuse_unless_transcribed(world: World) -> None:
     """Refuse a stop that needs what the C source leaves out."""
-    train = world.train[0]
+    train, axles = world.train[0], world.axles
     switched_on = {
         "grades": len(world.grades),
         "curves": len(world.curves),
@@ -100,10 +102,12 @@ def refuse_unless_transcribed(world: World) -> None:
         "cleaning law": train["cleaning_law"],
         "redeposition": train["redeposition"],
         "valves a bogie": train["valve_per_bogie"],
-        "friction pair": (world.axles["friction_kind"] != records.DISC).any(),
+        "friction pair": (axles["friction_kind"] != records.DISC).any(),
         "pads": (world.axles["pad_speed_term"] != 0.0).any()
         or (world.axles["pad_heat_term"] != 0.0).any(),
-        "teeth": (world.axles["pitch_error"] + world.axles["jitter"] + world.axles["dropout"]).any(),
+        "teeth": (
+            world.axles["pitch_error"] + world.axles["jitter"] + world.axles["dropout"]
+        ).any(),
         "handle by place": (world.handle["trigger"] != records.AT_TIME).any(),
         "single-axle bogies": (world.vehicles["wheelbase"] == 0.0).any(),
     }
