@@ -7,8 +7,9 @@ no traces, one core. For each longest step: processor time of a stop (the loop a
 several), and how far the stopping distance is from that with a much finer step. A strategy that
 switches carries any change far, so its error is the mean over paired seeds, with its 95 % half-
 width; `peak_follower`, whose distance is a smooth function of the step, shows the error of the time
-stepping alone. `--out` writes yardstick.csv and a picture; `--beside` draws such a file of another
-version into the same picture (old dashed). Pieces: axle steps, cut at their events.
+stepping alone. `--out` writes yardstick.csv and a picture, whiskers reaching up to error plus
+half-width; `--beside` draws such a file of another version into it, dashed. Pieces: axle steps, cut
+at their events.
 """
 
 from __future__ import annotations
@@ -88,7 +89,7 @@ def rows_of(scenario: Scenario, controller: Controller, n_seeds: int, n_repeats:
 def print_rows(rows: list[Row]) -> None:
     print_row("strategy", "step", "ms a stop", "ns/axle step", "ns/piece", "x real time", "error")
     for row in rows:
-        error = f"{1e2 * row.error:+.4f} +- {1e2 * row.half_width:.4f} %"
+        error = f"  {1e2 * row.error:+.5f} +- {1e2 * row.half_width:.4f} %"
         cells = (row.ms_a_stop, row.ns_per_axle_step, row.ns_per_piece, row.times_real_time)
         print_row(row.strategy, f"{row.step_ms:g} ms", *(f"{cell:.1f}" for cell in cells), error)
 
