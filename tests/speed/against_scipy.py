@@ -12,10 +12,12 @@ Simpler than the bench, in scipy's favour: loads do not move, wheel speeds are m
 reservoirs stay full (the bench is given loads at rest, 1000 teeth and large reservoirs, but still
 computes all three); there are no tallies and no audit, and a locked wheel is a rim held at zero. So
 without slip control distances must agree within 0.1 %, which is checked; under the strategy, which
-answers to what is left of the sensing, they agree within half a per cent. Ratios are of processor time per simulated second,
-both sides on one core; the stop is from a lower speed than the yardstick's, to keep the run short.
-LSODA changes between a stiff and a non-stiff method by itself and is compiled; Radau and BDF are
-stiff throughout and written in Python. Since a part ends at every sample, tolerances matter little.
+answers to what is left of the sensing, they agree within half a per cent.
+
+Ratios are of processor time per simulated second, both sides on one core; the stop is from a lower
+speed than the yardstick's, to keep the run short. LSODA changes between a stiff and a non-stiff
+method by itself and is compiled; Radau and BDF are stiff throughout and written in Python. Since a
+part ends at every sample, tolerances matter little.
 """
 
 from __future__ import annotations
