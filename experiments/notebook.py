@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import csv
 import io
+import math
 import multiprocessing
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -35,6 +36,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 FOLDER = Path("slipbench-results")
+MPH, YARD = 0.44704, 0.9144
+"""A mile an hour [m/s] and a yard [m], by definition."""
+
 MOST_SEEDS = 1000
 _FEW_RUNS = 8
 """So few runs are done in this process: starting others takes longer."""
@@ -193,6 +197,19 @@ def summaries(runs: Sequence[Run]) -> list[dict[str, Any]]:
         return [future.result() for future in futures]
     finally:
         executor.shutdown(cancel_futures=True)
+
+
+def over_seeds(
+    cases: Sequence[tuple[Scenario, Controller]], n_seeds: int
+) -> list[list[dict[str, Any]]]:
+    """Run every case with seeds 0 to n_seeds - 1; return each case's summaries, seeds in order."""
+    found = summaries([Run(*case, seed) for case in cases for seed in range(n_seeds)])
+    return [found[i : i + n_seeds] for i in range(0, len(found), n_seeds)]
+
+
+def distance_of(summary: Mapping[str, Any]) -> float:
+    """Return the stopping distance, infinite for a train that did not stop. [m]"""
+    return float(summary["stopping_distance"]) if summary["is_stopped"] else math.inf
 
 
 def _summary(run: Run) -> dict[str, Any]:
