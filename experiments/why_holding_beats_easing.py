@@ -107,7 +107,7 @@ def investigate(options: Options) -> Answer:
         for way in DRAWN_WAYS
     }
     notes = [
-        f"Means over {options.n_seeds} seed(s); differences paired, with the 95 % interval of their "
+        f"Means over {options.n_seeds} seed(s); differences paired, 95 % interval of their "
         f"mean.\nThe platform ends where step 3, held, stops. {GENTLE.capitalize()}: step 1, "
         f"begun {EARLIER:.0f} m before the others."
     ]
