@@ -22,7 +22,7 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 from bench.caution import CAUTION
 from bench.contract import Controller
@@ -44,6 +44,7 @@ _FEW_RUNS = 8
 """So few runs are done in this process: starting others takes longer."""
 
 Row = Mapping[str, Any]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -186,14 +187,19 @@ def summaries(runs: Sequence[Run]) -> list[dict[str, Any]]:
 
     The numbers depend on scenario, strategy and seed only, so the number of cores changes nothing.
     """
+    return in_parallel(_summary, runs)
+
+
+def in_parallel(function: Callable[[Run], T], runs: Sequence[Run]) -> list[T]:
+    """Call a module's function with every run, on all cores where there are many, in order."""
     if len(runs) <= _FEW_RUNS:
-        return [_summary(run) for run in runs]
+        return [function(run) for run in runs]
     from bench.compare import n_cores
 
     executor = ProcessPoolExecutor(n_cores(), mp_context=multiprocessing.get_context("spawn"))
     try:
         with interrupts_ignored():  # the workers inherit it: Ctrl-C is for this process alone
-            futures = [executor.submit(_summary, run) for run in runs]
+            futures = [executor.submit(function, run) for run in runs]
         return [future.result() for future in futures]
     finally:
         executor.shutdown(cancel_futures=True)
