@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import csv
 import io
+import math
 import multiprocessing
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -21,7 +22,7 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 from bench.caution import CAUTION
 from bench.contract import Controller
@@ -35,11 +36,15 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 FOLDER = Path("slipbench-results")
+MPH, YARD = 0.44704, 0.9144
+"""A mile an hour [m/s] and a yard [m], by definition."""
+
 MOST_SEEDS = 1000
 _FEW_RUNS = 8
 """So few runs are done in this process: starting others takes longer."""
 
 Row = Mapping[str, Any]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -182,17 +187,35 @@ def summaries(runs: Sequence[Run]) -> list[dict[str, Any]]:
 
     The numbers depend on scenario, strategy and seed only, so the number of cores changes nothing.
     """
+    return in_parallel(_summary, runs)
+
+
+def in_parallel(function: Callable[[Run], T], runs: Sequence[Run]) -> list[T]:
+    """Call a module's function with every run, on all cores where there are many, in order."""
     if len(runs) <= _FEW_RUNS:
-        return [_summary(run) for run in runs]
+        return [function(run) for run in runs]
     from bench.compare import n_cores
 
     executor = ProcessPoolExecutor(n_cores(), mp_context=multiprocessing.get_context("spawn"))
     try:
         with interrupts_ignored():  # the workers inherit it: Ctrl-C is for this process alone
-            futures = [executor.submit(_summary, run) for run in runs]
+            futures = [executor.submit(function, run) for run in runs]
         return [future.result() for future in futures]
     finally:
         executor.shutdown(cancel_futures=True)
+
+
+def over_seeds(
+    cases: Sequence[tuple[Scenario, Controller]], n_seeds: int
+) -> list[list[dict[str, Any]]]:
+    """Run every case with seeds 0 to n_seeds - 1; return each case's summaries, seeds in order."""
+    found = summaries([Run(*case, seed) for case in cases for seed in range(n_seeds)])
+    return [found[i : i + n_seeds] for i in range(0, len(found), n_seeds)]
+
+
+def distance_of(summary: Mapping[str, Any]) -> float:
+    """Return the stopping distance, infinite for a train that did not stop. [m]"""
+    return float(summary["stopping_distance"]) if summary["is_stopped"] else math.inf
 
 
 def _summary(run: Run) -> dict[str, Any]:
