@@ -96,7 +96,7 @@ class Stop:
         longest = f"{s['longest_lock']:.2f} s"
         if s["longest_lock"] > 0.0:
             longest += f" (axle {worst} locked longest in all, {max(s['locked_time']):.2f} s)"
-        return [
+        rows = [
             ("from", f"{self.scenario.initial_speed:.2f} m/s"),
             ("time", f"{s['final_time']:.1f} s"),
             ("mean deceleration", f"{s['mean_deceleration']:.3f} m/s2"),
@@ -108,6 +108,16 @@ class Stop:
             ("vent commands", f"{s['vent_count']}, {s['air_vented_litres']:.0f} normal litres"),
             ("energy not accounted", f"{s['energy_residual']:.1e} of the initial energy"),
         ]
+        if s["sand_used"]:
+            rows.insert(-1, ("sand, per rail", self._sand_row()))
+        return rows
+
+    def _sand_row(self) -> str:
+        s = self.summary
+        used = ", ".join(f"{mass:.2f}" for mass in s["sand_used"])
+        emptied = f"; hoppers run empty: {s['emptied_sanders']}" if s["emptied_sanders"] else ""
+        under_rear = 1e3 * s["sand_under_rear_axles"]
+        return f"{used} kg by sander{emptied}; at the end {under_rear:.2f} g/m under the rear axles"
 
 
 def make_stop(scenario: Scenario, controller: Controller, seed: int, world: World) -> Stop:

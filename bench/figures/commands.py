@@ -117,7 +117,7 @@ def _creep_table(scenarios: list[Scenario], curves: dict[str, list[CreepCurve]])
                     f"  {curve.law}",
                     f"{curve.stiffness:.1f}",
                     f"{curve.peak_adhesion:.4f}",
-                    f"{100.0 * curve.peak_creepage:.3f}",
+                    f"{100.0 * curve.peak_creepage:.3f}" if curve.peak_creepage < 1.0 else "flat",
                     error,
                 ]
             )
@@ -129,6 +129,7 @@ def _creep_table(scenarios: list[Scenario], curves: dict[str, list[CreepCurve]])
         "table error\n[mu N]",
     ]
     note = (
+        "flat: the curve does not fall, its largest value holds to a locked wheel.\n"
         "table error: largest difference between a law and the table that stands for it in a\n"
         "stop, over the friction limit; - where the law is computed, or a measured curve is read."
     )

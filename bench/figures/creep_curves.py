@@ -167,13 +167,13 @@ def draw_creep_curves(scenario: Scenario) -> Figure:
     with style.styled():
         figure = style.new_figure(height)
         left, right = figure.subplots(1, 2)
-        figure.subplots_adjust(left=0.08, right=0.985, top=0.83, bottom=0.19, wspace=0.2)
+        figure.subplots_adjust(left=0.08, right=0.985, top=0.83, bottom=0.19, wspace=0.27)
         for law in laws_of(scenario):
             _draw_law(left, creep_curve(scenario, law))
         _draw_cleaned(right, scenario)
         for axes in (left, right):
             _scale(axes)
-        left.set_ylabel("adhesion, force over load [-]")
+            axes.set_ylabel("adhesion, force over load [-]")
         left.legend(loc="upper left", fontsize=7.5, handlelength=3.2, borderaxespad=0.2)
         right.legend(loc="upper left", fontsize=7.5, handlelength=3.2, borderaxespad=0.2)
         figure.text(0.08, 0.895, _conditions(scenario), fontsize=8.5, va="bottom")
@@ -184,6 +184,8 @@ def draw_creep_curves(scenario: Scenario) -> Figure:
 def _draw_law(axes: Axes, curve: CreepCurve) -> None:
     look = _LINES[curve.law]
     axes.plot(CREEPAGES, curve.adhesion, label=curve.law.replace("_", "-"), **look)
+    if curve.peak_creepage >= 1.0:
+        return  # the curve does not fall: there is no peak to mark
     size = 6.0 if curve.law == "vermeulen_johnson" else 4.0
     axes.plot(
         [curve.peak_creepage],
