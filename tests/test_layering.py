@@ -102,3 +102,16 @@ def test_names_are_unique_and_found() -> None:
     names = [controller.name for controller in ALL_CONTROLLERS]
     assert len(set(names)) == len(names)
     assert [by_name(name) for name in names] == list(ALL_CONTROLLERS)
+
+
+def test_a_stop_imports_neither_scipy_nor_pictures() -> None:
+    """Importing scipy's parts would double the start of a short command; numba names scipy only."""
+    code = (
+        "import sys, bench\nfrom controllers import by_name\n"
+        "scenario = bench.load_scenario('wet_leaf').replace(initial_speed=3.0)\n"
+        "bench.simulate(scenario, by_name('none'))\n"  # locks: flats and temperatures as well
+        "heavy = ('scipy.special', 'scipy.optimize', 'scipy.interpolate', 'matplotlib')\n"
+        "print([name for name in heavy if name in sys.modules])\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

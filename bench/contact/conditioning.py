@@ -14,7 +14,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 
 from bench.contact.hertz import require_positive
 from bench.contact.polach import PolachSet, polach_adhesion
@@ -178,6 +177,8 @@ def memoryless_adhesions(
 
 def _roots(balance: _Balance) -> tuple[float, ...]:
     """Return the rising roots of the surplus."""
+    from scipy.optimize import brentq  # no stop needs it, and it is slow to import
+
     # A hair wider than the two steady values, so that rounding cannot hide a root at an end.
     low = min(balance.degraded, balance.recovered) * (1.0 - 1e-12)
     high = max(balance.degraded, balance.recovered) * (1.0 + 1e-12)
@@ -194,6 +195,8 @@ def _roots(balance: _Balance) -> tuple[float, ...]:
 
 def _extremes(balance: _Balance, low: float, high: float) -> list[float]:
     """Return where the surplus turns, inside (low, high): none, or its dip and its hump."""
+    from scipy.optimize import brentq  # no stop needs it, and it is slow to import
+
     power = balance.exponent
     if power <= 1.0 or balance.recovered <= balance.degraded:
         return []

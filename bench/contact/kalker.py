@@ -10,12 +10,10 @@ recalled value is kept.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from bench.contact.hertz import (
     ContactPatch,
@@ -23,6 +21,7 @@ from bench.contact.hertz import (
     require_positive,
     shear_modulus,
 )
+from bench.contact.monotone import cubic_value, monotone_slopes
 
 FloatArray = NDArray[np.float64]
 
@@ -143,25 +142,16 @@ def _poisson_weights(poisson_ratio: float) -> FloatArray:
     )
 
 
-def _log_table_interpolator() -> Callable[[float], FloatArray]:
-    """Return the monotone cubic of ln C against ln(a/b), all twelve columns at once."""
-    interpolator = PchipInterpolator(
-        np.log(AXIS_RATIO_NODES), np.log(COEFFICIENT_TABLE).reshape(19, 12)
-    )
-    return lambda log_ratio: np.asarray(interpolator(log_ratio)).reshape(4, 3)
+_LOG_NODES: FloatArray = np.log(AXIS_RATIO_NODES)
+_LOG_COEFFICIENTS: FloatArray = np.log(COEFFICIENT_TABLE)
+_LOG_SLOPES = monotone_slopes(_LOG_NODES, _LOG_COEFFICIENTS)
+_EDGE_SLOPES = _LOG_SLOPES[0], _LOG_SLOPES[-1]
+"""d(ln C)/d(ln a/b) at a/b = 0.1 and 10."""
 
 
-def _log_edge_slopes() -> tuple[FloatArray, FloatArray]:
-    """Return d(ln C)/d(ln a/b) of the interpolated table at a/b = 0.1 and 10."""
-    derivative = PchipInterpolator(
-        np.log(AXIS_RATIO_NODES), np.log(COEFFICIENT_TABLE).reshape(19, 12)
-    ).derivative()
-    low, high = (np.asarray(derivative(math.log(edge))).reshape(4, 3) for edge in (0.1, 10.0))
-    return low, high
-
-
-_LOG_TABLE = _log_table_interpolator()
-_EDGE_SLOPES = _log_edge_slopes()
+def _log_table(log_ratio: float) -> FloatArray:
+    """Return the monotone cubic of ln C against ln(a/b). (4, 3)"""
+    return cubic_value(log_ratio, _LOG_NODES, _LOG_COEFFICIENTS, _LOG_SLOPES)
 
 
 def _log_limit(log_ratio: float, poisson_ratio: float) -> FloatArray:
@@ -177,7 +167,7 @@ def _log_beyond_table(log_ratio: float, poisson_ratio: float) -> FloatArray:
     slope_at_edge = (_EDGE_SLOPES[1] if log_ratio > 0.0 else _EDGE_SLOPES[0]) @ weights
     step = 1e-4
     limit_rise = _log_limit(edge + step, poisson_ratio) - _log_limit(edge - step, poisson_ratio)
-    gap = _LOG_TABLE(edge) @ weights - _log_limit(edge, poisson_ratio)
+    gap = _log_table(edge) @ weights - _log_limit(edge, poisson_ratio)
     gap_slope = sign * (slope_at_edge - limit_rise / (2.0 * step))
     distance = abs(log_ratio - edge)
     fade = math.exp(-distance)
@@ -223,7 +213,7 @@ def kalker_coefficients(axis_ratio: float, poisson_ratio: float) -> KalkerCoeffi
     log_ratio = math.log(require_positive("axis_ratio", axis_ratio, "-"))
     nu = require_poisson_ratio(poisson_ratio)
     if abs(log_ratio) <= math.log(10.0):
-        log_values = _LOG_TABLE(log_ratio) @ _poisson_weights(nu)
+        log_values = _log_table(log_ratio) @ _poisson_weights(nu)
     else:
         log_values = _log_beyond_table(log_ratio, nu)
     c11, c22, c23, c33 = np.exp(log_values).tolist()

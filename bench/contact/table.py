@@ -8,9 +8,9 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import PchipInterpolator
 
 from bench.contact.laws import creep_law, traction_ratio
+from bench.contact.monotone import monotone_slopes
 from bench.contact.rolling import Creepages, RollingContact
 from bench.errors import InputError
 
@@ -144,7 +144,7 @@ def build_traction_table(
     law = creep_law(law_name)
     tau = np.concatenate([[0.0], np.geomspace(smallest, largest, n_nodes)])
     ratio = traction_ratio(law_name, tau, **options)
-    slope = np.asarray(PchipInterpolator(tau, ratio).derivative()(tau))
+    slope = monotone_slopes(tau, ratio)
     linear = TractionTable(law.name, dict(options), tau, ratio, slope, "linear")
     cubic = TractionTable(law.name, dict(options), tau, ratio, slope, "cubic")
     if method != "best":

@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import erfc
 
 from bench.errors import InputError
 
@@ -204,7 +203,8 @@ def stationary_disc_response(
         radius, depth, out=np.full(np.broadcast(radius, depth).shape, np.inf), where=depth > 0.0
     )
     spread = -depth * np.expm1(-ratio * ratio) / math.sqrt(math.pi)
-    return np.asarray((spread + radius * erfc(ratio)) / steel.conductivity)
+    faded = np.array([math.erfc(x) for x in ratio.ravel().tolist()]).reshape(ratio.shape)
+    return np.asarray((spread + radius * faded) / steel.conductivity)
 
 
 def moving_disc_response(

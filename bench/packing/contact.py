@@ -7,10 +7,10 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from bench.contact import contact_patch, contact_stiffness
 from bench.contact.measured import MeasuredCurve, read_measured_curve
+from bench.contact.monotone import monotone_slopes
 from bench.contact.rolling import rolling_contact
 from bench.contact.table import TractionTable, build_traction_table, normalised_constants
 from bench.contract import Floats
@@ -124,7 +124,7 @@ def pack_curve(curve: MeasuredCurve) -> Any:
     speeds = [None] if n_speeds == 1 else curve.train_speeds.tolist()
     rows = np.array([curve.adhesion(nodes, speed) for speed in speeds])
     rows /= rows.max()
-    slopes = np.array([PchipInterpolator(nodes, row).derivative()(nodes) for row in rows])
+    slopes = monotone_slopes(nodes, rows.T).T
     law = one(records.LAW, kind=records.MEASURED_CURVE, n_speeds=n_speeds)
     law["speeds"][0, :n_speeds] = 0.0 if n_speeds == 1 else curve.train_speeds
     law["creepages"][0] = nodes

@@ -3,8 +3,15 @@
 import math
 
 import pytest
+from scipy.optimize import brentq
+from scipy.special import ellipe, ellipkm1, elliprd
 
-from bench.contact.hertz import contact_patch, ellipse_axis_ratio, hertz_ellipse
+from bench.contact.hertz import (
+    contact_modulus_of,
+    contact_patch,
+    ellipse_axis_ratio,
+    hertz_ellipse,
+)
 from bench.errors import InputError
 
 
@@ -64,3 +71,31 @@ def test_unusable_geometry_is_refused_in_one_line(
     with pytest.raises(InputError, match=words) as caught:
         contact_patch(*arguments, **options)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "curvature_ratio", [1.0 + 1e-9, 1.0 + 1e-6, 1.001, 1.5, 5.0, 100.0, 1e6, 1e10]
+)
+def test_axis_ratio_is_that_of_scipys_elliptic_integrals(curvature_ratio: float) -> None:
+    """Carlson's form of the condition, solved by scipy, near the circle to its own rounding."""
+
+    def excess(log_k: float) -> float:
+        k_squared = math.exp(2.0 * log_k)
+        ratio = elliprd(0.0, 1.0, k_squared) / elliprd(0.0, k_squared, 1.0)
+        return math.log(ratio) - math.log(curvature_ratio)
+
+    log_k = brentq(excess, -math.log(curvature_ratio), 0.0, xtol=1e-15, rtol=1e-14)
+    assert ellipse_axis_ratio(curvature_ratio) == pytest.approx(math.exp(log_k), rel=3e-14)
+
+
+@pytest.mark.parametrize("radius", [0.3, 0.42, 5.0])
+def test_ellipse_follows_from_scipys_elliptic_integrals(radius: float) -> None:
+    patch = contact_patch(0.42, radius, 50e3)
+    k = min(patch.axis_ratio, 1.0 / patch.axis_ratio)
+    long_axis = max(patch.semi_axis_rolling, patch.semi_axis_lateral)
+    modulus = contact_modulus_of(210e9, 0.28)
+    curvatures = 0.5 / 0.42 + 0.5 / radius
+    cubed = 3.0 * 50e3 * ellipe(1.0 - k * k) / (2.0 * math.pi * modulus * curvatures * k * k)
+    assert long_axis**3 == pytest.approx(cubed, rel=1e-13)
+    approach = patch.peak_pressure * k * long_axis * ellipkm1(k * k) / modulus
+    assert patch.approach == pytest.approx(approach, rel=1e-13)
