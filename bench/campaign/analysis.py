@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,6 +54,8 @@ def collect(
     objectives: Sequence[Objective],
     limit: float = math.inf,
     candidates: Iterable[str] | None = None,
+    rails: Iterable[str] | None = None,
+    seeds: Container[int] | None = None,
 ) -> Collected:
     """Read a branch into numbers that pair; memory grows with rails, not with stops.
 
@@ -61,6 +63,8 @@ def collect(
     ----------
     limit : float            a stop longer than this counts as an overrun, as one without end [m]
     candidates : iterable    labels in the order wanted; None: all
+    rails : iterable         names of the scenarios wanted; None: all
+    seeds : container        seeds wanted; None: all
 
     Raises
     ------
@@ -69,9 +73,13 @@ def collect(
     n = len(objectives)
     sums: dict[str, dict[str, Floats]] = {}
     wanted = None if candidates is None else list(candidates)
+    places = None if rails is None else set(rails)
     for stop in store.stops():
-        if "is_stopped" not in stop.summary or (
-            wanted is not None and stop.candidate not in wanted
+        if (
+            "is_stopped" not in stop.summary
+            or (wanted is not None and stop.candidate not in wanted)
+            or (places is not None and stop.scenario not in places)
+            or (seeds is not None and stop.seed not in seeds)
         ):
             continue
         numbers = [objective.of(stop.summary) for objective in objectives]
@@ -82,26 +90,26 @@ def collect(
     seen = dict.fromkeys(label for row in sums.values() for label in row)
     labels = tuple(seen if wanted is None else [label for label in wanted if label in seen])
     n_seeds = max((cell[-1] for row in sums.values() for cell in row.values()), default=0.0)
-    rails = tuple(
+    met = tuple(
         rail
         for rail, row in sums.items()
         if len(row) == len(labels) and all(cell[-1] == n_seeds for cell in row.values())
     )
-    if not rails:
+    if not met:
         raise InputError(f"campaign {store.path}: no rail that every candidate has met in full")
 
     def column(label: str, i: int) -> Floats:
-        return np.array([sums[rail][label][i] for rail in rails])
+        return np.array([sums[rail][label][i] for rail in met])
 
     return Collected(
-        rails=rails,
+        rails=met,
         candidates=labels,
         table={
             objective.name: {label: column(label, i) / n_seeds for label in labels}
             for i, objective in enumerate(objectives)
         },
         n_overruns={label: int((column(label, n) > 0.0).sum()) for label in labels},
-        n_left_out=len(sums) - len(rails),
+        n_left_out=len(sums) - len(met),
         n_seeds=int(n_seeds),
     )
 

@@ -13,6 +13,7 @@ import shlex
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -55,7 +56,6 @@ def add_parsers(subparsers: Any) -> None:
     campaign.add_argument(
         "--overrun-beyond", type=_positive, default=math.inf, metavar="M", help="metres"
     )
-    campaign.add_argument("--export", metavar="FILE.csv", help="write all stops as CSV as well")
     campaign.add_argument("--speed", help="start from this speed, with its unit, such as 75mph")
     _add_common(campaign)
     campaign.set_defaults(act=campaign_command)
@@ -66,10 +66,19 @@ def add_parsers(subparsers: Any) -> None:
     tune.add_argument("--trade", default="distance,flats,air", metavar="A,B", help="objectives")
     tune.add_argument("--budget", type=_count, required=True, metavar="N", help="stops in all")
     tune.add_argument("--parameters", metavar="A,B", help="tuned (all)")
+    tune.add_argument(
+        "--start", metavar="A=X,B=Y",
+        help="where it starts from and what it is compared with: parameter values, or `midpoints` "
+        "of their bounds (its defaults)",
+    )  # fmt: skip
     tune.add_argument("--training", type=_count, default=8, help="random rails a family (8)")
     tune.add_argument("--held-out", type=_count, default=16, help="others, never searched on (16)")
     tune.add_argument("--lock-limit", type=_positive, default=math.inf, metavar="S")
     tune.add_argument("--extension-limit", type=_positive, default=math.inf, metavar="RATIO")
+    tune.add_argument(
+        "--choose", choices=("safe", "knee"), default="safe",
+        help="the knee of the settings nowhere worse than the start, if any; or of all (safe)",
+    )  # fmt: skip
     tune.add_argument("--speed", help="start from this speed, with its unit, such as 75mph")
     _add_common(tune)
     tune.set_defaults(act=tune_command)
@@ -117,11 +126,13 @@ def _add_tune_all(subparsers: Any) -> None:
     every.add_argument("--lock-limit", type=_positive, default=math.inf, metavar="S")
     every.add_argument("--extension-limit", type=_positive, default=math.inf, metavar="RATIO")
     every.add_argument("--speed", help="start from this speed, with its unit, such as 75mph")
-    _add_common(every)
-    every.set_defaults(act=tune_all_command)
+    _add_common(every, has_one_file=False)
+    every.set_defaults(act=tune_all_command, export=None, choose="safe")
 
 
-def _add_common(parser: argparse.ArgumentParser) -> None:
+def _add_common(parser: argparse.ArgumentParser, has_one_file: bool = True) -> None:
+    if has_one_file:
+        parser.add_argument("--export", metavar="FILE.csv", help="write all stops as CSV as well")
     parser.add_argument("--seeds", type=_count, default=1, help="runs of each pair (1)")
     parser.add_argument("--seed", type=_whole, default=0, help="of designs and random rails (0)")
     parser.add_argument("--out", metavar="FILE", help="campaign file, resumed if it is there")
@@ -160,7 +171,6 @@ def campaign_command(arguments: argparse.Namespace) -> int:
     _get_ready()
     from bench.campaign.analysis import collect, judge
     from bench.campaign.campaign import run_campaign
-    from bench.campaign.export import write_csv
     from bench.campaign.objectives import find_objectives
     from bench.campaign.planning import campaign_plan
     from bench.campaign.report import campaign_text, counts_line
@@ -183,11 +193,16 @@ def campaign_command(arguments: argparse.Namespace) -> int:
     with _opened(arguments, "campaign") as (store, runner):
         counts = run_campaign(plan, store, runner, is_quiet=arguments.quiet)
         print(counts_line(counts))
-        collected = collect(store, objectives, arguments.overrun_beyond, labels)
+        collected = collect(
+            store,
+            objectives,
+            arguments.overrun_beyond,
+            labels,
+            (scenario.name for scenario in plan.scenarios),
+            plan.seeds,
+        )
         verdicts = [judge(collected, objective, baseline) for objective in objectives]
         print(f"\n{campaign_text(collected, verdicts, baseline)}\n\nstored in {store.path}")
-        if arguments.export:
-            print(f"{write_csv(store, arguments.export)} rows written to {arguments.export}")
     print(f"\n{CAUTION}")
     return 0
 
@@ -195,11 +210,18 @@ def campaign_command(arguments: argparse.Namespace) -> int:
 def tune_command(arguments: argparse.Namespace) -> int:
     """Tune a strategy, print and write the result, draw the trade-off."""
     _get_ready()
+    from bench.campaign.canonical import short_hash
     from bench.campaign.report import tuned_text
+    from bench.campaign.tuning import started
 
-    known = _strategies(arguments.controller, arguments.compile)[0]
+    known, start = started(
+        _strategies(arguments.controller, arguments.compile)[0], arguments.start
+    )
     names = arguments.parameters.split(",") if arguments.parameters else None
-    tuned, written = _tune(arguments, known, names, f"tune-{known.controller.name}")
+    label = f"tune-{known.controller.name}"
+    if arguments.start:
+        label += f"-{short_hash(arguments.start)[:6]}"
+    tuned, written = _tune(arguments, known, names, label, start)
     print(tuned_text(tuned))
     print(f"\nwritten: {', '.join(map(str, written))}\n\n{CAUTION}")
     return 0
@@ -229,7 +251,11 @@ def tune_all_command(arguments: argparse.Namespace) -> int:
 
 
 def _tune(
-    arguments: argparse.Namespace, known: Known, names: Sequence[str] | None, label: str
+    arguments: argparse.Namespace,
+    known: Known,
+    names: Sequence[str] | None,
+    label: str,
+    start: str | None = None,
 ) -> tuple[Tuned, list[Path]]:
     """Tune one strategy; return what was found and the files written: settings and picture."""
     from bench.campaign.designs import parameter_space
@@ -243,7 +269,12 @@ def _tune(
     from bench.figures.tuning import draw_tuning
 
     space = parameter_space(known.controller, names)
-    goal = Goal(find_objectives(arguments.trade), arguments.lock_limit, arguments.extension_limit)
+    goal = Goal(
+        find_objectives(arguments.trade),
+        arguments.lock_limit,
+        arguments.extension_limit,
+        is_knee_wanted=arguments.choose == "knee",
+    )
     rails = family_rails(
         [_scenario(name, arguments.speed) for name in arguments.rails.split(",")],
         arguments.training,
@@ -259,6 +290,7 @@ def _tune(
             known, space, goal, rails, arguments.budget, store, runner, arguments.seed, bar
         )
         result = store.path.with_suffix(".toml")
+    tuned = tuned if start is None else replace(tuned, start=start)
     _write(result, tuned_file(tuned, known, _command()).encode())
     written = [result]
     for kind, data in save(draw_tuning(tuned)).items():
@@ -390,12 +422,15 @@ def _range(name: str, text: str) -> tuple[float, float]:
 def _opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Runner]]:
     """Open the campaign file and the workers; say what is stored if Ctrl-C comes."""
     from bench.campaign.campaign import mixture_notes
+    from bench.campaign.export import write_csv
     from bench.campaign.running import make_runner
     from bench.campaign.store import Store
 
     path = Path(arguments.out) if arguments.out else FOLDER / f"{name}.sqlite"
     if not arguments.out:
         path.parent.mkdir(parents=True, exist_ok=True)
+    if arguments.export and not Path(arguments.export).absolute().parent.is_dir():
+        raise InputError(f"--export {arguments.export}: its folder is missing; make it first")
     with Store(path, arguments.branch, command=_command()) as store:
         runner = make_runner(arguments.workers, arguments.scheduler)
         try:
@@ -403,6 +438,9 @@ def _opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, R
             if name != "campaign":  # which compares them itself
                 for note in mixture_notes(store):
                     print(note, file=sys.stderr)
+            if arguments.export:
+                n_rows = write_csv(store, arguments.export)
+                print(f"{n_rows} rows written to {arguments.export}", file=sys.stderr)
         except KeyboardInterrupt:
             print(
                 f"\nslipbench: {len(store)} stops stored in {path}; the same command resumes",

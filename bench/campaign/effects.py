@@ -18,6 +18,9 @@ from bench.errors import InputError
 N_LEVELS = 4
 """Levels of the elementary-effects grid; an even number, so that all are met equally often."""
 
+FEWEST_TRAJECTORIES = 4
+"""Trajectories without which a bootstrap over them says nothing."""
+
 
 def morris_design(n_factors: int, n_trajectories: int, seed: int = 0) -> Floats:
     """Return trajectories in the unit cube, each changing one factor at a time.
@@ -51,21 +54,29 @@ def morris_design(n_factors: int, n_trajectories: int, seed: int = 0) -> Floats:
 
 @dataclass(frozen=True)
 class Effects:
-    """Elementary effects, each factor's range taken as 1. All (n_factors,).
+    """Elementary effects, a factor's range taken as 1: (n_factors,), the interval (n_factors, 2).
 
     Attributes
     ----------
     mean : signed mean; near zero with a large `size` if the effect changes sign
     size : mean of the magnitudes, the measure of importance
     spread : standard deviation: interactions and curvature
+    size_interval : of `size`, percentile bootstrap over trajectories; NaN for fewer than 4
     """
 
     mean: Floats
     size: Floats
     spread: Floats
+    size_interval: Floats
 
 
-def elementary_effects(paths: Floats, values: Floats) -> Effects:
+def elementary_effects(
+    paths: Floats,
+    values: Floats,
+    confidence: float = 0.95,
+    n_resamples: int = 2000,
+    seed: int = 0,
+) -> Effects:
     """Return the elementary effects of a design.
 
     Parameters
@@ -82,7 +93,14 @@ def elementary_effects(paths: Floats, values: Floats) -> Effects:
         steps, moved[:, :, None], axis=2
     ).squeeze(2)
     spread = effects.std(axis=0, ddof=1) if n_paths > 1 else np.full(n_factors, np.nan)
-    return Effects(effects.mean(axis=0), np.abs(effects).mean(axis=0), spread)
+    sizes = np.abs(effects)
+    interval = np.full((n_factors, 2), np.nan)
+    if n_paths >= FEWEST_TRAJECTORIES:
+        chosen = np.random.default_rng(seed).integers(0, n_paths, (n_resamples, n_paths))
+        tail = 0.5 * (1.0 - confidence)
+        means = sizes[chosen].mean(axis=1)
+        interval = np.quantile(means, [tail, 1.0 - tail], axis=0).T
+    return Effects(effects.mean(axis=0), sizes.mean(axis=0), spread, interval)
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from bench.campaign.store import Store, StoredStop
+from bench.errors import InputError
 
 _FIRST = (
     "scenario",
@@ -63,7 +64,18 @@ def write_csv(store: Store, path: str | Path) -> int:
     """Write a campaign's branch as CSV, row by row, and return the number of rows.
 
     Numbers keep every bit; what is missing is an empty cell.
+
+    Raises
+    ------
+    InputError   if the file cannot be written
     """
+    try:
+        return _write_rows(store, path)
+    except OSError as problem:
+        raise InputError(f"export {path}: cannot be written: {problem.strerror}") from problem
+
+
+def _write_rows(store: Store, path: str | Path) -> int:
     names = column_names(store)
     n_rows = 0
     with open(path, "w", newline="", encoding="utf-8") as stream:
@@ -84,8 +96,8 @@ def _cell(value: Any) -> Any:
 def columns(store: Store) -> Mapping[str, npt.NDArray[Any]]:
     """Return a campaign's branch as arrays of one type each, all (n_stops,).
 
-    Text, int64, bool or float64 with NaN for what is missing: a Parquet writer takes them as they
-    are. All stops are held in memory at once.
+    Text (empty where it is missing), int64, bool or float64 with NaN for what is missing: a Parquet
+    writer takes them as they are. All stops are held in memory at once.
     """
     names = column_names(store)
     lists: dict[str, list[Any]] = {name: [] for name in names}
@@ -101,6 +113,6 @@ def _array(values: list[Any]) -> npt.NDArray[Any]:
         return np.array(values, dtype=np.bool_)
     if kinds == {int}:
         return np.array(values, dtype=np.int64)
-    if kinds <= {str}:
-        return np.array(values, dtype=np.str_)
+    if str in kinds:
+        return np.array(["" if value is None else str(value) for value in values], dtype=np.str_)
     return np.array([np.nan if value is None else value for value in values], dtype=np.float64)

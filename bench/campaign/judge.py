@@ -30,11 +30,14 @@ class Goal:
     objectives : tuple of Objective
     lock_limit : float        no lock longer than this on any rail [s]
     extension_limit : float   no stop longer than this times the same stop on dry rail [-]
+    is_knee_wanted : bool     choose the knee of all non-dominated settings; False: of those nowhere
+                              worse than the start, if there are any
     """
 
     objectives: tuple[Objective, ...]
     lock_limit: float = math.inf
     extension_limit: float = math.inf
+    is_knee_wanted: bool = False
 
 
 @dataclass(frozen=True)

@@ -44,12 +44,22 @@ OBJECTIVES: Mapping[str, Objective] = {
         lambda summary: float(summary["flat_risk"]),
         4,
     ),
+    "flat-length": Objective(
+        "flat-length",
+        "mm",
+        "longest flat of any wheel, the high end of its band",
+        lambda summary: 1e3 * max(summary["flat_length_high"], default=0.0),
+        1,
+    ),
     "air": Objective(
         "air",
-        "vents",
-        "vent commands of all axles, which stand for the air used until air is counted",
-        lambda summary: float(summary["vent_count"]),
+        "normal litres",
+        "air vented by all axles",
+        lambda summary: float(summary["air_vented_litres"]),
         0,
+    ),
+    "vents": Objective(
+        "vents", "-", "vent commands of all axles", lambda summary: float(summary["vent_count"]), 0
     ),
     "lock": Objective(
         "lock", "s", "longest lock of any wheel", lambda summary: float(summary["longest_lock"]), 3

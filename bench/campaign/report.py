@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from bench.campaign.analysis import Collected, Verdict, overruns
 from bench.campaign.campaign import Counts
+from bench.campaign.effects import Effects
 from bench.campaign.objectives import OBJECTIVES, Objective
 from bench.campaign.sensitivity import Sensitivity
 from bench.campaign.statistics import Interval, Paired, fewest_rails
@@ -16,6 +17,11 @@ from bench.contract import Floats
 from bench.tables import plain_table
 
 WIDTH = 100
+
+SENSITIVITY_NOTE = (
+    "Listed by the estimates; factors whose intervals overlap are not told apart, and without an "
+    "interval none are."
+)
 
 
 def counts_line(counts: Counts) -> str:
@@ -122,7 +128,7 @@ def tuned_text(tuned: Tuned) -> str:
         [name, f"{before[name]:.4g}", f"{after[name]:.4g}", *(f"{r:+.2f}" for r in influence)]
         for name, influence in tuned.influence.items()
     ]
-    heads = ["parameter", "default", "tuned", *(f"{name}\n(rank corr.)" for name in names)]
+    heads = ["parameter", "start", "tuned", *(f"{name}\n(rank corr.)" for name in names)]
     held = tuned.held_out
     shown = [OBJECTIVES[name] for name in held.differences]
     results: list[Sequence[str] | str] = [
@@ -137,25 +143,43 @@ def tuned_text(tuned: Tuned) -> str:
         f"{o.name} {a:.{o.decimals}f} -> {b:.{o.decimals}f} {o.unit}"
         for o, a, b in zip(objectives, tuned.default.scores, tuned.chosen.scores, strict=True)
     )
-    safe = "nowhere worse than the default there" if tuned.is_chosen_safe else "a trade: not all"
+    safe = "nowhere worse than the start there" if tuned.is_chosen_safe else "a trade: not all"
     return "\n\n".join(
         [
-            plain_table(heads, rows),
+            f"Start: {tuned.start}.\n" + plain_table(heads, rows),
             f"{tuned.n_settings} settings, {tuned.n_stops} stops, {len(tuned.front)} non-dominated."
             f"\nTraining rails: {training} ({safe}).",
-            f"Held-out rails ({held.n_rails}), tuned - default:\n"
+            _front_text(tuned),
+            f"Held-out rails ({held.n_rails}), tuned - start:\n"
             + plain_table(
                 ["objective", "mean difference", "median difference", "better\n/worse",
                  "rails\nneeded", ""],
                 results,
             ),
-            f"Overrun on held-out rails: default {held.overrun_default.written(3)}, "
+            f"Overrun on held-out rails: start {held.overrun_default.written(3)}, "
             f"tuned {held.overrun_tuned.written(3)}.\n"
-            f"Longest lock there: default {held.default.longest_lock:.2f} s, "
+            f"Longest lock there: start {held.default.longest_lock:.2f} s, "
             f"tuned {held.tuned.longest_lock:.2f} s."
             + (" The tuned setting breaks a constraint there." if held.tuned.violation else ""),
         ]
     )  # fmt: skip
+
+
+def _front_text(tuned: Tuned) -> str:
+    """Return the non-dominated settings on the training rails, the first objective's best first."""
+    objectives = tuned.goal.objectives
+    rows: list[Sequence[str] | str] = []
+    for setting in tuned.front:
+        marks = (("chosen", tuned.chosen), ("knee", tuned.knee), ("start", tuned.default))
+        rows.append(
+            [
+                ", ".join(f"{name}={value:.3g}" for name, value in setting.values.items()) or "-",
+                *(f"{x:.{o.decimals}f}" for o, x in zip(objectives, setting.scores, strict=True)),
+                ", ".join(mark for mark, one in marks if one is setting),
+            ]
+        )
+    heads = ["non-dominated setting", *(f"{o.name}\n[{o.unit}]" for o in objectives), ""]
+    return plain_table(heads, rows)
 
 
 def _tells(difference: Paired) -> str:
@@ -172,11 +196,12 @@ def sensitivity_text(found: Sensitivity) -> str:
         rows: list[Sequence[str] | str] = [
             [
                 found.space[i].name,
-                *_numbers(name, effects.size[i], effects.mean[i], effects.spread[i]),
+                _interval(_size(effects, i), OBJECTIVES[name].decimals),
+                *_numbers(name, effects.mean[i], effects.spread[i]),
             ]
             for i in _order(effects.size)
         ]
-        heads = ["factor", "size", "mean", "spread"]
+        heads = ["factor", "size [95 %]", "mean", "spread"]
         unit = OBJECTIVES[name].unit
         parts.append(f"{name} [{unit} over a factor's range]\n{plain_table(heads, rows)}")
     for name, indices in found.indices.items():
@@ -190,12 +215,17 @@ def sensitivity_text(found: Sensitivity) -> str:
         ]
         heads = ["factor", "first order [95 %]", "total [95 %]"]
         parts.append(f"{name}: shares of variance\n{plain_table(heads, rows)}")
-    notes = [f"{found.n_stops} stops."]
+    notes = [f"{found.n_stops} stops. {SENSITIVITY_NOTE}"]
     if found.n_overruns:
         notes.append(
             f"{found.n_overruns} did not end; their distance is how far they got, so it is too low."
         )
-    return "\n\n".join([*parts, " ".join(notes)])
+    return "\n\n".join([*parts, *_wrapped(" ".join(notes))])
+
+
+def _size(effects: Effects, i: int) -> Interval:
+    low, high = effects.size_interval[i].tolist()
+    return Interval(float(effects.size[i]), low, high)
 
 
 def _numbers(name: str, *values: float) -> list[str]:

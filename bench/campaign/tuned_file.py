@@ -44,6 +44,7 @@ def tuned_file(tuned: Tuned, known: Known, command: str = "") -> str:
         f"compile = {str(known.runs_compiled).lower()}",
         f"version = {text_value(bench.__version__)}",
         f"command = {text_value(command)}",
+        f"started_from = {text_value(tuned.start)}  # called default below",
         "",
         "[parameters]",
         *_values(_all_values(known, tuned.chosen), units),
@@ -64,7 +65,7 @@ def tuned_file(tuned: Tuned, known: Known, command: str = "") -> str:
     for name, difference in held_out.differences.items():
         lines += [
             "",
-            f"[held_out.difference.{name}]  # tuned - default, {held_out.n_rails} rails",
+            f"[held_out.difference.{name}]  # tuned - start, {held_out.n_rails} rails",
             *_interval("mean", difference.mean),
             *_interval("median", difference.median),
             f"n_better = {difference.n_better}",

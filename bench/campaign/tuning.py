@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -29,15 +29,51 @@ from bench.campaign.search import (
 )
 from bench.campaign.statistics import Interval, Paired, paired, wilson
 from bench.campaign.store import Store
-from bench.campaign.trade_off import non_dominated, recommended
+from bench.campaign.trade_off import knee, non_dominated, recommended
 from bench.contract import Floats
 from bench.errors import InputError
 from bench.registry import Known
 
+SHIPPED = "the strategy's defaults"
+MIDPOINTS = "midpoints"
+
+
+def started(known: Known, text: str | None) -> tuple[Known, str]:
+    """Return a strategy set to what tuning is to start from and be compared with, and its name.
+
+    Parameters
+    ----------
+    text : str or None   `midpoints` of the parameters' bounds; `name=value,...`, the rest staying
+                         at its default; None: the values it has
+
+    Raises
+    ------
+    InputError   for what is neither, an unknown parameter, or a value it does not allow
+    """
+    if text is None:
+        return known, SHIPPED
+    controller = known.controller
+    values: dict[str, float] = {}
+    if text == MIDPOINTS:
+        own = [p for p in controller.parameters if not p.is_data]
+        values = {p.name: 0.5 * (p.low + p.high) for p in own}
+    else:
+        for pair in text.split(","):
+            name, _, number = pair.partition("=")
+            try:
+                values[name.strip()] = float(number)
+            except ValueError:
+                raise InputError(
+                    f"--start {text!r}; write {MIDPOINTS} or name=value,name=value (SI)"
+                ) from None
+    changed = replace(known, controller=controller.with_parameters(**values))
+    name = "the midpoints of its bounds" if text == MIDPOINTS else f"{text}, the rest its defaults"
+    return changed, name
+
 
 @dataclass(frozen=True)
 class HeldOut:
-    """Default and tuned settings on rails the search never saw; differences are tuned - default."""
+    """Start and tuned settings on rails the search never saw; differences are tuned - start."""
 
     n_rails: int
     default: Setting
@@ -55,19 +91,22 @@ class Tuned:
     ----------
     candidate : Candidate            the strategy with the values it was started from
     goal : Goal
-    default, chosen : Setting        on the training rails
-    is_chosen_safe : bool            the chosen one is nowhere worse than the default there
+    default, chosen : Setting        on the training rails; the first is what it started from
+    knee : Setting                   of the whole front, which the chosen one need not be
+    is_chosen_safe : bool            the chosen one is nowhere worse than the start there
     front : tuple of Setting         non-dominated, constraints kept
     tried : tuple of Setting         all that met every training rail
     influence : dict                 parameter to rank correlation with each objective, screening
     held_out : HeldOut
     n_stops, n_settings : int        stops asked for in all, and settings tried
+    start : str                      what it started from, in words
     """
 
     candidate: Candidate
     goal: Goal
     default: Setting
     chosen: Setting
+    knee: Setting
     is_chosen_safe: bool
     front: tuple[Setting, ...]
     tried: tuple[Setting, ...]
@@ -75,6 +114,7 @@ class Tuned:
     held_out: HeldOut
     n_stops: int
     n_settings: int
+    start: str = SHIPPED
 
 
 def tune(
@@ -157,12 +197,15 @@ def _concluded(
             f"training rail; nearest: {nearest.n_overruns} overruns, longest lock "
             f"{nearest.longest_lock:.2f} s, extension {nearest.longest_extension:.2f}"
         )
-    i_chosen = front[recommended(scores[front], scores[0])]
+    i_knee = front[knee(scores[front])]
+    is_plain = judge.goal.is_knee_wanted
+    i_chosen = i_knee if is_plain else front[recommended(scores[front], scores[0])]
     return Tuned(
         candidate=judge.candidate,
         goal=judge.goal,
         default=default,
         chosen=tried[i_chosen],
+        knee=tried[i_knee],
         is_chosen_safe=bool((scores[i_chosen] <= scores[0]).all()),
         front=tuple(tried[i] for i in front),
         tried=tuple(tried),

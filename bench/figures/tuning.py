@@ -25,7 +25,7 @@ def draw_tuning(tuned: Tuned) -> Figure:
 
     Above: every setting that met all training rails, the first objective against each of the
     others; the non-dominated ones are joined. Below, for each objective: the difference tuned -
-    default on held-out rails, mean with its bootstrap interval; left of the line is better.
+    start on held-out rails, mean with its bootstrap interval; left of the line is better.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def draw_tuning(tuned: Tuned) -> Figure:
             _interval(panel, OBJECTIVES[name], difference)
         n_rails = tuned.held_out.n_rails
         title = (
-            f"tuned - default on {n_rails} held-out rails, mean [95 %]; left of the line is better"
+            f"tuned - start on {n_rails} held-out rails, mean [95 %]; left of the line is better"
         )
         rows[0].set_title(title, loc="left", fontsize=8.5)
         figure.text(0.012, 0.06 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
@@ -83,7 +83,7 @@ def _scatter(axes: Axes, tuned: Tuned, i: int, k: int) -> None:
         *places(tuned.front), s=22, facecolor="none", edgecolor=style.BLUE, label="non-dominated"
     )
     axes.scatter(
-        *places([tuned.default]), s=45, marker="X", color=style.BLACK, label="default", zorder=3
+        *places([tuned.default]), s=45, marker="X", color=style.BLACK, label="start", zorder=3
     )
     axes.scatter(
         *places([tuned.chosen]), s=55, marker="*", color=style.VERMILION, label="chosen", zorder=4

@@ -77,6 +77,8 @@ class StubRunner:
             "is_stopped": True,
             "flat_risk": share,
             "vent_count": 10,
+            "air_vented_litres": 80.0,
+            "flat_length_high": [0.0, 0.01 * share],
             "longest_lock": 0.0,
             "locked_time": [0.0, share],
         }

@@ -5,12 +5,13 @@ import pytest
 
 from bench.campaign.analysis import collect, judge, overruns
 from bench.campaign.campaign import run_campaign
+from bench.campaign.candidate import candidate_of
 from bench.campaign.objectives import OBJECTIVES
 from bench.campaign.plan import Plan
 from bench.campaign.rails import RandomRails
 from bench.campaign.report import campaign_text, ranking_note
 from bench.campaign.store import IN_MEMORY, Store
-from bench.campaign.task import Outcome
+from bench.campaign.task import Outcome, make_task, run_task
 from bench.errors import InputError
 
 DISTANCE = OBJECTIVES["distance"]
@@ -82,6 +83,18 @@ def test_an_overrun_is_counted_and_spoils_only_the_mean(collected):
     chance = overruns(found)["none"]
     assert chance.estimate == pytest.approx(1 / 12) and 0.0 < chance.low < chance.high < 0.4
     assert "overrun" in campaign_text(found, [verdict], "slip_band")
+
+
+def test_objectives_read_a_real_summary(small, slip_band):
+    summary = json.loads(run_task(make_task(small, candidate_of(slip_band), 0)).summary)
+    found = {name: objective.of(summary) for name, objective in OBJECTIVES.items()}
+    assert all(math.isfinite(value) for value in found.values())
+    assert found["air"] == summary["air_vented_litres"] > 0.0
+    assert found["vents"] == sum(summary["vents_by_axle"])
+    assert found["flat-length"] == pytest.approx(1e3 * max(summary["flat_length_high"]))
+    assert 0.0 <= found["flats"] <= 1.0
+    overran = summary | {"is_stopped": False, "stopping_distance": None}
+    assert math.isinf(OBJECTIVES["distance"].of(overran))
 
 
 def test_a_limit_makes_long_stops_overruns(collected):

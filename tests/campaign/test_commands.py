@@ -38,6 +38,15 @@ def test_campaign_runs_resumes_and_exports(run, tmp_path, capsys):
     assert run(f"{line} --speed 9m/s --branch slower") == 0
 
 
+def test_a_smaller_campaign_is_judged_by_its_own_stops(run, capsys):
+    line = "campaign small.toml --controllers slip_band,none --objectives distance"
+    run(f"{line} --random-rails 3 --seeds 2")
+    capsys.readouterr()
+    run(f"{line} --random-rails 2")
+    text = capsys.readouterr().out
+    assert "2 stops" not in text and "4 stops: 0 run now" in text and "; 2 rails" in text
+
+
 def test_campaign_varies_parameters_and_assumptions(run, capsys):
     vary = "--vary fill_slip=0.05,0.1 --vary film.friction=0.5:1 --design grid --points 2"
     assert run(f"campaign small.toml --controllers slip_band {vary} --objectives distance") == 0
@@ -80,6 +89,8 @@ def test_worst_rail_writes_a_scenario(run, tmp_path, capsys):
         ("worst-rail none --scenario small.toml --friction 0.2:0.1", "lower one first"),
         ("sensitivity slip_band --rails small.toml --method indices --size 3", "power of two"),
         ("campaign small.toml --controllers none --out none/c.sqlite", "folder is missing"),
+        ("campaign small.toml --controllers none --export none/c.csv", "folder is missing"),
+        ("tune slip_band --rails small.toml --budget 99 --start x", "write midpoints or"),
     ],
 )
 def test_bad_input_is_one_line(run, line, message):

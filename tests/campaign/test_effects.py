@@ -89,6 +89,25 @@ def test_elementary_effects_of_a_plane_are_its_slopes():
     assert found.mean == pytest.approx(slopes, abs=1e-12)
     assert found.size == pytest.approx(np.abs(slopes), abs=1e-12)
     assert found.spread == pytest.approx(np.zeros(3), abs=1e-12)
+    assert found.size_interval == pytest.approx(np.abs(slopes)[:, None].repeat(2, 1), abs=1e-12)
+
+
+def test_an_interval_of_effects_covers_its_mean():
+    """The size of x y in x is uniform on 0 to 1, mean one half; 24 trajectories, 200 studies."""
+    n_covered = 0
+    for seed in range(200):
+        paths = morris_design(2, 24, seed)
+        low, high = elementary_effects(
+            paths, paths[..., 0] * paths[..., 1], n_resamples=400
+        ).size_interval[0]
+        n_covered += low <= 0.5 <= high
+    # a percentile bootstrap of 24 covers some 93 of 100; 3 standard errors of 200 are 5
+    assert 0.88 <= n_covered / 200 <= 0.985
+
+
+def test_too_few_trajectories_have_no_interval():
+    paths = morris_design(2, 3, seed=1)
+    assert np.isnan(elementary_effects(paths, paths[..., 0]).size_interval).all()
 
 
 def test_elementary_effects_show_an_interaction():

@@ -6,6 +6,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -19,7 +20,7 @@ from bench.registry import find_controller
 from bench.scenario import load_scenario
 
 DRIVER = Path(__file__).with_name("driver.py")
-N_RAILS, N_SEEDS = 4, 10
+N_RAILS, N_SEEDS = 4, 40  # some seconds of two processes
 PATIENCE = 300.0  # a cold cache compiles the physics first [s]
 
 
@@ -52,6 +53,19 @@ def wait_for_stops(process, folder, n_stops):
         assert process.poll() is None, process.stderr.read()
         assert time.monotonic() < end
         time.sleep(0.02)
+
+
+@contextmanager
+def stopped_writing(process, folder, n_stops):
+    """Wait for stops, then hold the file's write lock: no further one is stored in the body."""
+    wait_for_stops(process, folder, n_stops)
+    database = sqlite3.connect(folder / "c.sqlite", isolation_level=None, timeout=PATIENCE)
+    database.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+    finally:
+        database.rollback()
+        database.close()
 
 
 def children_of(pid):
@@ -104,8 +118,9 @@ def test_kill_9_loses_only_what_was_in_flight(command):
 
 def test_ctrl_c_ends_cleanly_and_resumes(command):
     process = start(command)
-    wait_for_stops(process, command[1], 3)
-    os.kill(process.pid, signal.SIGINT)
+    with stopped_writing(process, command[1], 3):
+        assert n_stored(command[1]) < N_RAILS * N_SEEDS
+        os.kill(process.pid, signal.SIGINT)
     _, errors = process.communicate(timeout=PATIENCE)
     assert process.returncode == 130, errors
     assert "stops stored in c.sqlite; the same command resumes" in errors

@@ -1,7 +1,10 @@
+import csv
 import json
+import math
 import sqlite3
 import zlib
 
+import numpy as np
 import pytest
 
 from bench.campaign import identity, store
@@ -10,7 +13,7 @@ from bench.campaign.candidate import candidate_of, source_hash
 from bench.campaign.export import column_names, columns, write_csv
 from bench.campaign.plan import Plan
 from bench.campaign.store import Store
-from bench.campaign.task import make_task
+from bench.campaign.task import Outcome, make_task
 from bench.errors import InputError
 from bench.registry import find_controller
 
@@ -169,6 +172,40 @@ def test_columns_have_one_type_each(path, plan, stub):
     assert (kinds["scenario"], kinds["seed"], kinds["is_stopped"]) == ("U", "i", "b")
     # a parameter only one of the strategies has
     assert kinds["parameter.fill_slip"] == "f"
+
+
+@pytest.mark.parametrize(
+    ("values", "expected"),
+    [
+        ([None, 1.5], [math.nan, 1.5]),
+        ([None, None], [math.nan, math.nan]),
+        ([True, None], [1.0, math.nan]),
+        ([3, None], [3.0, math.nan]),
+    ],
+)
+def test_missing_numbers_are_nan_in_columns_and_empty_in_csv(
+    path, plan, stub, tmp_path, values, expected
+):
+    class Gaps(stub):
+        def run_on(self, machine, task):
+            outcome = super().run_on(machine, task)
+            gap = values[task.seed]
+            summary = json.loads(outcome.summary) | {"gap": gap, "by_axle": [gap, 2.0], "none": []}
+            return Outcome(outcome.key, json.dumps(summary), outcome.machine, 0.0)
+
+    with Store(path) as store:
+        run_campaign(plan, store, Gaps(), is_quiet=True)
+        table = columns(store)
+        write_csv(store, tmp_path / "gaps.csv")
+    in_order = np.array(expected)[table["seed"]]
+    assert np.array_equal(table["gap"], in_order, equal_nan=True)
+    assert np.array_equal(table["by_axle.1"], in_order, equal_nan=True)
+    assert (table["by_axle.2"] == 2.0).all() and "none" not in table
+    with open(tmp_path / "gaps.csv", newline="", encoding="utf-8") as stream:
+        for row in csv.DictReader(stream):
+            value = values[int(row["seed"])]
+            assert (row["gap"] == "") == (value is None)
+            assert row["by_axle.2"] == "2.0"
 
 
 def test_source_hash_follows_what_a_strategy_imports(tmp_path, monkeypatch):

@@ -14,7 +14,7 @@ from bench.campaign.search import cost, halved, offspring, rungs
 from bench.campaign.store import IN_MEMORY, Store
 from bench.campaign.task import Outcome
 from bench.campaign.tuned_file import load_tuned, tuned_file
-from bench.campaign.tuning import tune
+from bench.campaign.tuning import SHIPPED, started, tune
 from bench.errors import InputError
 from bench.figures.style import save
 from bench.figures.tuning import draw_tuning
@@ -37,7 +37,7 @@ def bowl(stub):
             distance = summary["final_distance"]  # 100 to 101, by the rail
             distance += 100.0 * ((fill - BEST_FILL) ** 2 + (vent - BEST_VENT) ** 2)
             summary |= {"stopping_distance": distance, "final_distance": distance}
-            summary |= {"vent_count": round(1000 * fill), "longest_lock": 2.0 * max(0, vent - 0.4)}
+            summary |= {"air_vented_litres": 1e3 * fill, "longest_lock": 2.0 * max(0, vent - 0.4)}
             text = json.dumps(summary)
             return Outcome(outcome.key, text, outcome.machine, 0.0)
 
@@ -90,6 +90,17 @@ def test_a_trade_off_has_a_front(slip_band, rails, bowl):
     assert len(scores) > 3
     assert (np.diff(scores[:, 0]) > 0.0).all() and (np.diff(scores[:, 1]) < 0.0).all()
     assert (np.array(tuned.chosen.scores) <= tuned.default.scores).all()
+
+
+def test_the_knee_may_be_asked_for(slip_band, rails, bowl):
+    objectives = find_objectives("distance,air")
+    safe = find(slip_band, Goal(objectives), rails, bowl())
+    sought = find(slip_band, Goal(objectives, is_knee_wanted=True), rails, bowl())
+    assert sought.chosen is sought.knee and sought.front == safe.front
+    # the bowl's start uses 120 litres: what stops shortest, near a fill slip of .2, uses 200
+    assert safe.is_chosen_safe and safe.chosen.scores[1] <= safe.default.scores[1]
+    for text in map(tuned_text, (safe, sought)):
+        assert text.count("chosen") == 1 and "knee" in text
 
 
 def test_budget_is_kept_and_too_small_a_one_refused(slip_band, rails, bowl):
@@ -209,6 +220,32 @@ def test_text_and_picture(slip_band, rails, bowl, trade):
     assert pictures["png"].startswith(b"\x89PNG") and pictures == save(draw_tuning(tuned))
 
 
+@pytest.mark.parametrize(
+    ("text", "start"),
+    [
+        ("midpoints", {"fill_slip": 0.255, "vent_slip": 0.415}),
+        ("fill_slip=0.1", {"fill_slip": 0.1}),
+    ],
+)
+def test_a_tuning_starts_from_what_it_is_told(slip_band, rails, bowl, text, start):
+    known, name = started(slip_band, text)
+    names = [p.name for p in known.controller.parameters]
+    found = dict(zip(names, known.controller.parameter_values.tolist(), strict=True))
+    assert {key: found[key] for key in start} == pytest.approx(start)
+    assert name != SHIPPED and started(slip_band, None) == (slip_band, SHIPPED)
+    tuned = find(known, DISTANCE, rails, bowl(), budget=100)
+    fill, vent = found["fill_slip"], found["vent_slip"]
+    shift = 100.0 * ((fill - BEST_FILL) ** 2 + (vent - BEST_VENT) ** 2)
+    assert shift <= tuned.default.scores[0] - 100.0 <= shift + 1.0  # the rails' share is 0 to 1
+
+
+@pytest.mark.parametrize("text", ["middle", "fill_slip=x", "fil_slip=0.1", "fill_slip=9"])
+def test_a_start_that_cannot_be_is_one_line(slip_band, text):
+    with pytest.raises(InputError) as problem:
+        started(slip_band, text)
+    assert "\n" not in str(problem.value)
+
+
 def test_unknown_objective_is_one_line():
     with pytest.raises(InputError, match="objective 'distanse'"):
         find_objectives("distanse")
@@ -217,14 +254,20 @@ def test_unknown_objective_is_one_line():
     assert nearest_text("distanse", OBJECTIVES) == "did you mean distance?"
 
 
-def test_tuned_slip_band_beats_its_defaults_on_held_out_rails(slip_band):
-    """Real stops of the sixteen-axle unit, few and slow; the command line does more of them."""
+def test_tuned_slip_band_beats_an_untuned_band_on_held_out_rails(slip_band):
+    """Real stops of the sixteen-axle unit, few and slow; the command line does more of them.
+
+    The shipped defaults were themselves set with these rails in view, so they are not untuned. The
+    start is the band of the literature (fill at 5 to 8, vent at 10 to 20 per cent; from memory)
+    without look-ahead.
+    """
     rails = family_rails([load_scenario("wet_leaf").replace(initial_speed=12.0)], 4, 8)
     goal = Goal(find_objectives("distance,air"), lock_limit=1.0)
     runner = PoolRunner(2)
+    untuned, _ = started(slip_band, "fill_slip=0.065,vent_slip=0.15,look_ahead=0")
     with Store(IN_MEMORY) as store:
-        space = parameter_space(slip_band.controller)
-        tuned = tune(slip_band, space, goal, rails, 76, store, runner)
+        space = parameter_space(untuned.controller)
+        tuned = tune(untuned, space, goal, rails, 76, store, runner)
     runner.close()
     for name in ("distance", "air"):
         difference = tuned.held_out.differences[name]
