@@ -18,6 +18,15 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bench.campaign.results import (
+    RESULT_SUFFIXES,
+    TABLE_MARK,
+    named_path,
+    refuse_foreign,
+    refuse_foreign_result,
+    write_file,
+    write_through,
+)
 from bench.caution import CAUTION
 from bench.errors import InputError
 from bench.interrupts import interrupts_end_at_once
@@ -232,11 +241,12 @@ def tune_all_command(arguments: argparse.Namespace) -> int:
     _get_ready()
     from bench.campaign.tuning_all import all_tuned_text, tunable
 
-    folder = Path(arguments.out) if arguments.out else FOLDER / "tune-all"
+    folder = FOLDER / "tune-all" if arguments.out is None else named_path(arguments.out)
     strategies = tunable(_strategies(arguments.controllers, arguments.compile))
     if not strategies:
         raise InputError("tune-all: none of these strategies has parameters to tune")
-    folder.mkdir(parents=True, exist_ok=True)
+    _make_folder(folder)
+    refuse_foreign(folder / "table.txt", "slipbench ")
     found = []
     for known in strategies:
         name = known.controller.name
@@ -245,7 +255,7 @@ def tune_all_command(arguments: argparse.Namespace) -> int:
         if not arguments.quiet:
             print(f"{name}: {found[-1].n_stops} stops", file=sys.stderr, flush=True)
     text = all_tuned_text(found)
-    _write(folder / "table.txt", f"{_command()}\n\n{text}\n".encode())
+    write_file(folder / "table.txt", f"{_command()}\n\n{text}\n".encode())
     print(f"{text}\n\nwritten to {folder}: table.txt, a .toml and a picture each\n\n{CAUTION}")
     return 0
 
@@ -282,6 +292,7 @@ def _tune(
         arguments.seed,
         arguments.seeds,
     )
+    refuse_foreign_result(_path(arguments, label).with_suffix(".toml"))
     with (
         _opened(arguments, label) as (store, runner),
         progress(arguments.budget, is_quiet=arguments.quiet) as bar,
@@ -291,11 +302,11 @@ def _tune(
         )
         result = store.path.with_suffix(".toml")
     tuned = tuned if start is None else replace(tuned, start=start)
-    _write(result, tuned_file(tuned, known, _command()).encode())
+    write_file(result, tuned_file(tuned, known, _command()).encode())
     written = [result]
     for kind, data in save(draw_tuning(tuned)).items():
         written.append(result.with_suffix(f".{kind}"))
-        _write(written[-1], data)
+        write_file(written[-1], data)
     return tuned, written
 
 
@@ -334,9 +345,16 @@ def worst_command(arguments: argparse.Namespace) -> int:
     friction = _range("--friction", arguments.friction)
     lengths = _range("--lengths", arguments.lengths)
     bounds = Bounds(arguments.patches, *friction, *lengths)
+    label = f"worst-rail-{known.controller.name}"
+    is_named = arguments.to is not None
+    target = named_path(arguments.to, "--to") if is_named else _path(arguments, label)
+    target = target if is_named else target.with_suffix(".toml")
+    if target == _path(arguments, label):
+        raise InputError(f"--to {target}: that is the campaign file; name another")
+    refuse_foreign(target)
     n_each = arguments.seeds + (arguments.harm == FLOOR_HARM)
     with (
-        _opened(arguments, f"worst-rail-{known.controller.name}") as (store, runner),
+        _opened(arguments, label) as (store, runner),
         progress(arguments.budget * n_each, is_quiet=arguments.quiet) as bar,
     ):
         found = worst_rail(
@@ -351,8 +369,7 @@ def worst_command(arguments: argparse.Namespace) -> int:
             seed=arguments.seed,
             bar=bar,
         )
-        target = Path(arguments.to) if arguments.to else store.path.with_suffix(".toml")
-    _write(target, found.file().encode())
+    write_file(target, found.file().encode())
     print(
         f"{found.harm_name}: {found.harm:.4g} on the worst of {found.n_rails} rails, "
         f"{found.harm_before:.4g} on {arguments.scenario}\nwritten: {target}\n\n{CAUTION}"
@@ -418,6 +435,27 @@ def _range(name: str, text: str) -> tuple[float, float]:
     return low, high
 
 
+def _path(arguments: argparse.Namespace, name: str) -> Path:
+    """Return the campaign file's path; its own default folder is made."""
+    if arguments.out is not None:
+        path = named_path(arguments.out)
+        if path.suffix in RESULT_SUFFIXES:
+            raise InputError(
+                f"--out {path}: results beside the campaign file end in {path.suffix}; "
+                "name it otherwise, such as .sqlite"
+            )
+        return path
+    _make_folder(FOLDER)
+    return FOLDER / f"{name}.sqlite"
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise InputError(f"folder {folder}: cannot be made: {problem.strerror}") from problem
+
+
 @contextmanager
 def _opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Runner]]:
     """Open the campaign file and the workers; say what is stored if Ctrl-C comes."""
@@ -426,11 +464,10 @@ def _opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, R
     from bench.campaign.running import make_runner
     from bench.campaign.store import Store
 
-    path = Path(arguments.out) if arguments.out else FOLDER / f"{name}.sqlite"
-    if not arguments.out:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    if arguments.export and not Path(arguments.export).absolute().parent.is_dir():
-        raise InputError(f"--export {arguments.export}: its folder is missing; make it first")
+    export = None if arguments.export is None else named_path(arguments.export, "--export")
+    if export is not None:
+        refuse_foreign(export, TABLE_MARK)
+    path = _path(arguments, name)
     with Store(path, arguments.branch, command=_command()) as store:
         runner = make_runner(arguments.workers, arguments.scheduler)
         try:
@@ -438,9 +475,9 @@ def _opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, R
             if name != "campaign":  # which compares them itself
                 for note in mixture_notes(store):
                     print(note, file=sys.stderr)
-            if arguments.export:
-                n_rows = write_csv(store, arguments.export)
-                print(f"{n_rows} rows written to {arguments.export}", file=sys.stderr)
+            if export is not None:
+                n_rows = write_through(export, lambda path: write_csv(store, path))
+                print(f"{n_rows} rows written to {export}", file=sys.stderr)
         except KeyboardInterrupt:
             print(
                 f"\nslipbench: {len(store)} stops stored in {path}; the same command resumes",
@@ -453,12 +490,3 @@ def _opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, R
 
 def _command() -> str:
     return shlex.join(["slipbench", *sys.argv[1:]])
-
-
-def _write(path: Path, data: bytes) -> None:
-    temporary = path.with_name(f".{path.name}.part")
-    try:
-        temporary.write_bytes(data)
-        temporary.replace(path)
-    except OSError as problem:
-        raise InputError(f"{path}: cannot be written: {problem.strerror}") from problem

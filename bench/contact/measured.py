@@ -159,8 +159,12 @@ def _csv_lines(source: Path) -> list[tuple[int, list[str]]]:
         raise InputError(f"{source}: not a UTF-8 text file (byte {problem.start})") from None
     lines = []
     for line, content in enumerate(text.splitlines(), start=1):
-        if content.strip() and not content.lstrip().startswith("#"):
-            lines.append((line, next(csv.reader([content]))))
+        if not content.strip() or content.lstrip().startswith("#"):
+            continue
+        try:
+            lines.append((line, next(csv.reader([content], strict=True))))
+        except csv.Error as problem:
+            raise InputError(f"{source}, line {line}: not CSV ({problem})") from None
     return lines
 
 

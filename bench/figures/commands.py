@@ -133,6 +133,11 @@ def _creep_table(scenarios: list[Scenario], curves: dict[str, list[CreepCurve]])
         "table error: largest difference between a law and the table that stands for it in a\n"
         "stop, over the friction limit; - where the law is computed, or a measured curve is read."
     )
+    if any(scenario.contact.law == "measured" for scenario in scenarios):
+        note += (
+            "\nmeasured: the curve's shape; its largest adhesion stands for the friction of the\n"
+            "rail (rail.section.friction), which sliding and sand change."
+        )
     return f"{plain_table(heads, rows)}\n\n{note}"
 
 

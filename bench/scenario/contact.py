@@ -12,7 +12,8 @@ class Contact(Record):
     All laws but `measured` share the scenario's falling friction and Kalker's stiffness. The
     reduction factors of a rail section act in Polach's law only. `strip`, Kalker's simplified
     theory, may have constant lateral creepage and spin; its table then holds for the first
-    section's friction.
+    section's friction. Of a `measured` curve the shape counts: its largest adhesion stands for the
+    rail's friction, so a section's friction must be that largest adhesion to meet it as measured.
     """
 
     law: str = choice(
@@ -23,7 +24,8 @@ class Contact(Record):
         source="the law most used for braking at large slip; a choice",
     )
     measured_curve: str | None = file_name(
-        doc="CSV of a measured creep curve (law = measured): creepage, adhesion, optionally speed."
+        doc="CSV of a measured creep curve (law = measured): creepage, adhesion, optionally speed. "
+        "Its shape counts: its largest adhesion stands for the friction of the rail."
     )
     lateral_creepage: float = quantity(
         "ratio",

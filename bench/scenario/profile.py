@@ -85,7 +85,7 @@ def csv_rows(file: Path, what: str) -> list[tuple[int, list[str]]]:
         if not line.strip() or line.lstrip().startswith("#"):
             continue
         try:
-            rows.append((number, next(csv.reader([line]))))
+            rows.append((number, next(csv.reader([line], strict=True))))
         except csv.Error as problem:
             raise InputError(f"{file}: line {number}: not CSV ({problem})") from None
     return rows
