@@ -67,10 +67,10 @@ def investigate(options: Options) -> Answer:
     rows.sort(key=lambda row: (row["ranked"] == YES, row["mean_over_shortest"]))
     notes = [
         f"Distance over the shortest possible one; means over {len(speeds)} speed(s) and "
-        f"{options.n_seeds} seed(s) of each rail. A dash: some train did "
-        "not stop.\nCases ahead: rails and speeds on which it stops shorter than every other strategy, by more\nthan "
+        f"{options.n_seeds} seed(s) of each rail.\nA dash: some train did not stop. Cases ahead: "
+        "rails and speeds on which it stops shorter than every\nother strategy, by more than "
         f"{SAME_DISTANCE:.1%}, at equal or lower flat risk (within {SAME_RISK:g}); the one that "
-        "sees truth is left out."
+        "sees\ntruth is left out."
     ]
     picture = {"which_strategy": draw(comparison, rows)}
     return Answer(columns(rails), rows, sentence(rows), picture, notes)
