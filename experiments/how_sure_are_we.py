@@ -1,170 +1,249 @@
-"""How sure are we? What moves a stopping distance: numerics, chance, and what was assumed.
+"""How sure are we: what moves a stopping distance, the computation, chance, or what was assumed?
 
-Question: a distance comes out as 1353.2 m. How many of these figures mean something?
-Source: the ranges below are choices: half and double where a value is a guess of magnitude, a fifth
-up and down where a magnitude is known (all assumed; `slipbench show wet_leaf` marks each value).
-Scenario: the Elderwick unit E4 (invented) on `wet_leaf`, step 3 from 75 mph, strategies `slip_band`
-and `cleaning_balance`. `--quick`: `slip_band` from 30 mph.
-Run: `python -m experiments.how_sure_are_we` (variance-based: `slipbench sensitivity --help`)
+Question: a distance comes out to the metre. How much of it is the time step, the rail cells, the
+phase at which slip control happens to sample, the strategy's settings, the equipment, or the rail,
+most of whose numbers are assumed?
+Source: the ranges of the rail are `bench.campaign.variation` (assumed); the strategy's parameters
+go from half to twice their defaults, within their bounds; delays of the valves go over the 20 to
+50 ms known from memory. Importance is the mean size of elementary effects: M. D. Morris,
+Technometrics 33 (1991) 161-174 (from memory), as in `slipbench sensitivity`.
+Scenario: the Elderwick unit E4 (invented), `wet_leaf`, step 3 from 75 mph (`--quick`: 40 mph, and a
+few of the factors); strategy `slip_band`.
+Run: `python -m experiments.how_sure_are_we`
 """
 
+import math
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from statistics import fmean, stdev
+from typing import Any
 
+import numpy as np
 from matplotlib.figure import Figure
 
 import controllers
 from bench import load_scenario
+from bench.campaign.designs import Factor, Space, parameter_space, scaled
+from bench.campaign.effects import elementary_effects, morris_design
+from bench.campaign.statistics import bootstrap_mean
+from bench.campaign.variation import FILM, RAIL_ASSUMPTIONS, parameters_at, scenario_at
 from bench.contract import Controller
 from bench.figures import style
 from bench.scenario import Scenario
 from experiments.notebook import (
+    MPH,
     Answer,
     Column,
     Experiment,
     Options,
     Row,
     Run,
+    distance_of,
     drawing,
     summaries,
 )
 
-MPH = 0.44704
-STRATEGIES = ("slip_band", "cleaning_balance")
+COMPUTATION, CHANCE, STRATEGY, EQUIPMENT, RAIL = (
+    "computation", "chance", "strategy", "equipment", "rail"
+)  # fmt: skip
+FINER: Mapping[str, tuple[str, float, str]] = {
+    "time step": ("run.maximum_step", 0.0025, "s"),
+    "rail cell": ("rail.cell_length", 0.25, "m"),
+}
+"""What is computed more finely: path, value (a quarter of the shipped one) and unit."""
 
-NUMERICS, CHANCE, ASSUMED = "numerics", "chance", "assumed"
-SECTION = "rail.sections.0."
+DELAYS: Space = (Factor("brake.fill_delay", 0.02, 0.05), Factor("brake.vent_delay", 0.02, 0.05))
+N_PATHS, QUICK_PATHS = 5, 1
+"""Trajectories of the design; each goes through every factor once."""
 
-CHANGES: Sequence[tuple[str, str, str, tuple[float, float]]] = (
-    (NUMERICS, "time step, half and double", "run.maximum_step", (0.5, 2.0)),
-    (NUMERICS, "rail cell, quarter and half", "rail.cell_length", (0.25, 0.5)),
-    (ASSUMED, "friction of the film, a fifth", SECTION + "friction", (0.8, 1.2)),
-    (ASSUMED, "friction once cleaned, a fifth", SECTION + "recovered_friction", (0.8, 1.2)),
-    (ASSUMED, "cleaning work, half and double", SECTION + "cleaning_work", (0.5, 2.0)),
-    (ASSUMED, "shape of the creep curve A, a fifth", SECTION + "friction_ratio", (0.8, 1.2)),
-    (ASSUMED, "its decay B, half and double", SECTION + "friction_decay", (0.5, 2.0)),
-    (ASSUMED, "slip of full cleaning, a fifth", "rail.full_cleaning_slip", (0.8, 1.2)),
-    (ASSUMED, "cleaning by locked wheels, none and 4x", "rail.locked_cleaning_share", (0.0, 4.0)),
-    (ASSUMED, "rail crown radius, a fifth", "rail.crown_radius", (0.8, 1.2)),
-)
-"""Kind, label, key, and the factors tried."""
-
+QUICK_FACTORS = ("vent_slip", "film.friction", "film.cleaning_work")
 COLUMNS = (
-    Column("strategy"),
     Column("kind"),
     Column("what"),
-    Column("lower", "%", 2),
-    Column("upper", "%", 2),
-    Column("half_width", "%", 2),
+    Column("change"),
+    Column("moves_the_distance_by", "m", 2),
+    Column("share", "-", 5),
+    Column("at_least", "m", 2),
+    Column("at_most", "m", 2),
+    Column("longer_upwards", "m", 1),
 )
 
 
-def changed(scenario: Scenario, key: str, factor: float) -> Scenario:
-    """Return the scenario with one value multiplied."""
-    value = scenario
-    for part in key.split("."):
-        value = value[int(part)] if part.isdigit() else getattr(value, part)  # type: ignore[index]
-    return scenario.replace({key: factor * float(value)})  # type: ignore[arg-type]
+def base_scenario(*, is_quick: bool) -> Scenario:
+    """Return the stop asked about."""
+    scenario = load_scenario("wet_leaf")
+    return scenario.replace({"initial_speed": 40 * MPH}) if is_quick else scenario
+
+
+def space_of(controller: Controller, *, is_quick: bool) -> Space:
+    """Return what is varied: the strategy's parameters, the valves' delays, the rail."""
+    defaults = {p.name: p.default for p in controller.parameters}
+    own = tuple(
+        Factor(f.name, max(f.low, 0.5 * defaults[f.name]), min(f.high, 2.0 * defaults[f.name]))
+        for f in parameter_space(controller)
+    )
+    space = (*own, *DELAYS, *RAIL_ASSUMPTIONS)
+    return tuple(f for f in space if f.name in QUICK_FACTORS) if is_quick else space
+
+
+def kind_of(factor: Factor) -> str:
+    """Return what kind of thing a factor is."""
+    if "." not in factor.name:
+        return STRATEGY
+    return EQUIPMENT if factor.name.startswith("brake.") else RAIL
+
+
+def change_of(factor: Factor, controller: Controller) -> str:
+    """Return the range of a factor in words: with its unit, or as a multiple of what is shipped."""
+    between = f"{factor.low:.3g} to {factor.high:.3g}"
+    if factor.name in FILM and FILM[factor.name].doc.startswith("times"):
+        return f"{between} times"
+    units = {p.name: p.unit for p in controller.parameters}
+    units |= {f.name: "s" for f in DELAYS} | {"film.friction_decay": "s/m"}
+    return f"{between} {units.get(factor.name, '-')}".removesuffix(" -")
 
 
 def investigate(options: Options) -> Answer:
-    """Run every change with the same seeds, and tell how far each moves the mean distance."""
-    scenario = load_scenario("wet_leaf")
-    if options.is_quick:
-        scenario = scenario.replace(initial_speed=30 * MPH)
-    n_seeds = max(options.n_seeds, 2)
-    rows: list[Row] = []
-    for name in STRATEGIES[:1] if options.is_quick else STRATEGIES:
-        rows += _rows(scenario, controllers.by_name(name), n_seeds)
+    """Run the stop over seeds, computed more finely, and with everything else moved."""
+    scenario, strategy = base_scenario(is_quick=options.is_quick), controllers.by_name("slip_band")
+    space, seeds = space_of(strategy, is_quick=options.is_quick), range(max(2, options.n_seeds))
+    paths = morris_design(len(space), QUICK_PATHS if options.is_quick else N_PATHS)
+    computed = [scenario, *(scenario.replace({path: value}) for path, value, _ in FINER.values())]
+    runs = [Run(variant, strategy, seed) for variant in computed for seed in seeds]
+    for point in scaled(space, paths.reshape(-1, len(space))).tolist():
+        tuned = strategy.with_parameters(**parameters_at(space, point))
+        runs.append(Run(scenario_at(scenario, space, point), tuned))
+    found, n = summaries(runs), len(seeds)
+    base, *finer = (
+        np.array([distance_of(s) for s in found[i * n : (i + 1) * n]]) for i in range(len(computed))
+    )
+    reached = np.array([summary["final_distance"] for summary in found[len(computed) * n :]])
+    rows = [
+        _computed_row(name, scenario, base, own) for name, own in zip(FINER, finer, strict=True)
+    ]
+    rows.append(_chance_row(base))
+    effects = elementary_effects(paths, reached.reshape(paths.shape[:2]))
+    rows += sorted(
+        (
+            _effect_row(factor, strategy, float(size), float(mean), float(base.mean()))
+            for factor, size, mean in zip(space, effects.size, effects.mean, strict=True)
+        ),
+        key=lambda row: -row["moves_the_distance_by"],
+    )
     notes = [
-        f"Change of the mean distance over {n_seeds} seeds, low and high value each, in per cent; "
-        "chance: half-width of the 95 % range of single seeds. The assumed ones are choices of "
-        "range: they say what matters, not how likely it is."
+        f"Against {base.mean():.1f} m, the mean of {n} seeds. Computation: difference to the finer "
+        "one, paired, with the 95 %\ninterval of its mean. Chance: standard deviation from seed to "
+        f"seed. Else: mean size of {len(paths)} effect(s) of the whole\nrange, with interactions "
+        "in it; longer upwards: the signed mean. Names: `bench.campaign.variation`."
     ]
     return Answer(COLUMNS, rows, sentence(rows), {"how_sure_are_we": draw(rows)}, notes)
 
 
-def _rows(scenario: Scenario, strategy: Controller, n_seeds: int) -> list[Row]:
-    variants = [scenario]
-    for _, _, key, factors in CHANGES:
-        variants += [changed(scenario, key, factor) for factor in factors]
-    runs = [Run(own, strategy, seed) for own in variants for seed in range(n_seeds)]
-    found = [float(stop["stopping_distance"]) for stop in summaries(runs)]
-    groups = [found[i * n_seeds : (i + 1) * n_seeds] for i in range(len(variants))]
-    base = fmean(groups[0])
-    spread = 100.0 * 1.96 * stdev(groups[0]) / base
-    name = strategy.name
-    rows: list[Row] = [_row(name, CHANCE, "sensor phases, one seed to the next", -spread, spread)]
-    for i, (kind, what, _, _) in enumerate(CHANGES):
-        pair = [100.0 * (fmean(groups[1 + 2 * i + k]) / base - 1.0) for k in (0, 1)]
-        rows.append(_row(name, kind, what, min(pair), max(pair)))
-    return rows
+def _computed_row(name: str, scenario: Scenario, base: Any, finer: Any) -> Row:
+    path, finer_value, unit = FINER[name]
+    value: Any = scenario
+    for part in path.split("."):
+        value = getattr(value, part)
+    difference = bootstrap_mean(base - finer)
+    return {
+        "kind": COMPUTATION,
+        "what": name,
+        "change": f"{value:g} to {finer_value:g} {unit}",
+        "moves_the_distance_by": abs(difference.estimate),
+        "share": abs(difference.estimate) / float(base.mean()),
+        "at_least": difference.low,
+        "at_most": difference.high,
+        "longer_upwards": difference.estimate,
+    }
 
 
-def _row(strategy: str, kind: str, what: str, lower: float, upper: float) -> Row:
-    width = max(abs(lower), abs(upper))
-    row = {"strategy": strategy, "kind": kind, "what": what}
-    return {**row, "lower": lower, "upper": upper, "half_width": width}
+def _chance_row(base: Any) -> Row:
+    spread = stdev(base.tolist())
+    row = {"kind": CHANCE, "what": "seed", "change": f"{len(base)} seeds"}
+    row |= {"moves_the_distance_by": spread, "share": spread / fmean(base.tolist())}
+    return {**row, "at_least": math.nan, "at_most": math.nan, "longer_upwards": math.nan}
+
+
+def _effect_row(factor: Factor, strategy: Controller, size: float, mean: float, base: float) -> Row:
+    return {
+        "kind": kind_of(factor),
+        "what": factor.name,
+        "change": change_of(factor, strategy),
+        "moves_the_distance_by": size,
+        "share": size / base,
+        "at_least": math.nan,
+        "at_most": math.nan,
+        "longer_upwards": mean,
+    }
 
 
 def sentence(rows: Sequence[Row]) -> str:
-    """Compare the largest of each kind, for the first strategy."""
-    own = [row for row in rows if row["strategy"] == rows[0]["strategy"]]
-    largest = {
-        kind: max((row for row in own if row["kind"] == kind), key=lambda row: row["half_width"])
-        for kind in (NUMERICS, CHANCE, ASSUMED)
-    }
-    worst = largest[ASSUMED]
+    """Say what moves the distance most of each kind, and which kind decides."""
+    largest: dict[str, Row] = {}
+    for row in rows:
+        known = largest.setdefault(row["kind"], row)
+        if row["moves_the_distance_by"] > known["moves_the_distance_by"]:
+            largest[row["kind"]] = row
+    parts = [
+        f"{kind} {_metres(row['moves_the_distance_by'])} ({row['what']})"
+        for kind, row in largest.items()
+    ]
+    first = max(largest.values(), key=lambda row: row["moves_the_distance_by"])
+    times = first["moves_the_distance_by"] / max(
+        largest[COMPUTATION]["moves_the_distance_by"], 1e-12
+    )
     return (
-        f"with {rows[0]['strategy']}, step and cell move the mean distance by up to "
-        f"{largest[NUMERICS]['half_width']:.2f} %, one seed to the next by "
-        f"{largest[CHANCE]['half_width']:.1f} %, and what was assumed by up to "
-        f"{worst['half_width']:.0f} % ({worst['what']}): the rail decides, not the arithmetic."
-        if worst["half_width"] > 3.0 * largest[NUMERICS]["half_width"]
-        else f"with {rows[0]['strategy']}, step and cell move the mean distance by up to "
-        f"{largest[NUMERICS]['half_width']:.2f} %, as much as a third of what was assumed "
-        f"({worst['half_width']:.2f} %): the arithmetic is not fine enough here."
+        f"the largest movers of the distance, kind by kind: {', '.join(parts)}; the "
+        f"{first['kind']} decides, with {times:.0f} times the error of the computation."
     )
 
 
+def _metres(value: float) -> str:
+    return f"{value:.0f} m" if value >= 10.0 else f"{value:.2g} m"
+
+
+_MARKS = {
+    COMPUTATION: (style.BLACK, "X"),
+    CHANCE: (style.GREY, "D"),
+    STRATEGY: (style.BLUE, "o"),
+    EQUIPMENT: (style.GREEN, "^"),
+    RAIL: (style.VERMILION, "s"),
+}
+
+
 def draw(rows: Sequence[Row]) -> Figure:
-    """Draw one bar a cause, both ways from no change, a panel a strategy."""
-    names = list(dict.fromkeys(str(row["strategy"]) for row in rows))
-    colours = {NUMERICS: style.COLOURS[1], CHANCE: style.COLOURS[2], ASSUMED: style.QUIET}
-    widest = 1.25 * max(row["half_width"] for row in rows)
-    with drawing(3.9, ncols=len(names), squeeze=False, sharey=True) as (figure, (panels,)):
-        for axes, name in zip(panels, names, strict=True):
-            own = [row for row in rows if row["strategy"] == name]
-            for i, row in enumerate(own):
-                axes.barh(
-                    i,
-                    row["upper"] - row["lower"],
-                    0.6,
-                    row["lower"],
-                    color=colours[str(row["kind"])],
-                )
-                axes.annotate(
-                    f" {row['half_width']:.2g} %",
-                    (max(row["upper"], 0.0), i),
-                    va="center",
-                    fontsize=7.5,
-                )
-            axes.axvline(0.0, color=style.INK, linewidth=1.0)
-            axes.set_yticks(range(len(own)), [f"{row['what']}" for row in own], fontsize=8)
-            axes.set_xlim(-widest, widest)
-            axes.set_xlabel(f"change of the distance, {name} [%]")
-            axes.grid(axis="x")
-        panels[0].invert_yaxis()
-        handles = [
-            panels[0].barh(0, 0, color=colour, label=kind) for kind, colour in colours.items()
-        ]
-        panels[0].legend(handles=handles, loc="lower left", fontsize=7.5)
+    """Draw how far each thing moves the distance, the farthest first, on a logarithmic scale."""
+    ordered = sorted(rows, key=lambda row: -row["moves_the_distance_by"])
+    sizes = [row["moves_the_distance_by"] for row in ordered if row["moves_the_distance_by"] > 0.0]
+    least = 10.0 ** math.floor(math.log10(min(sizes)))
+    with drawing(0.24 * len(rows) + 1.2) as (figure, axes):
+        for kind, (colour, marker) in _MARKS.items():
+            own = [(i, row) for i, row in enumerate(ordered) if row["kind"] == kind]
+            places = [i for i, _ in own]
+            values = [max(row["moves_the_distance_by"], least) for _, row in own]
+            axes.hlines(places, least, values, color=colour, linewidth=1.0)
+            axes.plot(values, places, marker, color=colour, label=kind)
+        axes.set_xscale("log")
+        axes.set_xlim(left=least)
+        axes.xaxis.set_major_formatter("{x:g}")
+        axes.set_yticks(range(len(rows)), [_label(row) for row in ordered])
+        axes.invert_yaxis()
+        axes.set_xlabel("moves the stopping distance by [m], logarithmic scale")
+        axes.legend(loc="lower right")
+        axes.grid(axis="x")
+        style.bare(axes)
     return figure
 
 
+def _label(row: Row) -> str:
+    return f"{row['what'].replace('_', ' ')}, {row['change']}"
+
+
 EXPERIMENT = Experiment(
-    "how_sure_are_we", "How sure are we of a stopping distance?", investigate, n_seeds=8
+    "how_sure_are_we",
+    "What moves a stopping distance: the computation, chance, or what was assumed?",
+    investigate,
+    n_seeds=16,
 )
 
 if __name__ == "__main__":

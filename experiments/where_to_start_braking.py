@@ -150,7 +150,7 @@ def sentence(rows: Sequence[Row]) -> str:
     """Say for the fastest train on level track what each rail needs and what the rule leaves."""
     fastest = max(row["speed_in_mph"] for row in rows)
     parts = [
-        f"on {row['rail']} {_yards(row['earlier_yards'])} earlier in half of the stops, and if it is "
+        f"on {row['rail']} {_yards(row['earlier_yards'])} earlier in half of the stops; if it is "
         f"{_yards(RULE / YARD)}, the train passes the stopping point in {row['passes']:.0%} of "
         f"them ({row['at_least']:.0%} to {row['at_most']:.0%}), losing {row['time_lost']:.0f} s"
         for row in rows
