@@ -27,7 +27,7 @@ CASES = {
     "table over a file": (["tune-all", "--rails", "dry", "--budget", "99", "--out", "folder"],
                           "table.txt"),
     "branch without a name": ([*CAMPAIGN, "--branch", ""], "--branch ''"),
-    "scheduler nowhere": ([*CAMPAIGN, "--out", "c.sqlite", "--scheduler", "x"], "scheduler x"),
+    "scheduler nowhere": ([*CAMPAIGN, "--out", "c.sqlite", "--scheduler", "x"], "scheduler"),
     "harm unknown": ([*WORST[:-1], "--out", "w.sqlite", "--harm", "zz"], "harm 'zz'"),
     "budget too small": ([*TUNE[:-1], "--out", "t.sqlite"], "at least"),
     "folder is a file": (["tune-all", "--rails", "dry", "--budget", "99", "--out", "mine.csv"],
