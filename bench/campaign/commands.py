@@ -468,8 +468,16 @@ def _opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, R
     if export is not None:
         refuse_foreign(export, TABLE_MARK)
     path = _path(arguments, name)
+    if not arguments.branch.strip():
+        raise InputError(f"--branch {arguments.branch!r}: must be a name")
+    is_new = not path.exists()
     with Store(path, arguments.branch, command=_command()) as store:
-        runner = make_runner(arguments.workers, arguments.scheduler)
+        try:
+            runner = make_runner(arguments.workers, arguments.scheduler)
+        except InputError:
+            if is_new:
+                store.discard()
+            raise
         try:
             yield store, runner
             if name != "campaign":  # which compares them itself
@@ -483,6 +491,10 @@ def _opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, R
                 f"\nslipbench: {len(store)} stops stored in {path}; the same command resumes",
                 file=sys.stderr,
             )
+            raise
+        except InputError:
+            if is_new and not len(store):
+                store.discard()
             raise
         finally:
             runner.close()

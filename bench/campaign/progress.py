@@ -10,6 +10,9 @@ from typing import Any
 LOG_INTERVAL = 30.0
 """Between two lines where stderr is no terminal, such as the log of a night's run. [s]"""
 
+FIRST_SHOWN = 0.5
+"""No bar before that, so that a refused command stays one line. [s]"""
+
 
 class Bar:
     """A progress bar that stays quiet if told to."""
@@ -39,6 +42,7 @@ def progress(n_stops: int, what: str = "", is_quiet: bool = False) -> Iterator[B
         desc=what or None,
         unit="stop",
         disable=is_quiet,
+        delay=FIRST_SHOWN,
         leave=not is_terminal,
         mininterval=0.2 if is_terminal else LOG_INTERVAL,
         dynamic_ncols=is_terminal,

@@ -119,6 +119,11 @@ class Store:
             self._lock.release()
             self._lock = None
 
+    def discard(self) -> None:
+        """Close and remove the file: only for one just made, that holds nothing."""
+        self._db.close()
+        self.path.unlink(missing_ok=True)
+
     def _connect(self, is_writer: bool) -> None:
         self._db = sqlite3.connect(str(self.path), isolation_level=None, timeout=30.0)
         n_tables = self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]

@@ -26,6 +26,10 @@ CASES = {
     "rail over the campaign": ([*WORST, "--out", "w.sqlite", "--to", "w.sqlite"], "campaign file"),
     "table over a file": (["tune-all", "--rails", "dry", "--budget", "99", "--out", "folder"],
                           "table.txt"),
+    "branch without a name": ([*CAMPAIGN, "--branch", ""], "--branch ''"),
+    "scheduler nowhere": ([*CAMPAIGN, "--out", "c.sqlite", "--scheduler", "x"], "scheduler"),
+    "harm unknown": ([*WORST[:-1], "--out", "w.sqlite", "--harm", "zz"], "harm 'zz'"),
+    "budget too small": ([*TUNE[:-1], "--out", "t.sqlite"], "at least"),
     "folder is a file": (["tune-all", "--rails", "dry", "--budget", "99", "--out", "mine.csv"],
                          "cannot be made"),
 }  # fmt: skip

@@ -89,6 +89,7 @@ BAD = [
     ("creepage,adhesion\n0.01,0.1\n0.02,high\n", "line 3, column adhesion: 'high' is not a number"),
     ("creepage,adhesion\n0.01,\n", "line 2, column adhesion: '' is not a number"),
     ("creepage,adhesion\nnan,0.1\n", "line 2, column creepage: 'nan' is not a finite"),
+    ('creepage,adhesion\n0.01,"0.1\n', "line 2: not CSV"),
     ("creepage,adhesion\n-0.01,0.1\n", "line 2, column creepage: '-0.01'"),
     ("creepage,adhesion\n1.5,0.1\n", "line 2, column creepage: '1.5'"),
     ("creepage,adhesion\n0.01,12\n", "line 2, column adhesion: '12'"),

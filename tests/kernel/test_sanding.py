@@ -200,7 +200,9 @@ def test_stop_with_an_empty_hopper_is_the_stop_without_sander() -> None:
 
 def test_small_hopper_runs_empty_on_the_way_and_says_so() -> None:
     scenario = dry(sander(hopper=0.1), sander(axle=7))
-    summary = simulate(scenario, SLIDING, with_traces=False).summary
+    stop = simulate(scenario, SLIDING, with_traces=False)
+    summary = stop.summary
+    assert "0.10, " in repr(stop) and "hoppers run empty: 1" in repr(stop)
     assert summary["sand_used"][0] == pytest.approx(0.1, rel=1e-12)
     assert summary["sand_used"][1] > 0.5
     assert summary["emptied_sanders"] == 1

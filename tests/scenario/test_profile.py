@@ -98,6 +98,7 @@ CASES: dict[str, tuple[str | bytes, tuple[str, ...]]] = {
     "header only": ("distance_m,friction\n", ("at least one row",)),
     "comments only": ("# a\n# b\n", ("header",)),
     "no friction": ("distance_m\n0\n", ("line 1", "exactly one column for friction")),
+    "open quote": ('distance_m,friction\n0,"0.1\n', ("line 2", "not CSV")),
     "no distance": ("friction\n0.05\n", ("line 1", "exactly one column for distance")),
     "two distances": ("distance_m,distance_km,friction\n0,0,0.1\n", ("one column for distance",)),
     "two of another": (
