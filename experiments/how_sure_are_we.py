@@ -77,9 +77,10 @@ def base_scenario(*, is_quick: bool) -> Scenario:
 
 def space_of(controller: Controller, *, is_quick: bool) -> Space:
     """Return what is varied: the strategy's parameters, the valves' delays, the rail."""
-    defaults = {p.name: p.default for p in controller.parameters}
+    pairs = zip(controller.parameters, controller.values, strict=True)
+    values = {parameter.name: value for parameter, value in pairs}
     own = tuple(
-        Factor(f.name, max(f.low, 0.5 * defaults[f.name]), min(f.high, 2.0 * defaults[f.name]))
+        Factor(f.name, max(f.low, 0.5 * values[f.name]), min(f.high, 2.0 * values[f.name]))
         for f in parameter_space(controller)
     )
     space = (*own, *DELAYS, *RAIL_ASSUMPTIONS)
