@@ -77,7 +77,7 @@ def base_scenario(*, is_quick: bool) -> Scenario:
 
 def space_of(controller: Controller, *, is_quick: bool) -> Space:
     """Return what is varied: the strategy's parameters, the valves' delays, the rail."""
-    pairs = zip(controller.parameters, controller.values, strict=True)
+    pairs = zip(controller.parameters, controller.parameter_values.tolist(), strict=True)
     values = {parameter.name: value for parameter, value in pairs}
     own = tuple(
         Factor(f.name, max(f.low, 0.5 * values[f.name]), min(f.high, 2.0 * values[f.name]))

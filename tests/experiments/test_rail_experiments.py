@@ -97,7 +97,7 @@ def test_leading_axles_slide_only_where_asked():
 
     def value(controller: Controller, name: str) -> float:
         names = [parameter.name for parameter in controller.parameters]
-        return controller.values[names.index(name)]
+        return controller.parameter_values[names.index(name)]
 
     assert value(alike, "cleaning_share") == 0.0
     assert value(deep, "cleaning_share") == who_cleans_the_rail.N_LEADING / 16
