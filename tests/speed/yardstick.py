@@ -136,7 +136,7 @@ def draw(rows: list[Row], beside: list[Row], path: Path) -> None:
     axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
     axes.xaxis.set_minor_locator(NullLocator())
     axes.xaxis.set_major_formatter("{x:g}")
-    axes.legend(frameon=False, fontsize=8, loc="lower left")
+    axes.legend(frameon=False, fontsize=8, loc="center right")
     figure.savefig(path, dpi=150)
     plt.close(figure)
 
@@ -148,7 +148,9 @@ def _draw_line(
     error = [1e2 * max(abs(row.error), 1e-9) for row in rows]
     axes.plot(cost, error, line, color=colour, marker=marker, markerfacecolor=fill, label=label)
     for row, x, y in zip(rows, cost, error, strict=True):
-        axes.annotate(f"{row.step_ms:g} ms", (x, y), (4, 5), textcoords="offset points", fontsize=7)
+        if fill is None or row in (rows[0], rows[-1]):  # costs beside may be all alike
+            text = f"{row.step_ms:g} ms"
+            axes.annotate(text, (x, y), (4, 5), textcoords="offset points", fontsize=7)
         if row.half_width > 1e-6:  # as large as the mean may be
             top = 1e2 * (abs(row.error) + row.half_width)
             axes.plot([x, x], [y, top], color=colour, marker="_", linewidth=0.8)
