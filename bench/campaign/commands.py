@@ -355,7 +355,8 @@ def worst_command(arguments: argparse.Namespace) -> int:
     _write(target, found.file().encode())
     print(
         f"{found.harm_name}: {found.harm:.4g} on the worst of {found.n_rails} rails, "
-        f"{found.harm_before:.4g} on {arguments.scenario}\nwritten: {target}\n\n{CAUTION}"
+        f"{found.harm_before:.4g} on {arguments.scenario}\n"
+        f"within {found.bounds.written()}\nwritten: {target}\n\n{CAUTION}"
     )
     return 0
 

@@ -220,7 +220,7 @@ def sensitivity_text(found: Sensitivity) -> str:
         notes.append(
             f"{found.n_overruns} did not end; their distance is how far they got, so it is too low."
         )
-    return "\n\n".join([*parts, *_wrapped(" ".join(notes))])
+    return "\n\n".join([*parts, "\n".join(_wrapped(" ".join(notes)))])
 
 
 def _size(effects: Effects, i: int) -> Interval:

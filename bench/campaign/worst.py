@@ -52,6 +52,14 @@ class Bounds:
     cleaning_low: float = 0.5
     cleaning_high: float = 2.0
 
+    def written(self) -> str:
+        """Return the bounds in words."""
+        return (
+            f"patches {self.n_patches}, friction {self.friction_low:g} to {self.friction_high:g}, "
+            f"each but the last {self.length_low:g} to {self.length_high:g} m long, cleaning work "
+            f"{self.cleaning_low:g} to {self.cleaning_high:g} times the film's; all assumed"
+        )
+
     def space(self) -> Space:
         """Return the factors of the search."""
         if self.n_patches < 1:
@@ -100,6 +108,7 @@ class WorstRail:
     harm, harm_before : float   there, and on the rail it was started from
     harm_name, strategy : str
     n_rails, n_stops : int      tried
+    bounds : Bounds             it was searched within
     """
 
     scenario: Scenario
@@ -109,6 +118,7 @@ class WorstRail:
     strategy: str
     n_rails: int
     n_stops: int
+    bounds: Bounds
 
     def file(self) -> str:
         """Return the rail as a scenario file that `load_scenario` reads."""
@@ -117,6 +127,7 @@ class WorstRail:
             self.scenario,
             [
                 f"The rail that hurts {self.strategy} most, of {self.n_rails} searched.",
+                f"Bounds: {self.bounds.written()}.",
                 f"{meaning}: {self.harm:.4g} here, {self.harm_before:.4g} on the rail it began as.",
                 "A search finds a bad rail, not certainly the worst.",
             ],
@@ -269,4 +280,5 @@ def worst_rail(
         strategy=search.candidate.controller,
         n_rails=search.n_rails,
         n_stops=search.n_stops,
+        bounds=search.bounds,
     )

@@ -30,6 +30,10 @@ def test_worst_rail_stays_in_its_bounds(found):
     assert 7.5e3 <= sections[0].cleaning_work <= 30e3
 
 
+def test_its_file_states_its_bounds(found):
+    assert f"# Bounds: {found.bounds.written()}." in found.file()
+
+
 def test_its_file_gives_the_same_stop(found, slip_band, tmp_path):
     path = tmp_path / "worst.toml"
     path.write_text(found.file(), encoding="utf-8")
