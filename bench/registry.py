@@ -12,6 +12,7 @@ import sys
 import traceback
 from collections.abc import Iterable
 from dataclasses import dataclass
+from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 from types import ModuleType
@@ -26,6 +27,9 @@ GROUP = "slipbench.controllers"
 
 SHIPPED = "slipbench"
 """Distribution whose strategies count as shipped."""
+
+
+TUNED_READER = "bench.campaign.tuned_reader"
 
 
 @dataclass(frozen=True)
@@ -84,13 +88,18 @@ def find_controller(text: str, *, compile_file: bool = False) -> Known:
     Parameters
     ----------
     text : str            a name of `known_controllers()`, or a path, a colon and a name in the
-                          file, or the path of a shared library made with `slipbench.h`
+                          file, or the path of a shared library made with `slipbench.h`, or of
+                          tuned settings (.toml)
     compile_file : bool   compile the function of a file's strategy; else it runs as plain Python
 
     Raises
     ------
     InputError   for an unknown name, and for a file that is missing, fails or gives no Controller
     """
+    if text.endswith(".toml"):
+        # by name, so that what tunes is not counted among the sources that make a stop
+        known_tuned: Known = import_module(TUNED_READER).named_after_file(text)
+        return known_tuned
     if is_library(text):
         return Known(load_library(text), reference=text, origin=text)
     if ".py:" in text or text.endswith(".py") or "/" in text or "\\" in text:

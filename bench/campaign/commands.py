@@ -188,6 +188,7 @@ def campaign_command(arguments: argparse.Namespace) -> int:
     plan = campaign_plan(
         scenarios=[_scenario(name, arguments.speed) for name in arguments.scenarios],
         strategies=_strategies(arguments.controllers, arguments.compile),
+        labels=_labels(arguments.controllers),
         space=_space(arguments.vary),
         design=arguments.design,
         n_points=arguments.points,
@@ -401,7 +402,7 @@ def _scenario(name: str, speed: str | None) -> Scenario:
 
 
 def _strategies(text: str | None, compile_files: bool) -> list[Known]:
-    from bench.campaign.tuned_file import find_tuned
+    from bench.campaign.tuned_reader import find_tuned
     from bench.registry import find_controller, known_controllers
 
     if text is None:
@@ -414,6 +415,18 @@ def _strategies(text: str | None, compile_files: bool) -> list[Known]:
         if name.endswith(".toml")
         else find_controller(name, compile_file=compile_files)
         for name in names
+    ]
+
+
+def _labels(text: str | None) -> list[str | None] | None:
+    """Return names of their own for tuned settings, so that they stand beside the untuned."""
+    from bench.campaign.tuned_reader import find_tuned, tuned_name
+
+    if text is None:
+        return None
+    names = [name.strip() for name in text.split(",")]
+    return [
+        tuned_name(find_tuned(name), name) if name.endswith(".toml") else None for name in names
     ]
 
 

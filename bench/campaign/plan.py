@@ -92,12 +92,12 @@ class Plan:
 def design_candidates(
     candidate: Candidate, controller: Controller, space: Space, points: Floats
 ) -> tuple[Candidate, ...]:
-    """Return a candidate a point of a design over a strategy's parameters, labelled `name#i`."""
+    """Return a candidate a point of a design over a strategy's parameters, labelled `label#i`."""
     made = []
     for i, point in enumerate(points.tolist()):
         values = parameters_at(space, point)
         controller.with_parameters(**values)  # refuses what the strategy does not allow
-        made.append(candidate.with_values(values, f"{candidate.controller}#{i}"))
+        made.append(candidate.with_values(values, f"{candidate.label}#{i}"))
     return tuple(made)
 
 

@@ -24,6 +24,7 @@ def campaign_plan(
     n_random: int = 0,
     n_seeds: int = 1,
     seed: int = 0,
+    labels: Sequence[str | None] | None = None,
 ) -> Plan:
     """Return the plan of a campaign.
 
@@ -37,6 +38,7 @@ def campaign_plan(
     n_random : int     random rails of each scenario, in place of its own rail; 0: its own
     n_seeds : int      runs of each pair
     seed : int         of designs and random rails
+    labels : sequence  names in the campaign, a strategy each; None: the strategy's own
     """
     refuse_twice("scenarios", [(scenario.name, scenario.title) for scenario in scenarios])
     own = tuple(factor for factor in space if is_parameter(factor))
@@ -44,10 +46,11 @@ def campaign_plan(
     candidates: list[Candidate] = []
     has_own = [_has(known, own) for known in strategies]
     if own and not any(has_own):
-        names = ", ".join(factor.name for factor in own)
-        raise InputError(f"factors {names}: no strategy of the campaign has them all")
-    for known, varies in zip(strategies, has_own, strict=True):
-        candidate = candidate_of(known)
+        missing = ", ".join(factor.name for factor in own)
+        raise InputError(f"factors {missing}: no strategy of the campaign has them all")
+    names = labels or [None] * len(strategies)
+    for known, label, varies in zip(strategies, names, has_own, strict=True):
+        candidate = candidate_of(known, label)
         candidates.append(candidate)
         if own and varies:
             points = make_design(design, own, n_points, seed)

@@ -166,19 +166,19 @@ def tuned_text(tuned: Tuned) -> str:
 
 
 def _front_text(tuned: Tuned) -> str:
-    """Return the non-dominated settings on the training rails, the first objective's best first."""
+    """Return the non-dominated settings on the training rails, in the order of the written file."""
     objectives = tuned.goal.objectives
     rows: list[Sequence[str] | str] = []
-    for setting in tuned.front:
+    for i, setting in enumerate(tuned.front, start=1):
         marks = (("chosen", tuned.chosen), ("knee", tuned.knee), ("start", tuned.default))
         rows.append(
             [
-                ", ".join(f"{name}={value:.3g}" for name, value in setting.values.items()) or "-",
+                f"{i}",
                 *(f"{x:.{o.decimals}f}" for o, x in zip(objectives, setting.scores, strict=True)),
                 ", ".join(mark for mark, one in marks if one is setting),
             ]
         )
-    heads = ["non-dominated setting", *(f"{o.name}\n[{o.unit}]" for o in objectives), ""]
+    heads = ["non-dominated,\ntraining rails", *(f"{o.name}\n[{o.unit}]" for o in objectives), ""]
     return plain_table(heads, rows)
 
 

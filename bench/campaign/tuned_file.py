@@ -1,27 +1,19 @@
-"""Tuned settings as a TOML file that other commands read."""
+"""Tuned settings as a TOML file; `tuned_reader` reads it."""
 
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
-from dataclasses import replace
-from pathlib import Path
-from typing import Any
 
 import bench
 from bench.campaign.candidate import source_hash
 from bench.campaign.judge import Setting
 from bench.campaign.scenario_file import text_value
 from bench.campaign.statistics import Interval
+from bench.campaign.tuned_reader import KIND
 from bench.campaign.tuning import Tuned
 from bench.caution import CAUTION
-from bench.contract import Controller
-from bench.errors import InputError
-from bench.registry import Known, find_controller
-
-KIND = "slipbench tuned settings"
-"""Value of the key `kind` that marks such a file."""
+from bench.registry import Known
 
 
 def tuned_file(tuned: Tuned, known: Known, command: str = "") -> str:
@@ -108,54 +100,3 @@ def _number(value: float) -> str:
     if math.isnan(value):
         return "nan"
     return repr(float(value)) if math.isfinite(value) else ("inf" if value > 0 else "-inf")
-
-
-def load_tuned(path: str | Path) -> Controller:
-    """Return the strategy of a tuned-settings file with its parameters set.
-
-    Raises
-    ------
-    InputError   see `find_tuned`
-    """
-    return find_tuned(path).controller
-
-
-def find_tuned(path: str | Path) -> Known:
-    """Return the strategy of a tuned-settings file, as the registry finds it, parameters set.
-
-    Raises
-    ------
-    InputError   if the file is none, its strategy cannot be found or has changed since, or it does
-                 not take these parameters
-    """
-    content = _read(Path(path))
-    reference, parameters = content.get("controller"), content.get("parameters")
-    if not isinstance(reference, str) or not isinstance(parameters, dict):
-        raise InputError(f"{path}: needs controller (text) and the table [parameters]")
-    for name, value in parameters.items():
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise InputError(f"{path}: parameters.{name} = {value!r}; allowed: a number")
-    known = find_controller(reference, compile_file=bool(content.get("compile", False)))
-    here = source_hash(known.controller, known.runs_compiled)
-    if content.get("source_hash", here) != here:
-        raise InputError(
-            f"{path}: tuned for another version of {reference}, whose source has changed since; "
-            "tune again, or remove the line source_hash to use the settings all the same"
-        )
-    try:
-        controller = known.controller.with_parameters(**parameters)
-    except InputError as problem:
-        raise InputError(f"{path}: {problem}") from problem
-    return replace(known, controller=controller)
-
-
-def _read(path: Path) -> dict[str, Any]:
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as problem:
-        raise InputError(f"{path}: cannot be read ({problem.strerror})") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise InputError(f"{path}: not valid TOML: {' '.join(str(problem).split())}") from None
-    if content.get("kind") != KIND:
-        raise InputError(f"{path}: no tuned settings; such a file has kind = {KIND!r}")
-    return content

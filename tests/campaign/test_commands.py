@@ -6,8 +6,9 @@ import pytest
 
 from bench.campaign.commands import add_parsers
 from bench.campaign.scenario_file import scenario_file
-from bench.campaign.tuned_file import load_tuned
+from bench.campaign.tuned_reader import load_tuned
 from bench.errors import InputError
+from bench.registry import find_controller
 from bench.scenario import load_scenario
 
 
@@ -60,7 +61,12 @@ def test_tune_writes_what_other_commands_read(run, tmp_path, capsys):
     assert "Held-out rails (2)" in text
     assert load_tuned(tmp_path / "t.toml").name == "slip_band"
     assert {"t.png", "t.svg"} <= {path.name for path in tmp_path.iterdir()}
-    assert run("campaign small.toml --controllers none,t.toml") == 0
+    assert run("campaign small.toml --controllers slip_band,t.toml --random-rails 2") == 0
+    assert "slip_band@t" in capsys.readouterr().out
+    known = find_controller(str(tmp_path / "t.toml"))  # as every other command finds it
+    tuned = load_tuned(tmp_path / "t.toml")
+    assert known.controller.name == "slip_band@t"
+    assert known.controller.values == tuned.values != find_controller("slip_band").controller.values
 
 
 def test_sensitivity_names_the_factors(run, capsys):

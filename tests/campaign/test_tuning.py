@@ -13,7 +13,8 @@ from bench.campaign.running import PoolRunner
 from bench.campaign.search import cost, halved, offspring, rungs
 from bench.campaign.store import IN_MEMORY, Store
 from bench.campaign.task import Outcome
-from bench.campaign.tuned_file import load_tuned, tuned_file
+from bench.campaign.tuned_file import tuned_file
+from bench.campaign.tuned_reader import load_tuned
 from bench.campaign.tuning import SHIPPED, started, tune
 from bench.errors import InputError
 from bench.figures.style import save
@@ -193,6 +194,7 @@ def test_file_gives_the_tuned_strategy_back(slip_band, rails, bowl, tmp_path):
         ("kind = ", "kind = 'x' # ", "no tuned settings"),
         ("kind = ", "kind ", "not valid TOML"),
         ('controller = "slip_band"', 'controller = "slap"', "unknown"),
+        ('controller = "slip_band"', 'controller = "tuned.toml"', "a strategy's own name"),
     ],
 )
 def test_a_file_that_does_not_fit_is_one_line(slip_band, rails, bowl, tmp_path, old, new, message):
