@@ -10,6 +10,7 @@ campaign            what is missing of a plan is run; mixed machine types are co
 statistics          paired differences with intervals, Wilson, stops needed, supported rankings
 analysis, report    a campaign's verdicts, as data and as text
 tuning              screening, successive halving, non-dominated settings, held-out rails
+tuned_file, -reader settings as a file that goes wherever a strategy's name goes
 sensitivity         elementary effects and variance-based indices
 worst               search for the rail that hurts a strategy most
 commands            the command line's `campaign`, `tune`, `sensitivity`, `worst-rail`

@@ -12,7 +12,7 @@ from bench.campaign.effects import Effects
 from bench.campaign.objectives import OBJECTIVES, Objective
 from bench.campaign.sensitivity import Sensitivity
 from bench.campaign.statistics import Interval, Paired, fewest_rails
-from bench.campaign.tuning import Tuned
+from bench.campaign.tuning import HeldOut, Tuned
 from bench.contract import Floats
 from bench.tables import plain_table
 
@@ -139,6 +139,10 @@ def tuned_text(tuned: Tuned) -> str:
         ]
         for o in shown
     ]
+    if len(held.by_family) > 1:
+        results += [
+            row for family in held.by_family for row in _family_rows(family, held, objectives)
+        ]
     training = ", ".join(
         f"{o.name} {a:.{o.decimals}f} -> {b:.{o.decimals}f} {o.unit}"
         for o, a, b in zip(objectives, tuned.default.scores, tuned.chosen.scores, strict=True)
@@ -163,6 +167,20 @@ def tuned_text(tuned: Tuned) -> str:
             + (" The tuned setting breaks a constraint there." if held.tuned.violation else ""),
         ]
     )  # fmt: skip
+
+
+def _family_rows(
+    family: str, held: HeldOut, objectives: Sequence[Objective]
+) -> list[Sequence[str] | str]:
+    """Return the traded objectives on the held-out rails of one scenario."""
+    found = held.by_family[family]
+    return [
+        f"{family} alone:",
+        *(
+            [f"  {o.name}", *_difference_cells(found[o.name], o), _tells(found[o.name])]
+            for o in objectives
+        ),
+    ]
 
 
 def _front_text(tuned: Tuned) -> str:

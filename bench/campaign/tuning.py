@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -36,6 +37,7 @@ from bench.registry import Known
 
 SHIPPED = "the strategy's defaults"
 MIDPOINTS = "midpoints"
+_SERIES = re.compile(r"\.\d+\.\d+$")  # what random rails add to the name of their scenario
 
 
 def started(known: Known, text: str | None) -> tuple[Known, str]:
@@ -73,7 +75,11 @@ def started(known: Known, text: str | None) -> tuple[Known, str]:
 
 @dataclass(frozen=True)
 class HeldOut:
-    """Start and tuned settings on rails the search never saw; differences are tuned - start."""
+    """Start and tuned settings on rails the search never saw; differences are tuned - start.
+
+    `by_family` has the same differences for the rails of each scenario alone: a mean over all may
+    hide that one family gains what another loses.
+    """
 
     n_rails: int
     default: Setting
@@ -81,6 +87,7 @@ class HeldOut:
     differences: dict[str, Paired]
     overrun_default: Interval
     overrun_tuned: Interval
+    by_family: dict[str, dict[str, Paired]]
 
 
 @dataclass(frozen=True)
@@ -225,8 +232,15 @@ def _held_out(judge: Judge, values: dict[str, float]) -> HeldOut:
     objectives = {o.name: o for o in (*judge.goal.objectives, OBJECTIVES["lock"])}
 
     def per_rail(objective: Objective, summaries: list[dict[str, Any]]) -> Floats:
-        numbers = np.array([objective.of(s) for s in summaries], dtype=np.float64)
-        return np.asarray(numbers.reshape(len(rails), n_seeds).mean(axis=1))
+        values = np.array([objective.of(s) for s in summaries], dtype=np.float64)
+        return np.asarray(values.reshape(len(rails), n_seeds).mean(axis=1))
+
+    families = [_SERIES.sub("", rail.name) for rail in rails]
+    numbers = {name: (per_rail(o, before), per_rail(o, after)) for name, o in objectives.items()}
+
+    def of_family(family: str) -> dict[str, Paired]:
+        own = np.array([name == family for name in families])
+        return {name: paired(first[own], second[own]) for name, (first, second) in numbers.items()}
 
     def overrun(summaries: list[dict[str, Any]]) -> Interval:
         is_over = np.array([not s["is_stopped"] for s in summaries]).reshape(len(rails), n_seeds)
@@ -236,9 +250,8 @@ def _held_out(judge: Judge, values: dict[str, float]) -> HeldOut:
         n_rails=len(rails),
         default=default,
         tuned=tuned,
-        differences={
-            name: paired(per_rail(o, before), per_rail(o, after)) for name, o in objectives.items()
-        },
+        differences={name: paired(*both) for name, both in numbers.items()},
         overrun_default=overrun(before),
         overrun_tuned=overrun(after),
+        by_family={family: of_family(family) for family in dict.fromkeys(families)},
     )

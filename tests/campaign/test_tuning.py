@@ -93,6 +93,20 @@ def test_a_trade_off_has_a_front(slip_band, rails, bowl):
     assert (np.array(tuned.chosen.scores) <= tuned.default.scores).all()
 
 
+def test_families_are_told_apart_on_held_out_rails(slip_band, small, bowl):
+    """Of two families, tuning on the mean may help one alone, and the text says so."""
+    other = small.replace(name="other")
+    rails = family_rails([small, other], 2, 4, seed=1)
+    tuned = find(slip_band, DISTANCE, rails, bowl(), budget=200)
+    held = tuned.held_out
+    assert list(held.by_family) == ["small", "other"]
+    means = [family["distance"].mean.estimate for family in held.by_family.values()]
+    assert [family["distance"].n_pairs for family in held.by_family.values()] == [4, 4]
+    # as many rails each: the mean of all is the mean of the families, to rounding
+    assert held.differences["distance"].mean.estimate == pytest.approx(np.mean(means), rel=1e-12)
+    assert tuned_text(tuned).count(" alone:") == 2
+
+
 def test_the_knee_may_be_asked_for(slip_band, rails, bowl):
     objectives = find_objectives("distance,air")
     safe = find(slip_band, Goal(objectives), rails, bowl())

@@ -1,0 +1,59 @@
+"""The how-to of campaigns in DEVELOPERS.md: every command is one the command line takes."""
+
+import re
+import shlex
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import bench
+from bench.__main__ import make_parser
+from bench.campaign.campaign import run_campaign
+from bench.campaign.designs import parse_factor
+from bench.campaign.objectives import find_objectives
+from bench.campaign.store import Store
+from bench.campaign.tuning import started
+from bench.registry import find_controller
+from bench.scenario import load_scenario
+
+GUIDE = Path(bench.__file__).parents[1] / "DEVELOPERS.md"
+TEXT = GUIDE.read_text(encoding="utf-8")
+SECTION = TEXT.split("## Campaigns: from one stop")[1].split("\n## ")[0]
+COMMANDS = re.findall(r"```console\n(.*?)```", SECTION, flags=re.S)[0].splitlines()
+
+
+@pytest.mark.parametrize("line", COMMANDS, ids=lambda line: " ".join(line.split()[1:3]))
+def test_a_command_of_the_how_to_is_understood(line):
+    program, *words = shlex.split(line)
+    assert program == "slipbench"
+    arguments = vars(make_parser().parse_args(words))
+    if "objectives" in arguments:
+        find_objectives(arguments["objectives"])
+    if arguments.get("start"):
+        started(find_controller(arguments["controller"]), arguments["start"])
+    for text in arguments.get("vary") or ():
+        parse_factor(text)
+    for name in (arguments.get("rails") or "").split(","):
+        assert not name or load_scenario(name).name == name
+
+
+def test_a_file_of_the_how_to_is_made_before_it_is_read():
+    made = set()
+    for line in COMMANDS:
+        words = shlex.split(line)
+        read = {name for word in words for name in word.split(",") if name.endswith(".toml")}
+        if "--to" in words:
+            made.add(words[words.index("--to") + 1])
+        assert read <= made
+        if words[1] == "tune":
+            made.add(Path(words[words.index("--out") + 1]).with_suffix(".toml").name)
+
+
+def test_the_table_of_the_how_to_works(plan, stub, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    with Store("first.sqlite") as store:
+        run_campaign(plan, store, stub(), is_quiet=True)
+    content: dict = {}
+    exec(re.findall(r"```python\n(.*?)```", SECTION, flags=re.S)[0], content)
+    assert all(isinstance(column, np.ndarray) for column in content["table"].values())
