@@ -1,4 +1,4 @@
-"""Time the bench against the same scheme transcribed plainly to C: a benchmark, not a test.
+"""Time the bench against the same scheme written plainly in C: a benchmark, not a test.
 
     python tests/speed/against_c.py [--seeds 16] [--repeats 5] [--flags=-O3]
 
@@ -86,7 +86,7 @@ def c_world(world: World, parameters: Any, memory: Any) -> Any:
     return (ctypes.c_int64 * len(values))(*values)
 
 
-def refuse_unless_transcribed(world: World) -> None:
+def refuse_unless_in_c(world: World) -> None:
     """Refuse a stop that needs what the C source leaves out."""
     train, axles = world.train[0], world.axles
     switched_on = {
@@ -141,7 +141,7 @@ def main() -> None:
     parser.add_argument("--flags", default="-O3", help="of the compiler, by spaces (-O3)")
     arguments = parser.parse_args()
     scenario, controller = yardstick()
-    refuse_unless_transcribed(pack(scenario, controller, 0, False))
+    refuse_unless_in_c(pack(scenario, controller, 0, False))
     with tempfile.TemporaryDirectory() as folder:
         entry = build(Path(folder), arguments.flags.split())
         timed_stop(scenario, controller, n_repeats=1)
@@ -177,7 +177,7 @@ def judge(ours: Any, plain: Any) -> None:
         f"{len(apart)}; allowed for the mean {1e2 * allowed:.3f} %"
     )
     if abs(apart.mean()) > allowed:
-        sys.exit("the two do not agree: the transcription is not of this scheme")
+        sys.exit("the two do not agree: the C is not of this scheme")
 
 
 if __name__ == "__main__":

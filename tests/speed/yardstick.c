@@ -1,4 +1,4 @@
-/* A plain C transcription of bench/kernel, as a yardstick for its speed: a benchmark, no product.
+/* bench/kernel written once more in plain C, as a yardstick for its speed: a benchmark, no product.
  *
  * The same scheme piece by piece: two-stage SDIRK per wheelset with a bracketed Newton solve,
  * Polach's law with falling friction, pieces cut at cell borders, valve commands, ends of pressure
