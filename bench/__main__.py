@@ -13,7 +13,6 @@ import shlex
 import shutil
 import sys
 from collections.abc import Sequence
-from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -21,10 +20,11 @@ import bench
 from bench.assess.commands import add_parser as add_assess_parser
 from bench.campaign.commands import add_parsers as add_campaign_parsers
 from bench.caution import CAUTION
+from bench.command_line import FOLDER, get_ready, read_scenario, whole_number
 from bench.errors import InputError
 from bench.figures.commands import add_parsers as add_picture_parsers
 from bench.figures.stop_commands import add_parsers as add_stop_picture_parsers
-from bench.interrupts import interrupts_end_at_once, interrupts_ignored
+from bench.interrupts import interrupts_ignored
 from bench.strategy_commands import add_parsers as add_strategy_parsers
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ BAD_INPUT, INTERRUPTED = 2, 130
 WRITER = "slipbench compare"
 RECORD = "compare.json"
 RESULT_FILES = ("compare.csv", "compare.png", "compare.svg", "table.txt")
-DEFAULT_FOLDER = Path("slipbench-results") / "compare"
+DEFAULT_FOLDER = FOLDER / "compare"
 MOST_SEEDS, MOST_WORKERS = 10_000, 1024
 
 
@@ -154,13 +154,6 @@ def _add_common(parser: argparse.ArgumentParser, more: str = "") -> None:
     )
 
 
-def whole_number(text: str) -> int:
-    """Read a whole number from 0; argparse prints the message."""
-    if not (text.isascii() and text.isdigit() and len(text) < 20):
-        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0")
-    return int(text)
-
-
 def no_command(arguments: argparse.Namespace) -> NoReturn:
     """Refuse a command line without a command."""
     raise InputError("a command is needed: list, show, stop or compare; see slipbench --help")
@@ -199,9 +192,9 @@ def stop_command(arguments: argparse.Namespace) -> int:
     """Run one stop and print it."""
     from bench.registry import find_controller
 
-    scenario = _scenario(arguments.scenario, arguments.speed)
+    scenario = read_scenario(arguments.scenario, arguments.speed)
     known = find_controller(arguments.controller, compile_file=arguments.compile)
-    _get_ready([known], "bench.runner", "loop.run_compiled")
+    get_ready(["bench.runner"], ["loop.run_compiled"], [known])
     from bench.runner import run_stop, stop_record
 
     stop = run_stop(scenario, known, arguments.seed)
@@ -230,7 +223,7 @@ def compare_command(arguments: argparse.Namespace) -> int:
     folder = None if arguments.json and arguments.out is None else _folder(arguments.out)
     if folder is not None:
         check_folder(folder, RESULT_FILES, RECORD, WRITER)
-    _get_ready(strategies, "bench.compare", "loop.run_compiled", "floor.run_floor")
+    get_ready(["bench.compare"], ["loop.run_compiled", "floor.run_floor"], strategies)
     comparison = _run_with_progress(arguments, scenarios, strategies)
     from bench.comparison_record import as_record
     from bench.standing import frontier_text, standing_table
@@ -271,25 +264,14 @@ def _as_typed(arguments: argparse.Namespace) -> str:
     return shlex.join([*words, *(["--compile"] if arguments.compile else [])])
 
 
-def _scenario(name: str, speed: str | None) -> Scenario:
-    from bench.scenario import load_scenario, parse_speed
-
-    scenario = load_scenario(name)
-    if speed is None:
-        return scenario
-    start = parse_speed(speed)
-    title = f"{scenario.title} (started from {start:.2f} m/s instead)"
-    return scenario.replace(initial_speed=start, title=title)
-
-
 def _scenarios(names: Sequence[str], speeds: str | None) -> list[Scenario]:
     """Return the scenarios, from each of the speeds; several speeds go into the names."""
     if speeds is None or "," not in speeds:
-        return [_scenario(name, speeds) for name in names]
+        return [read_scenario(name, speeds) for name in names]
     words = [word.strip() for word in speeds.split(",")]
     if not all(words) or len(set(words)) != len(words):
         raise InputError(f"--speed {speeds!r}; write different speeds as 50mph,75mph")
-    pairs = [(_scenario(name, word), word) for name in names for word in words]
+    pairs = [(read_scenario(name, word), word) for name in names for word in words]
     return [scenario.replace(name=f"{scenario.name} at {word}") for scenario, word in pairs]
 
 
@@ -318,21 +300,6 @@ def _folder(out: str | None) -> Path:
 def _check_range(name: str, value: int, low: int, high: int) -> None:
     if not low <= value <= high:
         raise InputError(f"{name} = {value}; allowed: {low} to {high}")
-
-
-def _get_ready(strategies: Sequence[Known], module: str, *functions: str) -> None:
-    """Import and compile what the runs need, saying so where it takes long."""
-    with interrupts_end_at_once("slipbench: interrupted; nothing was written"):
-        from bench.kernel.cache import is_cold
-
-        if is_cold(*functions):
-            notice = "slipbench: compiling the physics once, about 20 s ..."
-            print(notice, file=sys.stderr, flush=True)
-        import_module(module)
-        from bench.runner import prepare
-
-        for known in strategies:
-            prepare(known)
 
 
 def _run_with_progress(

@@ -9,17 +9,14 @@ from __future__ import annotations
 import csv
 import io
 import math
-import multiprocessing
-import os
 import statistics
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 from bench.errors import InputError
-from bench.interrupts import interrupts_ignored
+from bench.pool import map_in_pool, n_cores
 from bench.registry import Known, find_controller, one_line, refuse_twice
 from bench.runner import finite_or_none, prepare, run_stop
 from bench.scenario import Scenario, load_scenario
@@ -203,7 +200,7 @@ def compare(
     if n_workers == 1:
         results = _run_here(jobs, strategies, tell)
     else:
-        results = _run_in_pool(jobs, n_workers, tell)
+        results = map_in_pool(_run_in_worker, jobs, n_workers, tell)
     yardsticks = {s.name: results.pop(0) for s in scenarios}
     summaries = iter(results)
     rows = tuple(
@@ -231,13 +228,6 @@ def plan(scenarios: Sequence[Scenario], strategies: Sequence[Known], n_seeds: in
             for seed in range(n_seeds):
                 jobs.append(Job(scenario, known.reference, seed, known.runs_compiled))
     return jobs
-
-
-def n_cores() -> int:
-    """Return the number of cores this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def as_csv(rows: Sequence[Row]) -> str:
@@ -334,21 +324,3 @@ def _found(reference: str, compile_file: bool) -> Known:
 
 def _run_in_worker(job: Job) -> Any:
     return _run_job(job, _found(job.reference, job.compile_file) if job.reference else None)
-
-
-def _run_in_pool(jobs: Sequence[Job], n_workers: int, tell: Callable[[], None]) -> list[Any]:
-    others = set(multiprocessing.active_children())
-    executor = ProcessPoolExecutor(n_workers, mp_context=multiprocessing.get_context("spawn"))
-    try:
-        with interrupts_ignored():  # the workers inherit it: Ctrl-C is for this process alone
-            futures = [executor.submit(_run_in_worker, job) for job in jobs]
-        for future in as_completed(futures):
-            future.result()
-            tell()
-    except BaseException:
-        executor.shutdown(wait=False, cancel_futures=True)
-        for worker in set(multiprocessing.active_children()) - others:
-            worker.terminate()
-        raise
-    executor.shutdown()
-    return [future.result() for future in futures]

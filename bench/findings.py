@@ -227,28 +227,37 @@ def _vent_limit(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) ->
     vents = worth.vents
     if not vents.restored.any():
         return
-    i_axle = int(np.argmin(np.where(vents.restored > 0, vents.restored_time, math.inf)))
-    time, speed = _values(i_axle, vents.restored_time, vents.restored_speed)
-    total = int(vents.restored.sum())
-    text = (
-        f"Axle {i_axle + 1}: the equipment's vent limit put the brake back on {_at(time, speed)};"
-        f" {total} times on {int((vents.restored > 0).sum())} axles."
+    yield _first_of(
+        "vent limit",
+        "the equipment's vent limit put the brake back on",
+        "",
+        (vents.restored, vents.restored_time, vents.restored_speed),
     )
-    yield Finding("vent limit", text, i_axle + 1, time, speed, float(total), "-")
+
+
+def _first_of(kind: str, what: str, more: str, events: tuple[Floats, Floats, Floats]) -> Finding:
+    """Tell of an event its first place and its number; `events`: counts, first times, speeds."""
+    counts, times, speeds = events
+    i_axle = int(np.argmin(np.where(counts > 0, times, math.inf)))
+    time, speed = _values(i_axle, times, speeds)
+    total, n_axles = int(counts.sum()), int((counts > 0).sum())
+    text = (
+        f"Axle {i_axle + 1}: {what}, first {_at(time, speed)}; {total} times on {n_axles} axles"
+        f"{more}."
+    )
+    return Finding(kind, text, i_axle + 1, time, speed, float(total), "-")
 
 
 def _low_speed(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
     vents = worth.vents
     if not vents.low_speed.any():
         return
-    i_axle = int(np.argmin(np.where(vents.low_speed > 0, vents.low_speed_time, math.inf)))
-    time, speed = _values(i_axle, vents.low_speed_time, vents.low_speed_speed)
-    total = int(vents.low_speed.sum())
-    text = (
-        f"Axle {i_axle + 1}: slip control vented below 6 mph, first {_at(time, speed)}; {total}"
-        f" times on {int((vents.low_speed > 0).sum())} axles; it should not, and is to be reported."
+    yield _first_of(
+        "low-speed activity",
+        "slip control vented below 6 mph",
+        "; it should not, and is to be reported",
+        (vents.low_speed, vents.low_speed_time, vents.low_speed_speed),
     )
-    yield Finding("low-speed activity", text, i_axle + 1, time, speed, float(total), "-")
 
 
 def _hot_brakes(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:

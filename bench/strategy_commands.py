@@ -6,10 +6,10 @@ Light to import; whatever is heavy is imported inside the commands.
 from __future__ import annotations
 
 import argparse
-import sys
 from typing import TYPE_CHECKING, Any
 
 from bench.caution import CAUTION
+from bench.command_line import get_ready
 from bench.errors import InputError
 
 if TYPE_CHECKING:
@@ -45,14 +45,8 @@ def check_command(arguments: argparse.Namespace) -> int:
 
     if arguments.seed < 0:
         raise InputError(f"--seed {arguments.seed}; allowed: 0 or more")
-    known = find_controller(
-        only_controller(arguments.controller), compile_file=arguments.compile
-    )
-    from bench.kernel.cache import is_cold
-
-    if is_cold("loop.run_compiled", "plain.advance_compiled"):
-        notice = "slipbench: compiling the physics once, about 60 s ..."
-        print(notice, file=sys.stderr, flush=True)
+    known = find_controller(only_controller(arguments.controller), compile_file=arguments.compile)
+    get_ready(["bench.conformance"], ["loop.run_compiled", "plain.advance_compiled"])
     from bench.conformance import CHECKS, Evidence
 
     print(f"{known.controller.name} [{known.origin}]: {known.controller.title}")

@@ -22,9 +22,8 @@ import controllers
 from bench import load_scenario, simulate
 from bench.figures import style
 from bench.scenario import Scenario
-from experiments.notebook import Answer, Column, Experiment, Options, Row, drawing
+from experiments.notebook import MPH, Answer, Column, Experiment, Options, Row, drawing
 
-MPH = 0.44704
 FAST, MIDDLE, SLOW = 60, 30, 3
 """Speeds of the table. [mph]"""
 

@@ -15,27 +15,26 @@ import argparse
 import csv
 import io
 import math
-import multiprocessing
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 from bench.caution import CAUTION
+from bench.command_line import FOLDER, get_ready
 from bench.contract import Controller
 from bench.errors import InputError
-from bench.interrupts import interrupts_end_at_once, interrupts_ignored
+from bench.interrupts import interrupts_ignored
 from bench.output import check_folder, write_folder
+from bench.pool import map_in_pool, n_cores
 from bench.scenario import Scenario
 from bench.tables import UNKNOWN, number, plain_table
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-FOLDER = Path("slipbench-results")
 MPH, YARD = 0.44704, 0.9144
 """A mile an hour [m/s] and a yard [m], by definition."""
 
@@ -133,7 +132,7 @@ class Experiment:
             folder, [f"{self.name}.{kind}" for kind in ("csv", "png", "svg")], record, writer
         )
         print(f"{self.question}\n", flush=True)
-        _get_ready()
+        get_ready(["bench.simulation"], ["loop.run_compiled"], said="")
         answer = self.investigate(options)
         files = {f"{self.name}.csv": as_csv(answer).encode()} | _pictures(answer)
         content = {
@@ -172,16 +171,6 @@ def _parser(experiment: Experiment) -> argparse.ArgumentParser:
     return parser
 
 
-def _get_ready() -> None:
-    """Import and compile the physics, saying so where it takes long."""
-    with interrupts_end_at_once("interrupted; nothing was written"):
-        from bench.kernel.cache import is_cold
-
-        if is_cold("loop.run_compiled"):
-            print("compiling the physics once, half a minute ...", file=sys.stderr, flush=True)
-        import bench.simulation  # noqa: F401
-
-
 def summaries(runs: Sequence[Run]) -> list[dict[str, Any]]:
     """Run stops, on all cores where there are many, and return their summaries in order.
 
@@ -194,15 +183,7 @@ def in_parallel(function: Callable[[Run], T], runs: Sequence[Run]) -> list[T]:
     """Call a module's function with every run, on all cores where there are many, in order."""
     if len(runs) <= _FEW_RUNS:
         return [function(run) for run in runs]
-    from bench.compare import n_cores
-
-    executor = ProcessPoolExecutor(n_cores(), mp_context=multiprocessing.get_context("spawn"))
-    try:
-        with interrupts_ignored():  # the workers inherit it: Ctrl-C is for this process alone
-            futures = [executor.submit(function, run) for run in runs]
-        return [future.result() for future in futures]
-    finally:
-        executor.shutdown(cancel_futures=True)
+    return map_in_pool(function, runs, n_cores())
 
 
 def over_seeds(

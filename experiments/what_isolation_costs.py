@@ -20,9 +20,18 @@ import controllers
 from bench import load_scenario
 from bench.figures import style
 from bench.scenario import Driver, HandleEntry, IsolationPress, Scenario
-from experiments.notebook import Answer, Column, Experiment, Options, Row, Run, drawing, summaries
+from experiments.notebook import (
+    MPH,
+    Answer,
+    Column,
+    Experiment,
+    Options,
+    Row,
+    Run,
+    drawing,
+    summaries,
+)
 
-MPH = 0.44704
 SHARE, CURVE = 0.05, 0.7
 """Of the shipped rail."""
 

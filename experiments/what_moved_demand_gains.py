@@ -4,74 +4,134 @@ Question: `train_coordinated` lets leading axles clean the rail for the others, 
 axles what sliding ones do not bear, through the demand factor, as far as the equipment allows.
 Fitted equipment allows 1.0: no axle brakes harder than demanded. What does the cleaning gain there,
 and what would equipment that allows 1.3 gain on top?
-Scenario: the shipped rails, step 3; strategy `train_coordinated`, seeds paired.
-Run: `python -m experiments.what_moved_demand_gains [--limit 1.3] [--seeds 4] [--quick]`
+Source: none; equipment that brakes an axle harder than demanded is an assumption.
+Scenario: the Elderwick unit E4 (invented) on the shipped rails, step 3; strategy
+`train_coordinated`, seeds paired.
+Run: `python -m experiments.what_moved_demand_gains`
 """
 
-from __future__ import annotations
-
-import argparse
+import sys
 from collections.abc import Sequence
 
 import numpy as np
+from matplotlib.figure import Figure
 
 import controllers
-from bench import load_scenario, simulate
+from bench import load_scenario
 from bench.campaign.statistics import bootstrap_mean
-from bench.caution import CAUTION
+from bench.contract import Controller
+from bench.figures import style
+from bench.scenario import Scenario
+from experiments.notebook import (
+    Answer,
+    Column,
+    Experiment,
+    Options,
+    Row,
+    distance_of,
+    drawing,
+    over_seeds,
+)
 
 RAILS = (
     "detergent", "autumn_guide", "wet", "frost", "damp_oxide", "grease", "wet_leaf", "tough_film"
 )  # fmt: skip
-QUICK = ("detergent", "wet_leaf")
+QUICK_RAILS = ("detergent", "wet_leaf")
+LIMIT = 1.3
+"""What the better equipment allows. [-]"""
+
+COLUMNS = (
+    Column("rail"),
+    Column("no_cleaning", "m", 1),
+    Column("limit_1", "m", 1),
+    Column("limit_1.3", "m", 1),
+    Column("cleaning_gains", "m", 1),
+    Column("at_least", "m", 1),
+    Column("at_most", "m", 1),
+    Column("moving_gains", "m", 1),
+    Column("moving_at_least", "m", 1),
+    Column("moving_at_most", "m", 1),
+)
 
 
-def distances(rail: str, limit: float, seeds: Sequence[int], **values: float) -> np.ndarray:
-    """Return the stopping distance a seed, equipment and strategy both up to a limit. [m]"""
-    scenario = load_scenario(rail).replace({"brake.demand_factor_limit": limit})
-    strategy = controllers.by_name("train_coordinated").with_parameters(
-        factor_limit=limit, **values
+def case(rail: str, limit: float, **values: float) -> tuple[Scenario, Controller]:
+    """Return scenario and strategy, equipment and strategy both up to a limit. [-]"""
+    strategy = controllers.by_name("train_coordinated")
+    return (
+        load_scenario(rail).replace({"brake.demand_factor_limit": limit}),
+        strategy.with_parameters(factor_limit=limit, **values),
     )
-    return np.array(
-        [
-            simulate(scenario, strategy, seed, with_traces=False).summary["stopping_distance"]
-            for seed in seeds
-        ]
-    )
 
 
-def main(argv: Sequence[str] | None = None) -> None:
-    """Print the table and the sentence it supports."""
-    parser = argparse.ArgumentParser(description=__doc__, allow_abbrev=False)
-    parser.add_argument("--limit", type=float, default=1.3, help="of the equipment [-] (1.3)")
-    parser.add_argument("--seeds", type=int, default=4)
-    parser.add_argument("--quick", action="store_true", help="two rails, two seeds")
-    arguments = parser.parse_args(argv)
-    rails = QUICK if arguments.quick else RAILS
-    seeds = range(2 if arguments.quick else max(2, arguments.seeds))
-    limit = f"limit {arguments.limit:g}"
-    print(
-        f"{'[m], 95 % intervals':<20}{'no cleaning':>12}{'limit 1':>9}{limit:>11}"
-        f"  {'gain of cleaning':<26}gain of moved demand"
-    )
-    cleaned, moved = [], []
+def investigate(options: Options) -> Answer:
+    """Run three trains on every rail with the same seeds; intervals need two of them at least."""
+    rails, n_seeds = (QUICK_RAILS if options.is_quick else RAILS), max(2, options.n_seeds)
+    cases = []
     for rail in rails:
-        alike = distances(rail, 1.0, seeds, cleaning_share=0.0)
-        fitted, more = (distances(rail, limit, seeds) for limit in (1.0, arguments.limit))
-        gains = bootstrap_mean(alike - fitted), bootstrap_mean(fitted - more)
-        print(
-            f"{rail:<20}{alike.mean():>12.1f}{fitted.mean():>9.1f}{more.mean():>11.1f}"
-            f"  {gains[0].written(1):<26}{gains[1].written(1)}"
+        cases += [case(rail, 1.0, cleaning_share=0.0), case(rail, 1.0), case(rail, LIMIT)]
+    found = over_seeds(cases, n_seeds)
+    rows = []
+    for i, rail in enumerate(rails):
+        alike, fitted, more = (
+            np.array([distance_of(stop) for stop in stops]) for stops in found[3 * i : 3 * i + 3]
         )
-        for gain, before, names in zip(gains, (alike, fitted), (cleaned, moved), strict=True):
-            if gain.low > 0.0:
-                names.append(f"{rail} ({100.0 * gain.estimate / before.mean():.1f} %)")
-    print(
-        "\nAt limit 1.0 no demand moves; leading axles that clean shorten the stop on: "
-        f"{', '.join(cleaned) or 'no rail here'}.\nEquipment up to {arguments.limit:g} shortens it "
-        f"further on: {', '.join(moved) or 'no rail here'}.\n{CAUTION}"
+        cleaned, moved = bootstrap_mean(alike - fitted), bootstrap_mean(fitted - more)
+        row = {"rail": rail, "no_cleaning": alike.mean(), "limit_1": fitted.mean()}
+        row |= {"limit_1.3": more.mean(), "cleaning_gains": cleaned.estimate}
+        row |= {"at_least": cleaned.low, "at_most": cleaned.high, "moving_gains": moved.estimate}
+        rows.append({**row, "moving_at_least": moved.low, "moving_at_most": moved.high})
+    notes = ["Gains with their 95 % intervals over the seeds; at limit 1 no demand moves."]
+    return Answer(COLUMNS, rows, sentence(rows), {"what_moved_demand_gains": draw(rows)}, notes)
+
+
+def sentence(rows: Sequence[Row]) -> str:
+    """Name the rails where the interval of each gain lies above zero."""
+    cleaned = _named(rows, "cleaning_gains", "at_least", "no_cleaning")
+    moved = _named(rows, "moving_gains", "moving_at_least", "limit_1")
+    return (
+        f"leading axles that clean shorten the stop on {cleaned}; equipment up to {LIMIT:g} "
+        f"shortens it further on {moved}."
     )
 
+
+def _named(rows: Sequence[Row], gain: str, least: str, before: str) -> str:
+    named = [
+        f"{row['rail']} ({100.0 * row[gain] / row[before]:.1f} %)" for row in rows if row[least] > 0
+    ]
+    return ", ".join(named) or "no rail here"
+
+
+def draw(rows: Sequence[Row]) -> Figure:
+    """Draw the three distances of every rail, a row each."""
+    with drawing(0.36 * len(rows) + 1.4) as (figure, axes):
+        for i, row in enumerate(rows):
+            names = ("no_cleaning", "limit_1", "limit_1.3")
+            axes.plot([row[name] for name in names], [i] * 3, color=style.QUIET, linewidth=1.0)
+            for k, name in enumerate(names):
+                label = ("alike, no cleaning", "limit 1", f"limit {LIMIT:g}")[k]
+                axes.plot(
+                    row[name],
+                    i,
+                    style.MARKERS[k],
+                    color=style.COLOURS[k],
+                    linestyle="",
+                    label=label if i == 0 else None,
+                )
+        axes.set_yticks(range(len(rows)), [str(row["rail"]).replace("_", " ") for row in rows])
+        axes.invert_yaxis()
+        axes.set_ylabel("rail")
+        axes.set_xlabel("stopping distance [m]")
+        axes.grid(axis="x")
+        axes.legend(loc="best")
+    return figure
+
+
+EXPERIMENT = Experiment(
+    "what_moved_demand_gains",
+    "What does it gain to coordinate a train's axles, with and without moving demand?",
+    investigate,
+    n_seeds=4,
+)
 
 if __name__ == "__main__":
-    main()
+    sys.exit(EXPERIMENT.main())

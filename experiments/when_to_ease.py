@@ -20,9 +20,9 @@ from bench import Stop, load_scenario, simulate
 from bench.contract import Floats
 from bench.figures import style
 from bench.scenario import Driver, Routine, Scenario
-from experiments.notebook import Answer, Column, Experiment, Options, Row, drawing
+from experiments.notebook import MPH, Answer, Column, Experiment, Options, Row, drawing
 
-MPH, SMOOTH = 0.44704, 0.75
+SMOOTH = 0.75
 PLATFORM_END, RIGHT = 800.0, "right"
 EASINGS: Mapping[str, tuple[float, ...]] = {
     "too early": (30.0, 15.0),

@@ -5,15 +5,15 @@ from __future__ import annotations
 import argparse
 import shlex
 import sys
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 from bench.caution import CAUTION
+from bench.command_line import FOLDER, get_ready, whole_number
 from bench.errors import InputError
-from bench.interrupts import interrupts_end_at_once, interrupts_ignored
+from bench.interrupts import interrupts_ignored
 
-FOLDER = Path("slipbench-results") / "assess"
+ASSESS_FOLDER = FOLDER / "assess"
 FILES = ("assess.csv", "stops.csv", "assess.html")
 RECORD, WRITER = "assess.json", "slipbench assess"
 MOST_SEEDS = 1000
@@ -31,19 +31,13 @@ def add_parser(subparsers: Any) -> None:
         "--controller", required=True, metavar="NAME", help="a name, or path/to/file.py:NAME"
     )
     parser.add_argument("--limits", metavar="FILE", help="TOML of limits (the shipped ones)")
-    parser.add_argument("--seeds", type=_whole, help="stops of each case (3)")
+    parser.add_argument("--seeds", type=whole_number, help="stops of each case (3)")
     parser.add_argument("--quick", action="store_true", help="one speed and, by default, one seed")
-    parser.add_argument("--out", metavar="DIR", help=f"folder for the results ({FOLDER})")
+    parser.add_argument("--out", metavar="DIR", help=f"folder for the results ({ASSESS_FOLDER})")
     parser.add_argument(
         "--compile", action="store_true", help="compile a strategy read from a file"
     )
     parser.set_defaults(act=assess_command)
-
-
-def _whole(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and len(text) < 19):
-        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0")
-    return int(text)
 
 
 def assess_command(arguments: argparse.Namespace) -> int:
@@ -64,7 +58,7 @@ def assess_command(arguments: argparse.Namespace) -> int:
     known = find_controller(arguments.controller, compile_file=arguments.compile)
     folder = FOLDER if arguments.out is None else Path(arguments.out)
     check_folder(folder, FILES, RECORD, WRITER)
-    _get_ready(known)
+    get_ready(["bench.assess.sheet"], ["loop.run_compiled"], [known])
     from tqdm import tqdm
 
     from bench.assess.page import sheet_csv, sheet_page, sheet_text, stops_csv
@@ -94,17 +88,3 @@ def _command(arguments: argparse.Namespace) -> str:
     words += ["--seeds", str(arguments.seeds)] if arguments.seeds is not None else []
     words += ["--quick"] * arguments.quick + ["--compile"] * arguments.compile
     return shlex.join(words)
-
-
-def _get_ready(known: Any) -> None:
-    """Import and compile what the runs need, saying so where it takes long."""
-    with interrupts_end_at_once("slipbench: interrupted; nothing was written"):
-        from bench.kernel.cache import is_cold
-
-        if is_cold("loop.run_compiled"):
-            notice = "slipbench: compiling the physics once, about 20 s ..."
-            print(notice, file=sys.stderr, flush=True)
-        import_module("bench.assess.sheet")
-        from bench.runner import prepare
-
-        prepare(known)

@@ -14,7 +14,6 @@ import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
-from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,8 +27,8 @@ from bench.campaign.results import (
     write_through,
 )
 from bench.caution import CAUTION
+from bench.command_line import FOLDER, get_ready, read_scenario, whole_number
 from bench.errors import InputError
-from bench.interrupts import interrupts_end_at_once
 
 if TYPE_CHECKING:
     from bench.campaign.designs import Space
@@ -37,9 +36,6 @@ if TYPE_CHECKING:
     from bench.campaign.store import Store
     from bench.campaign.tuning import Tuned
     from bench.registry import Known
-    from bench.scenario import Scenario
-
-FOLDER = Path("slipbench-results")
 
 
 def add_parsers(subparsers: Any) -> None:
@@ -143,7 +139,9 @@ def _add_common(parser: argparse.ArgumentParser, has_one_file: bool = True) -> N
     if has_one_file:
         parser.add_argument("--export", metavar="FILE.csv", help="write all stops as CSV as well")
     parser.add_argument("--seeds", type=_count, default=1, help="runs of each pair (1)")
-    parser.add_argument("--seed", type=_whole, default=0, help="of designs and random rails (0)")
+    parser.add_argument(
+        "--seed", type=whole_number, default=0, help="of designs and random rails (0)"
+    )
     parser.add_argument("--out", metavar="FILE", help="campaign file, resumed if it is there")
     parser.add_argument("--branch", default="main", metavar="NAME", help="of the campaign file")
     parser.add_argument("--workers", type=_count, help="processes (one a core)")
@@ -152,14 +150,8 @@ def _add_common(parser: argparse.ArgumentParser, has_one_file: bool = True) -> N
     parser.add_argument("--compile", action="store_true", help="compile strategies of files")
 
 
-def _whole(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and len(text) < 19):
-        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0")
-    return int(text)
-
-
 def _count(text: str) -> int:
-    value = _whole(text)
+    value = whole_number(text)
     if not 1 <= value <= 10_000_000:
         raise argparse.ArgumentTypeError(f"{text!r}; allowed: 1 to 10000000")
     return value
@@ -186,7 +178,7 @@ def campaign_command(arguments: argparse.Namespace) -> int:
 
     objectives = find_objectives(arguments.objectives)
     plan = campaign_plan(
-        scenarios=[_scenario(name, arguments.speed) for name in arguments.scenarios],
+        scenarios=[read_scenario(name, arguments.speed) for name in arguments.scenarios],
         strategies=_strategies(arguments.controllers, arguments.compile),
         labels=_labels(arguments.controllers),
         space=_space(arguments.vary),
@@ -224,9 +216,7 @@ def tune_command(arguments: argparse.Namespace) -> int:
     from bench.campaign.report import tuned_text
     from bench.campaign.tuning import started
 
-    known, start = started(
-        _strategies(arguments.controller, arguments.compile)[0], arguments.start
-    )
+    known, start = started(_strategies(arguments.controller, arguments.compile)[0], arguments.start)
     names = arguments.parameters.split(",") if arguments.parameters else None
     label = f"tune-{known.controller.name}"
     if arguments.start:
@@ -287,7 +277,7 @@ def _tune(
         is_knee_wanted=arguments.choose == "knee",
     )
     rails = family_rails(
-        [_scenario(name, arguments.speed) for name in arguments.rails.split(",")],
+        [read_scenario(name, arguments.speed) for name in arguments.rails.split(",")],
         arguments.training,
         arguments.held_out,
         arguments.seed,
@@ -322,7 +312,7 @@ def sensitivity_command(arguments: argparse.Namespace) -> int:
 
     known = _strategies(arguments.controller, arguments.compile)[0]
     space = _space(arguments.vary) or default_space(known.controller)
-    scenarios = [_scenario(name, arguments.speed) for name in arguments.rails.split(",")]
+    scenarios = [read_scenario(name, arguments.speed) for name in arguments.rails.split(",")]
     objectives = find_objectives(arguments.objectives)
     study = Study(known, scenarios, space, objectives, range(arguments.seeds))
     n_stops = n_points(arguments.method, space, arguments.size)
@@ -359,7 +349,7 @@ def worst_command(arguments: argparse.Namespace) -> int:
         progress(arguments.budget * n_each, is_quiet=arguments.quiet) as bar,
     ):
         found = worst_rail(
-            _scenario(arguments.scenario, arguments.speed),
+            read_scenario(arguments.scenario, arguments.speed),
             known,
             arguments.budget,
             store,
@@ -380,25 +370,7 @@ def worst_command(arguments: argparse.Namespace) -> int:
 
 
 def _get_ready() -> None:
-    """Import the physics, saying so where it has to be compiled."""
-    with interrupts_end_at_once("slipbench: interrupted; nothing was run"):
-        from bench.kernel.cache import is_cold
-
-        if is_cold():
-            notice = "slipbench: compiling the physics once, about 20 s ..."
-            print(notice, file=sys.stderr, flush=True)
-        import_module("bench.simulation")
-
-
-def _scenario(name: str, speed: str | None) -> Scenario:
-    from bench.scenario import load_scenario, parse_speed
-
-    scenario = load_scenario(name.strip())
-    if speed is None:
-        return scenario
-    start = parse_speed(speed)
-    title = f"{scenario.title} (started from {start:.2f} m/s instead)"
-    return scenario.replace(initial_speed=start, title=title)
+    get_ready(["bench.simulation"], ["loop.run_compiled"], undone="nothing was run")
 
 
 def _strategies(text: str | None, compile_files: bool) -> list[Known]:

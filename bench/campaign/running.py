@@ -23,6 +23,7 @@ from bench.campaign.identity import machine_text
 from bench.campaign.task import Outcome, Task, run_task
 from bench.errors import InputError
 from bench.interrupts import interrupts_end_at_once, interrupts_ignored
+from bench.pool import n_cores
 from bench.runner import prepare
 
 Result = tuple[Task, Outcome]
@@ -191,13 +192,6 @@ def _start_worker() -> None:
         os._exit(1)
 
     threading.Thread(target=watch, daemon=True).start()
-
-
-def n_cores() -> int:
-    """Return the number of cores this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def make_runner(n_workers: int | None = None, scheduler: str | None = None) -> Runner:

@@ -12,8 +12,7 @@ import io
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from bench.errors import InputError
-from bench.figures.command_tools import (
+from bench.command_line import (
     FOLDER,
     add_stop_arguments,
     deliver,
@@ -23,6 +22,7 @@ from bench.figures.command_tools import (
     read_scenario,
     results_folder,
 )
+from bench.errors import InputError
 
 if TYPE_CHECKING:
     from bench.figures.conditioning import Conditioning
@@ -62,7 +62,7 @@ def creep_command(arguments: argparse.Namespace) -> int:
     for scenario in scenarios:
         names += picture_names(f"creep_{file_word(scenario.name)}")
     folder = results_folder(arguments.out, "creep", names)
-    get_ready(None, ["bench.packing"])
+    get_ready(["bench.packing"])
     from bench.figures import style
     from bench.figures.adhesion_speed import draw_adhesion_speed
     from bench.figures.creep_curves import creep_curve, draw_creep_curves, laws_of
@@ -85,7 +85,7 @@ def conditioning_command(arguments: argparse.Namespace) -> int:
     known = find_controller(arguments.controller, compile_file=arguments.compile)
     names = ["conditioning.csv", *picture_names("conditioning")]
     folder = results_folder(arguments.out, "conditioning", names)
-    get_ready(known, ["bench.figures.conditioning"], *_BETWEEN_SAMPLES)
+    get_ready(["bench.figures.conditioning"], _BETWEEN_SAMPLES, [known])
     from bench.figures import style
     from bench.figures.conditioning import draw_conditioning, run_conditioning
     from bench.runner import as_input_error

@@ -152,12 +152,4 @@ def _draw_lines(axes: Axes, met: RailMet) -> None:
     axes.set_xlabel("place along the track, from the train's front at the start [m]")
     axes.set_ylabel("friction met [-]")
     axes.grid(axis="y")
-    handles, labels = axes.get_legend_handles_labels()
-    axes.legend(
-        handles[::-1],
-        labels[::-1],
-        loc="upper left",
-        bbox_to_anchor=(1.0, 1.0),
-        fontsize=7.5,
-        handlelength=1.8,
-    )
+    style.legend_beside(axes)

@@ -12,8 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench.caution import CAUTION
-from bench.errors import InputError
-from bench.figures.command_tools import (
+from bench.command_line import (
     add_stop_arguments,
     deliver,
     get_ready,
@@ -21,6 +20,7 @@ from bench.figures.command_tools import (
     read_scenario,
     results_folder,
 )
+from bench.errors import InputError
 from bench.interrupts import interrupts_ignored
 
 if TYPE_CHECKING:
@@ -126,7 +126,7 @@ def _run(arguments: argparse.Namespace, names: list[str], module: str) -> list[S
     scenario = read_scenario(arguments.scenario, arguments.speed)
     strategies = [find_controller(name, compile_file=arguments.compile) for name in names]
     for known in strategies:
-        get_ready(known, ["bench.runner", module], "loop.run_compiled")
+        get_ready(["bench.runner", module], ["loop.run_compiled"], [known])
     from bench.runner import run_stop
 
     return [run_stop(scenario, known, arguments.seed, with_traces=True) for known in strategies]

@@ -301,15 +301,7 @@ def _draw_energy(axes: Axes, stop: Stop) -> None:
         below = above
     axes.set_ylim(bottom=min(0.0, float(parts["rest"].min())))
     axes.set_ylabel("energy of the\ntrain [MJ]")
-    handles, names = axes.get_legend_handles_labels()
-    axes.legend(
-        handles[::-1],
-        names[::-1],
-        loc="upper left",
-        bbox_to_anchor=(1.0, 1.05),
-        fontsize=7.0,
-        handlelength=1.2,
-    )
+    style.legend_beside(axes, size=7.0)
 
 
 def _distance_on_top(axes: Axes, stop: Stop) -> None:

@@ -146,3 +146,22 @@ def save(figure: Figure) -> dict[str, bytes]:
             figure.savefig(stream, format=kind, dpi=RESOLUTION, metadata=metadata)
         files[kind] = stream.getvalue()
     return files
+
+
+def legend_beside(axes: Axes, size: float = 7.5) -> None:
+    """Put the legend to the right of the axes, the last drawn on top, as curves there lie.
+
+    Parameters
+    ----------
+    axes : Axes
+    size : float   of the letters. [pt]
+    """
+    handles, labels = axes.get_legend_handles_labels()
+    axes.legend(
+        handles[::-1],
+        labels[::-1],
+        loc="upper left",
+        bbox_to_anchor=(1.0, 1.03),
+        fontsize=size,
+        handlelength=1.6,
+    )

@@ -16,46 +16,9 @@ from experiments import (
     who_cleans_the_rail,
     why_holding_beats_easing,
 )
-from experiments.notebook import MPH, Options, as_csv, as_text
+from experiments.notebook import MPH, Options
 
 QUICK = Options(is_quick=True)
-
-
-@pytest.fixture(scope="module")
-def answered():
-    """Return a function that runs an experiment once."""
-    kept = {}
-
-    def answer(module):
-        if module not in kept:
-            kept[module] = module.investigate(QUICK)
-        return kept[module]
-
-    return answer
-
-
-QUICK_ONES = (
-    how_deep_should_it_slip,
-    what_sand_buys,
-    where_to_start_braking,
-    who_cleans_the_rail,
-    why_holding_beats_easing,
-)
-SLOW_ONES = (how_sure_are_we, which_strategy)
-ALL = [*QUICK_ONES, *(pytest.param(module, marks=pytest.mark.slow) for module in SLOW_ONES)]
-
-
-@pytest.mark.parametrize("module", ALL, ids=lambda module: module.__name__.split(".")[-1])
-def test_experiment_answers_with_table_picture_and_sentence(module, answered):
-    answer = answered(module)
-    name = module.__name__.split(".")[-1]
-    assert module.EXPERIMENT.name == name
-    assert answer.sentence == module.sentence(answer.rows)
-    assert answer.sentence.endswith(".")
-    assert "nan" not in answer.sentence
-    assert next(iter(answer.figures)) == name
-    assert as_csv(answer).count("\n") == len(answer.rows) + 1
-    assert answer.sentence in as_text(answer)
 
 
 def test_easing_costs_most_where_sliding_cleans(answered):

@@ -5,50 +5,18 @@ import pytest
 from experiments import (
     disc_or_tread,
     does_load_matter,
-    how_locked_wheels_clean,
     how_the_brake_builds_up,
     what_breaks_first,
     what_isolation_costs,
     when_to_ease,
 )
-from experiments.notebook import Options, as_csv, as_text
+from experiments.notebook import Options
 
 QUICK = Options(is_quick=True)
 
 
-@pytest.fixture(scope="module")
-def answered():
-    """Return a function that runs an experiment once."""
-    kept = {}
-
-    def answer(module):
-        if module not in kept:
-            kept[module] = module.investigate(QUICK)
-        return kept[module]
-
-    return answer
-
-
 def rows_by(answer, key):
     return {row[key]: row for row in answer.rows}
-
-
-QUICK_ONES = (disc_or_tread, how_the_brake_builds_up, when_to_ease)
-SLOW_ONES = (does_load_matter, how_locked_wheels_clean, what_breaks_first, what_isolation_costs)
-ALL = [*QUICK_ONES, *(pytest.param(module, marks=pytest.mark.slow) for module in SLOW_ONES)]
-
-
-@pytest.mark.parametrize("module", ALL, ids=lambda module: module.__name__.split(".")[-1])
-def test_experiment_answers_with_table_picture_and_sentence(module, answered):
-    answer = answered(module)
-    name = module.__name__.split(".")[-1]
-    assert module.EXPERIMENT.name == name
-    assert answer.sentence == module.sentence(answer.rows)
-    assert answer.sentence.endswith(".")
-    assert "nan" not in answer.sentence
-    assert list(answer.figures) == [name]
-    assert as_csv(answer).count("\n") == len(answer.rows) + 1
-    assert answer.sentence in as_text(answer)
 
 
 def test_cast_iron_climbs_and_discs_stay_flat(answered):

@@ -1,11 +1,11 @@
-"""What the commands that draw share: reading the line, the folder, getting ready, handing over."""
+"""What commands share: reading the line, the folder, getting ready, handing over."""
 
 from __future__ import annotations
 
 import argparse
 import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 FOLDER = Path("slipbench-results")
 """Where results go unless another folder is named: each command has its own inside."""
+
+COMPILING = "compiling the physics once, half a minute or more ..."
 
 
 def add_stop_arguments(
@@ -40,7 +42,7 @@ def add_stop_arguments(
         metavar="NAME",
         help=f"a name, or path/to/file.py:NAME ({controller})",
     )
-    parser.add_argument("--seed", type=whole, default=0, help="of sampling and teeth (0)")
+    parser.add_argument("--seed", type=whole_number, default=0, help="of sampling and teeth (0)")
     parser.add_argument("--speed", help="start from this speed, with its unit, such as 75mph")
     parser.add_argument("--out", metavar="DIR", help=f"folder for the results ({FOLDER / command})")
     parser.add_argument(
@@ -48,19 +50,23 @@ def add_stop_arguments(
     )
 
 
-def whole(text: str) -> int:
+def whole_number(text: str) -> int:
     """Read a whole number from 0; argparse prints the message."""
-    if not (text.isascii() and text.isdigit() and len(text) < 19):
+    if not (text.isascii() and text.isdigit() and len(text) < 20):
         raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0")
     return int(text)
 
 
 def read_scenario(name: str, speed: str | None) -> Scenario:
-    """Return a scenario, from another speed if one is given."""
+    """Return a scenario, from another speed, told in its title, if one is given."""
     from bench.scenario import load_scenario, parse_speed
 
-    scenario = load_scenario(name)
-    return scenario if speed is None else scenario.replace(initial_speed=parse_speed(speed))
+    scenario = load_scenario(name.strip())
+    if speed is None:
+        return scenario
+    start = parse_speed(speed)
+    title = f"{scenario.title} (started from {start:.2f} m/s instead)"
+    return scenario.replace(initial_speed=start, title=title)
 
 
 def file_word(name: str) -> str:
@@ -103,24 +109,32 @@ def deliver(text: str, folder: Path, files: dict[str, bytes], command: str) -> N
     print(f"{text}\n\nwritten to {folder}: {', '.join((record, *files))}\n\n{CAUTION}")
 
 
-def get_ready(known: Known | None, modules: Sequence[str], *functions: str) -> None:
+def get_ready(
+    modules: Sequence[str],
+    functions: Sequence[str] = (),
+    strategies: Iterable[Known] = (),
+    *,
+    said: str = "slipbench: ",
+    undone: str = "nothing was written",
+) -> None:
     """Import and compile what is needed, saying so where it takes long.
 
     Parameters
     ----------
-    known : Known or None    the strategy that will run, if any
-    modules : sequence of str   imported
-    functions : str          compiled functions of the kernel it takes, as `module.function`
+    modules : sequence of str     imported
+    functions : sequence of str   compiled functions of the kernel it takes, as `module.function`
+    strategies : of Known         that will run
+    said : str                    what begins a line on stderr
+    undone : str                  what an interrupt is told to have left
     """
-    with interrupts_end_at_once("slipbench: interrupted; nothing was written"):
+    with interrupts_end_at_once(f"{said}interrupted; {undone}"):
         from bench.kernel.cache import is_cold
 
         if functions and is_cold(*functions):
-            notice = "slipbench: compiling the physics once, about 20 s ..."
-            print(notice, file=sys.stderr, flush=True)
+            print(f"{said}{COMPILING}", file=sys.stderr, flush=True)
         for module in modules:
             import_module(module)
-        if known is not None:
-            from bench.runner import prepare
+        from bench.runner import prepare
 
+        for known in strategies:
             prepare(known)

@@ -1,0 +1,56 @@
+"""What every experiment answers with: a table, a picture of its name, a sentence from the rows."""
+
+import pytest
+
+from experiments import (
+    disc_or_tread,
+    does_load_matter,
+    how_deep_should_it_slip,
+    how_locked_wheels_clean,
+    how_sure_are_we,
+    how_the_brake_builds_up,
+    what_breaks_first,
+    what_isolation_costs,
+    what_moved_demand_gains,
+    what_sand_buys,
+    when_to_ease,
+    where_to_start_braking,
+    which_strategy,
+    who_cleans_the_rail,
+    why_holding_beats_easing,
+)
+from experiments.notebook import as_csv, as_text
+
+QUICK_ONES = (
+    disc_or_tread,
+    how_deep_should_it_slip,
+    how_the_brake_builds_up,
+    what_sand_buys,
+    when_to_ease,
+    where_to_start_braking,
+    who_cleans_the_rail,
+    why_holding_beats_easing,
+)
+SLOW_ONES = (
+    does_load_matter,
+    how_locked_wheels_clean,
+    how_sure_are_we,
+    what_breaks_first,
+    what_isolation_costs,
+    what_moved_demand_gains,
+    which_strategy,
+)
+ALL = [*QUICK_ONES, *(pytest.param(module, marks=pytest.mark.slow) for module in SLOW_ONES)]
+
+
+@pytest.mark.parametrize("module", ALL, ids=lambda module: module.__name__.split(".")[-1])
+def test_answer_has_table_picture_and_sentence(module, answered):
+    answer = answered(module)
+    name = module.__name__.split(".")[-1]
+    assert module.EXPERIMENT.name == name
+    assert answer.sentence == module.sentence(answer.rows)
+    assert answer.sentence.endswith(".")
+    assert "nan" not in answer.sentence
+    assert next(iter(answer.figures)) == name
+    assert as_csv(answer).count("\n") == len(answer.rows) + 1
+    assert answer.sentence in as_text(answer)
