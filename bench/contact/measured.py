@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from bench.csv_rows import csv_rows
 from bench.errors import InputError
 
 FloatArray = NDArray[np.float64]
@@ -124,7 +124,7 @@ def read_measured_curve(path: str | Path) -> MeasuredCurve:
         If the file cannot be read or used: one line with the file, line and column.
     """
     source = Path(path)
-    lines = _csv_lines(source)
+    lines = csv_rows(source, "a measured curve")
     if not lines:
         raise InputError(f"{source}: the file is empty; needed are columns creepage, adhesion")
     header_line, header = lines[0]
@@ -147,25 +147,6 @@ def read_measured_curve(path: str | Path) -> MeasuredCurve:
     if not by_speed:
         raise InputError(f"{source}, line {header_line}: no data below the header")
     return _build_curve(source, by_speed, speed_column is not None)
-
-
-def _csv_lines(source: Path) -> list[tuple[int, list[str]]]:
-    """Return (line number, fields) of every line that holds data."""
-    try:
-        text = source.read_text(encoding="utf-8-sig")
-    except OSError as problem:
-        raise InputError(f"{source}: cannot be read ({problem.strerror})") from None
-    except UnicodeDecodeError as problem:
-        raise InputError(f"{source}: not a UTF-8 text file (byte {problem.start})") from None
-    lines = []
-    for line, content in enumerate(text.splitlines(), start=1):
-        if not content.strip() or content.lstrip().startswith("#"):
-            continue
-        try:
-            lines.append((line, next(csv.reader([content], strict=True))))
-        except csv.Error as problem:
-            raise InputError(f"{source}, line {line}: not CSV ({problem})") from None
-    return lines
 
 
 def _check_header(source: Path, line: int, names: list[str]) -> str | None:

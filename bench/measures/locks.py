@@ -30,6 +30,7 @@ from bench.measures.materials import (
     moving_disc_response,
     stationary_disc_response,
 )
+from bench.measures.temperature import share_heat, step_edges
 
 MARTENSITE_WORDS = ("none", "possible", "likely")
 """Risk of martensite, by the number that stands for it in a summary."""
@@ -216,7 +217,7 @@ def rail_response(
 
 def _step_means(elapsed: FloatArray, total: FloatArray) -> FloatArray:
     """Return the mean rate of a running total over each sample's step; 0 where it has no width."""
-    edges = _step_edges(elapsed)
+    edges = step_edges(elapsed)
     totals = np.zeros_like(edges)
     totals[:, 1:-1] = 0.5 * (total[:, 1:-1] + total[:, 2:])
     totals[:, -1] = total[:, -1]
@@ -224,12 +225,6 @@ def _step_means(elapsed: FloatArray, total: FloatArray) -> FloatArray:
     means = np.zeros_like(elapsed)
     np.divide(np.diff(totals, axis=1), width, out=means[:, 1:], where=width > 0.0)
     return means
-
-
-def _step_edges(elapsed: FloatArray) -> FloatArray:
-    """Return edges of the flux steps: step j about sample j, the first one from the start on."""
-    middles = 0.5 * (elapsed[:, 1:-1] + elapsed[:, 2:])
-    return np.concatenate((elapsed[:, :1], middles, elapsed[:, -1:]), axis=1)
 
 
 def temperature_bound(
@@ -265,19 +260,10 @@ def lock_temperatures(
     solution (tests/validation/test_locked_axle_temperature.py). Where grip jumps under a lock,
     steps straddle the jump and smooth it: up to 6 % of the peak there.
     """
-    edges = _step_edges(locks.elapsed)
     flux = heat_flux(locks, patch_radius)
     rail = rail_response(locks, patch_radius, steel)
-    wheel_flux = np.zeros_like(flux)
-    for i in range(1, flux.shape[1]):
-        age = locks.elapsed[:, i : i + 1] - edges[:, :i]
-        past = patch_radius[:, 1:i]
-        step = stationary_disc_response(age[:, :-1], past, steel) - stationary_disc_response(
-            age[:, 1:], past, steel
-        )
-        history = np.einsum("ij,ij->i", step, wheel_flux[:, 1:i])
-        own = stationary_disc_response(age[:, -1], patch_radius[:, i], steel)
-        wheel_flux[:, i] = (rail[:, i] * flux[:, i] - history) / (rail[:, i] + own)
+    wheel_flux = share_heat(locks.elapsed, flux, patch_radius, rail, steel)
+    wheel_flux[:, 0] = 0.0
     rise = np.maximum(rail * (flux - wheel_flux), 0.0)
     rise[:, 0] = 0.0
     return LockHeat(locks.elapsed, rise, wheel_flux, patch_radius)
@@ -293,7 +279,7 @@ def spot_temperature_after(
     heat : LockHeat
     elapsed : (n_locks,)   Since each lock began, not before its end. [s]
     """
-    edges = _step_edges(heat.elapsed)
+    edges = step_edges(heat.elapsed)
     age = np.maximum(elapsed[:, None] - edges, 0.0)
     radius = heat.patch_radius[:, 1:]
     steps = stationary_disc_response(age[:, :-1], radius, steel) - stationary_disc_response(

@@ -304,10 +304,15 @@ def locked_wheel_temperature(
     node_flux = flux[nodes]
     if nodes.size < instants.size:
         node_flux = _cell_means(instants, power, nodes) / (math.pi * radius[nodes] ** 2)
-    node_wheel_flux = _share_heat(
-        instants[nodes], node_flux, radius[nodes], rail_response[nodes], steel
+    at = instants[nodes]
+    (node_wheel_flux,) = share_heat(
+        at[None],
+        node_flux[None],
+        radius[None, nodes],
+        rail_response[None, nodes],
+        steel,
     )
-    wheel_flux = np.interp(instants, instants[nodes], node_wheel_flux)
+    wheel_flux = np.interp(instants, at, node_wheel_flux)
     has_heat = flux > 0.0
     share = np.where(has_heat, wheel_flux / np.where(has_heat, flux, 1.0), 0.0)
     # Never below zero at solved nodes; an interpolated wheel flux may undershoot a rounding there.
@@ -323,45 +328,70 @@ def _node_indices(n_samples: int, max_nodes: int) -> npt.NDArray[np.int64]:
     return np.unique(np.rint(graded * (n_samples - 1)).astype(np.int64))
 
 
-def _cell_edges(node_time: FloatArray) -> FloatArray:
-    """Return edges of the flux steps: step j is centred on node j, step 1 reaches to the start."""
-    middles = 0.5 * (node_time[1:] + node_time[:-1])
-    edges = np.concatenate((node_time[:1], node_time[:1], middles[1:], node_time[-1:]))
-    return edges[: node_time.size + 1]
+def step_edges(time: FloatArray) -> FloatArray:
+    """Return where flux steps begin, and the last one ends. [s]
+
+    Step j lies about sample j; step 1 reaches back to the start, so step 0 is none.
+
+    Parameters
+    ----------
+    time : (..., n_samples)   [s], increasing
+
+    Returns
+    -------
+    (..., n_samples)   beginnings of steps 1 to n - 1, and the end
+    """
+    middles = 0.5 * (time[..., 2:] + time[..., 1:-1])
+    edges = np.concatenate((time[..., :1], middles, time[..., -1:]), axis=-1)
+    return edges[..., : time.shape[-1]]
 
 
 def _cell_means(time: FloatArray, power: FloatArray, nodes: npt.NDArray[np.int64]) -> FloatArray:
     """Return the mean power of each flux step, so that thinning loses no heat."""
     steps = 0.5 * (power[1:] + power[:-1]) * np.diff(time)
     energy = np.concatenate(([0.0], np.cumsum(steps)))
-    edges = _cell_edges(time[nodes])
+    at = time[nodes]
+    edges = np.concatenate((at[:1], step_edges(at)))
     widths = np.diff(edges)
     means = power[nodes].copy()
     means[1:] = np.diff(np.interp(edges, time, energy))[1:] / widths[1:]
     return means
 
 
-def _share_heat(
+def share_heat(
     time: FloatArray,
     flux: FloatArray,
     radius: FloatArray,
     rail_response: FloatArray,
     steel: SteelProperties,
 ) -> FloatArray:
-    """Return the wheel's heat flux at the nodes, by equal temperature at every one of them."""
-    wheel_flux = np.zeros(time.size)
-    wheel_flux[0] = flux[0]
-    edges = _cell_edges(time)
-    for i_node in range(1, time.size):
-        age = time[i_node] - edges[1 : i_node + 1]
-        past = radius[1:i_node]
-        step = stationary_disc_response(age[:-1], past, steel) - stationary_disc_response(
-            age[1:], past, steel
+    """Return the wheel's heat flux at the samples of locks side by side, by equal temperatures.
+
+    Parameters
+    ----------
+    time : (n_locks, n_samples)      [s], increasing
+    flux : (n_locks, n_samples)      of both sides. [W/m2]
+    radius : (n_locks, n_samples)    of the patch. [m]
+    rail_response : (n_locks, n_samples)   rise of the rail over its flux. [K m2/W]
+    steel : SteelProperties
+
+    Returns
+    -------
+    (n_locks, n_samples)   [W/m2]; at the first sample all of it, as nothing has warmed the wheel
+    """
+    wheel_flux = np.zeros_like(flux)
+    wheel_flux[:, 0] = flux[:, 0]
+    edges = step_edges(time)
+    for i in range(1, flux.shape[1]):
+        age = time[:, i : i + 1] - edges[:, :i]
+        past = radius[:, 1:i]
+        step = stationary_disc_response(age[:, :-1], past, steel) - stationary_disc_response(
+            age[:, 1:], past, steel
         )
-        history = float(step @ wheel_flux[1:i_node])
-        own = float(stationary_disc_response(age[-1], radius[i_node], steel))
-        rail = rail_response[i_node]
-        wheel_flux[i_node] = (rail * flux[i_node] - history) / (rail + own)
+        history = np.einsum("ij,ij->i", step, wheel_flux[:, 1:i])
+        own = stationary_disc_response(age[:, -1], radius[:, i], steel)
+        rail = rail_response[:, i]
+        wheel_flux[:, i] = (rail * flux[:, i] - history) / (rail + own)
     return wheel_flux
 
 
@@ -390,7 +420,7 @@ def wheel_spot_temperature(heat: LockedWheelHeat, instants: npt.ArrayLike) -> Fl
     times = np.asarray(instants, dtype=np.float64)
     if np.any(times < heat.time[0]) or not np.all(np.isfinite(times)):
         raise InputError(f"instants before the lock began at {heat.time[0]} s are not allowed")
-    edges = _cell_edges(heat.time)[1:]
+    edges = step_edges(heat.time)
     ages = np.maximum(times[:, None] - edges[None, :], 0.0)
     radius = heat.patch_radius[1:]
     steps = stationary_disc_response(ages[:, :-1], radius, heat.steel) - stationary_disc_response(

@@ -1,10 +1,10 @@
 """A rail from data: friction along the track, read from CSV."""
 
-import csv
 import dataclasses
 import math
 from pathlib import Path
 
+from bench.csv_rows import csv_rows
 from bench.errors import InputError
 from bench.scenario.fields import FieldProblem
 from bench.scenario.rail import RailSection
@@ -71,24 +71,6 @@ def sections_from_csv(path: str | Path, template: RailSection) -> tuple[RailSect
             )
         sections.append(section)
     return tuple(sections)
-
-
-def csv_rows(file: Path, what: str) -> list[tuple[int, list[str]]]:
-    """Return (line number, cells) of every line of a CSV that holds data; `what` names the file."""
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as problem:
-        reason = getattr(problem, "strerror", None) or "not UTF-8 text"
-        raise InputError(f"{file}: cannot be read ({reason}); {what} is CSV") from None
-    rows = []
-    for number, line in enumerate(text.splitlines(), start=1):
-        if not line.strip() or line.lstrip().startswith("#"):
-            continue
-        try:
-            rows.append((number, next(csv.reader([line], strict=True))))
-        except csv.Error as problem:
-            raise InputError(f"{file}: line {number}: not CSV ({problem})") from None
-    return rows
 
 
 def _header(file: Path, line: int, row: list[str]) -> list[str]:

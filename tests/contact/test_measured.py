@@ -121,5 +121,5 @@ def test_missing_or_binary_file_is_refused_in_one_line(tmp_path: Path) -> None:
         read_measured_curve(tmp_path)
     binary = tmp_path / "curve.csv"
     binary.write_bytes(b"creepage,adhesion\n\xff\xfe\n")
-    with pytest.raises(InputError, match="not a UTF-8"):
+    with pytest.raises(InputError, match="not UTF-8 text"):
         read_measured_curve(binary)
