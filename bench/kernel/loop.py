@@ -103,8 +103,6 @@ def accept(i_group: int, world: Any) -> int:
         n_vents = moving.vent_count
         send_command(state.clock, valve, factor, train, moving)
         if moving.vent_count > n_vents and speed < LOW_SPEED:
-            vehicle.low_speed_vents += 1
-            vehicle.lowest_vent_speed = min(vehicle.lowest_vent_speed, speed)
             if moving.low_speed_vents == 0:
                 moving.low_speed_vent_time = state.clock
                 moving.low_speed_vent_speed = speed

@@ -358,8 +358,6 @@ VEHICLE_STATE = _record(
     ("charged_mass", _f),  # into the reservoir [kg]
     ("drawn_mass", _f),  # out of it into cylinders [kg]
     ("flow", _f),  # drawn in this step [kg]
-    ("low_speed_vents", _i),  # vents begun below 6 mph
-    ("lowest_vent_speed", _f),  # lowest train speed at which one was [m/s]
     ("lowest_reservoir_time", _f),  # [s]
     ("lowest_reservoir_speed", _f),  # [m/s]
 )

@@ -168,7 +168,6 @@ def pack_vehicles(scenario: Scenario) -> tuple[Any, Any]:
         first += vehicle.n_axles
     states["load_factor"] = vehicles["load_factor"]
     states["reservoir"] = states["lowest_reservoir"] = brake.reservoir_pressure
-    states["lowest_vent_speed"] = np.inf
     return vehicles, states
 
 

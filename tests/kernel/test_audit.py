@@ -41,20 +41,23 @@ def test_energy_is_accounted_for(scenario, controller):
     assert abs(residual) < INTERNAL  # internal pin
 
 
-@pytest.mark.parametrize("initial_speed", [2.0, 5.0, 20.0])
+@pytest.mark.parametrize(
+    ("initial_speed", "pin"),
+    [(2.0, 5e-4), (5.0, 4e-5), (20.0, 4e-5)],  # twice what was measured, rounded
+)
 @pytest.mark.parametrize("curve", [DRY, FALLING], ids=["dry", "falling"])
-def test_energy_is_accounted_for_when_a_wheel_spins_up_at_low_speed(initial_speed, curve):
-    """Locked on a bad patch, rolling again on a good one, down to walking pace."""
+def test_energy_is_accounted_for_when_a_wheel_spins_up_at_low_speed(initial_speed, pin, curve):
+    """Locked on a bad patch, rolling again on a good one, sixty times, down to walking pace.
+
+    Each spin-up takes a few steps only and costs about the same error whatever the train had when
+    it began to brake, so the share is larger where that was little.
+    """
     sections = [film(0.02, **curve)]
     patch = 0.1 * initial_speed
     sections += [film((0.3, 0.02)[i % 2], patch * (i + 1), **curve) for i in range(60)]
     stop = plain_stop(initial_speed, sections=tuple(sections))
     residual = simulate(stop, none.CONTROLLER, with_traces=False).summary["energy_residual"]
-    assert abs(residual) < REQUIRED
-    # The pin is a share of the energy at 20 m/s: each spin-up takes a few steps only, and costs the
-    # same error whatever the train had when it began to brake. Every wheel spins up sixty times
-    # here: four times the pin of a shipped stop (measured 2e-5 from 20 m/s, 2e-4 from 2 m/s).
-    assert abs(residual) < 4.0 * INTERNAL * (20.0 / initial_speed) ** 2  # internal pin
+    assert abs(residual) < pin < REQUIRED
 
 
 def sliding_stop(**rail: float) -> object:

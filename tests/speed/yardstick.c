@@ -1016,8 +1016,6 @@ static void accept(const GROUP *group, World *w)
         valve = limit_vent(valve, group->sample_time, w->train, moving);
         send_command(state->clock, valve, factor, w->train, moving);
         if (moving->vent_count > n_vents && speed < LOW_SPEED) {
-            vehicle->low_speed_vents++;
-            vehicle->lowest_vent_speed = least(vehicle->lowest_vent_speed, speed);
             moving->low_speed_vents++;
         }
     }
