@@ -1006,7 +1006,6 @@ static void accept(const GROUP *group, World *w)
         highest = most(highest, w->observation[i * N_OBSERVED]);
     for (i = group->first_axle; i < group->first_axle + group->n_axles; i++) {
         AXLE_STATE *moving = w->axle_states + i;
-        VEHICLE_STATE *vehicle = w->vehicle_states + w->axles[i].i_vehicle;
         int64_t valve = (int64_t)w->command[2 * i], n_vents = moving->vent_count;
         double factor = w->command[2 * i + 1];
         if (highest < w->train->cut_out_speed) {
