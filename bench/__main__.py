@@ -239,7 +239,8 @@ def compare_command(arguments: argparse.Namespace) -> int:
     try:
         files = _files(comparison, with_picture=not is_wide)
         files["table.txt"] = f"{table}\n\n{CAUTION}\n".encode()
-        ending = f"\n\nwritten to {folder}: {', '.join((RECORD, *files))}\n\n{CAUTION}"
+        ending = f"\n\nwritten to {folder}: {', '.join((RECORD, *files))}"
+        ending += f"\n{_next_step(comparison, folder, arguments.speed)}\n\n{CAUTION}"
         with interrupts_ignored():  # from here all is written, and said to be
             write_folder(folder, files, RECORD, WRITER, record)
             print(text + ("" if arguments.json else ending), flush=True)
@@ -252,6 +253,20 @@ def compare_command(arguments: argparse.Namespace) -> int:
         told = write_report(folder, None)
         print(told, file=sys.stderr if arguments.json else sys.stdout)
     return 0
+
+
+def _next_step(comparison: Comparison, folder: Path, speed: str | None) -> str:
+    """Return what to go on with: the page, and the best stop on the worst rail looked at."""
+    from bench.scenario import scenario_names
+
+    steps = [shlex.join(["slipbench", "report", str(folder)])]
+    rail = comparison.rails()[-1].name
+    if rail in scenario_names():  # else it is a file, or one of several speeds
+        best = comparison.scores(rail)[0].controller
+        named = next(k.reference for k in comparison.strategies if k.controller.name == best)
+        own = ["--speed", speed] if speed else []
+        steps.append(shlex.join(["slipbench", "picture", rail, "--controller", named, *own]))
+    return f"next: {', or '.join(steps)}"
 
 
 def _as_typed(arguments: argparse.Namespace) -> str:

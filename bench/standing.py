@@ -219,7 +219,8 @@ def frontier_text(comparison: Comparison) -> str:
         lines.append(f"  at most it is {behind}, on {worst.scenario}")
     second = [name for name in names if name != best and any(c.is_best for c in found[name])]
     for name in second:
-        lines.append(f"  {name} does so in {sum(c.is_best for c in found[name])} cases")
+        n_own = sum(c.is_best for c in found[name])
+        lines.append(f"  {name} does so in {n_own} case{'s' if n_own > 1 else ''}")
     return "\n".join(
         part
         for line in lines

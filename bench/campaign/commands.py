@@ -9,31 +9,25 @@ from __future__ import annotations
 
 import argparse
 import math
-import shlex
 import sys
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench.campaign.results import (
-    RESULT_SUFFIXES,
-    TABLE_MARK,
     named_path,
     refuse_foreign,
     refuse_foreign_result,
     write_file,
-    write_through,
 )
+from bench.campaign.session import campaign_path, make_folder, opened, typed_command
 from bench.caution import CAUTION
 from bench.command_line import FOLDER, get_ready, read_scenario, whole_number
 from bench.errors import InputError
 
 if TYPE_CHECKING:
     from bench.campaign.designs import Space
-    from bench.campaign.running import Runner
-    from bench.campaign.store import Store
     from bench.campaign.tuning import Tuned
     from bench.registry import Known
 
@@ -192,7 +186,7 @@ def campaign_command(arguments: argparse.Namespace) -> int:
     baseline = arguments.baseline or labels[0]
     if baseline not in labels:
         raise InputError(f"--baseline {baseline!r}; candidates: {', '.join(labels[:20])}")
-    with _opened(arguments, "campaign") as (store, runner):
+    with opened(arguments, "campaign") as (store, runner):
         counts = run_campaign(plan, store, runner, is_quiet=arguments.quiet)
         print(counts_line(counts))
         collected = collect(
@@ -236,7 +230,7 @@ def tune_all_command(arguments: argparse.Namespace) -> int:
     strategies = tunable(_strategies(arguments.controllers, arguments.compile))
     if not strategies:
         raise InputError("tune-all: none of these strategies has parameters to tune")
-    _make_folder(folder)
+    make_folder(folder)
     refuse_foreign(folder / "table.txt", "slipbench ")
     found = []
     for known in strategies:
@@ -246,7 +240,7 @@ def tune_all_command(arguments: argparse.Namespace) -> int:
         if not arguments.quiet:
             print(f"{name}: {found[-1].n_stops} stops", file=sys.stderr, flush=True)
     text = all_tuned_text(found)
-    write_file(folder / "table.txt", f"{_command()}\n\n{text}\n".encode())
+    write_file(folder / "table.txt", f"{typed_command()}\n\n{text}\n".encode())
     print(f"{text}\n\nwritten to {folder}: table.txt, a .toml and a picture each\n\n{CAUTION}")
     return 0
 
@@ -283,9 +277,9 @@ def _tune(
         arguments.seed,
         arguments.seeds,
     )
-    refuse_foreign_result(_path(arguments, label).with_suffix(".toml"))
+    refuse_foreign_result(campaign_path(arguments, label).with_suffix(".toml"))
     with (
-        _opened(arguments, label) as (store, runner),
+        opened(arguments, label) as (store, runner),
         progress(arguments.budget, is_quiet=arguments.quiet) as bar,
     ):
         tuned = tune(
@@ -293,7 +287,7 @@ def _tune(
         )
         result = store.path.with_suffix(".toml")
     tuned = tuned if start is None else replace(tuned, start=start)
-    write_file(result, tuned_file(tuned, known, _command()).encode())
+    write_file(result, tuned_file(tuned, known, typed_command()).encode())
     written = [result]
     for kind, data in save(draw_tuning(tuned)).items():
         written.append(result.with_suffix(f".{kind}"))
@@ -318,7 +312,7 @@ def sensitivity_command(arguments: argparse.Namespace) -> int:
     n_stops = n_points(arguments.method, space, arguments.size)
     n_stops *= len(scenarios) * arguments.seeds
     with (
-        _opened(arguments, f"sensitivity-{known.controller.name}") as (store, runner),
+        opened(arguments, f"sensitivity-{known.controller.name}") as (store, runner),
         progress(n_stops, is_quiet=arguments.quiet) as bar,
     ):
         found = analyse(study, arguments.method, arguments.size, store, runner, arguments.seed, bar)
@@ -338,14 +332,14 @@ def worst_command(arguments: argparse.Namespace) -> int:
     bounds = Bounds(arguments.patches, *friction, *lengths)
     label = f"worst-rail-{known.controller.name}"
     is_named = arguments.to is not None
-    target = named_path(arguments.to, "--to") if is_named else _path(arguments, label)
+    target = named_path(arguments.to, "--to") if is_named else campaign_path(arguments, label)
     target = target if is_named else target.with_suffix(".toml")
-    if target == _path(arguments, label):
+    if target == campaign_path(arguments, label):
         raise InputError(f"--to {target}: that is the campaign file; name another")
     refuse_foreign(target)
     n_each = arguments.seeds + (arguments.harm == FLOOR_HARM)
     with (
-        _opened(arguments, label) as (store, runner),
+        opened(arguments, label) as (store, runner),
         progress(arguments.budget * n_each, is_quiet=arguments.quiet) as bar,
     ):
         found = worst_rail(
@@ -419,72 +413,3 @@ def _range(name: str, text: str) -> tuple[float, float]:
     if not 0.0 < low <= high < math.inf:
         raise InputError(f"{name} {text!r}; allowed: above 0, the lower one first")
     return low, high
-
-
-def _path(arguments: argparse.Namespace, name: str) -> Path:
-    """Return the campaign file's path; its own default folder is made."""
-    if arguments.out is not None:
-        path = named_path(arguments.out)
-        if path.suffix in RESULT_SUFFIXES:
-            raise InputError(
-                f"--out {path}: results beside the campaign file end in {path.suffix}; "
-                "name it otherwise, such as .sqlite"
-            )
-        return path
-    _make_folder(FOLDER)
-    return FOLDER / f"{name}.sqlite"
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise InputError(f"folder {folder}: cannot be made: {problem.strerror}") from problem
-
-
-@contextmanager
-def _opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Runner]]:
-    """Open the campaign file and the workers; say what is stored if Ctrl-C comes."""
-    from bench.campaign.campaign import mixture_notes
-    from bench.campaign.export import write_csv
-    from bench.campaign.running import make_runner
-    from bench.campaign.store import Store
-
-    export = None if arguments.export is None else named_path(arguments.export, "--export")
-    if export is not None:
-        refuse_foreign(export, TABLE_MARK)
-    path = _path(arguments, name)
-    if not arguments.branch.strip():
-        raise InputError(f"--branch {arguments.branch!r}: must be a name")
-    is_new = not path.exists()
-    with Store(path, arguments.branch, command=_command()) as store:
-        try:
-            runner = make_runner(arguments.workers, arguments.scheduler)
-        except InputError:
-            if is_new:
-                store.discard()
-            raise
-        try:
-            yield store, runner
-            if name != "campaign":  # which compares them itself
-                for note in mixture_notes(store):
-                    print(note, file=sys.stderr)
-            if export is not None:
-                n_rows = write_through(export, lambda path: write_csv(store, path))
-                print(f"{n_rows} rows written to {export}", file=sys.stderr)
-        except KeyboardInterrupt:
-            print(
-                f"\nslipbench: {len(store)} stops stored in {path}; the same command resumes",
-                file=sys.stderr,
-            )
-            raise
-        except InputError:
-            if is_new and not len(store):
-                store.discard()
-            raise
-        finally:
-            runner.close()
-
-
-def _command() -> str:
-    return shlex.join(["slipbench", *sys.argv[1:]])

@@ -58,7 +58,7 @@ def draw_comparison(comparison: Comparison, looks: Mapping[str, Look]) -> Figure
         figure = style.new_figure(height)
         left, right = figure.subplots(1, 2, sharey=True, width_ratios=(1.9, 1.0))
         figure.subplots_adjust(
-            left=0.125, right=0.975, top=1.0 - head / height, bottom=FOOT / height, wspace=0.06
+            left=0.135, right=0.975, top=1.0 - head / height, bottom=FOOT / height, wspace=0.06
         )
         edge = _scale_distance(left, comparison)
         _scale_lock(right, comparison)

@@ -141,6 +141,8 @@ def test_table_of_a_real_run(run, tmp_path):
     places = [ran.out.index(text) for text in order]
     assert places == sorted(places)
     assert f"written to {tmp_path}: compare.json, compare.csv" in ran.out
+    look = "slipbench picture frost --controller none --speed 20mph"
+    assert f"next: slipbench report {tmp_path}, or {look}\n" in ran.out
     assert ran.err == ""
 
 
