@@ -262,7 +262,7 @@ def _next_step(comparison: Comparison, folder: Path, speed: str | None) -> str:
     steps = [shlex.join(["slipbench", "report", str(folder)])]
     rail = comparison.rails()[-1].name
     if rail in scenario_names():  # else it is a file, or one of several speeds
-        best = comparison.scores(rail)[0].controller
+        best = min(comparison.scores(rail), key=lambda score: score.uses_truth).controller
         named = next(k.reference for k in comparison.strategies if k.controller.name == best)
         own = ["--speed", speed] if speed else []
         steps.append(shlex.join(["slipbench", "picture", rail, "--controller", named, *own]))

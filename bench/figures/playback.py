@@ -89,7 +89,7 @@ def playback_data(stops: Sequence[Stop], command: str = "") -> dict[str, Any]:
     starts = np.cumsum([0.0, *(vehicle.length for vehicle in train.vehicles)])
     return {
         "title": scenario.title,
-        "train": f"Train: {train.name}, an invented unit; {train.n_axles} braked axles, "
+        "train": f"Train: {train.name}; {train.n_axles} braked axles, "
         f"{train.mass / 1e3:.0f} t. From {scenario.initial_speed / 0.44704:.0f} mph "
         f"({scenario.initial_speed * 3.6:.0f} km/h).",
         "caution": CAUTION,

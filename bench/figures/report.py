@@ -304,7 +304,7 @@ def _scenarios(kept: KeptComparison) -> str:
     counted = ", ".join(f"{count} {mark}" for mark, count in marks.most_common())
     trains = sorted({rail.train for rail in kept.rails})
     note = (
-        f"Train: {', '.join(trains)}, invented where a shipped scenario is used. Values by mark: "
+        f"Train: {', '.join(trains)}. Values by mark: "
         f"{counted}. A mark ending in * is that of a library default."
     )
     return f"<p>{escaped(note)}</p>{''.join(blocks)}"

@@ -104,8 +104,8 @@ def draw_stop_sheet(stop: Stop) -> Figure:
     with style.styled():
         figure = style.new_figure(height, width)
         rows: Any = figure.subplots(len(_HEIGHTS), 1, sharex=True, height_ratios=_HEIGHTS)
-        figure.subplots_adjust(left=0.115, right=0.83, top=0.875, bottom=0.065, hspace=0.16)
-        _write_head(figure, stop)
+        top = _write_head(figure, stop) - 0.033  # room for the distances
+        figure.subplots_adjust(left=0.115, right=0.83, top=top, bottom=0.065, hspace=0.16)
         _draw_speeds(rows[0], stop)
         _draw_handle(rows[1], stop)
         _draw_pressures(rows[2], stop)
@@ -122,7 +122,8 @@ def draw_stop_sheet(stop: Stop) -> Figure:
     return figure
 
 
-def _write_head(figure: Figure, stop: Stop) -> None:
+def _write_head(figure: Figure, stop: Stop) -> float:
+    """Write the account above the pictures; return how far down it reaches, over the height."""
     s, start = stop.summary, stop.scenario.initial_speed
     numbers = [
         f"from {start:.1f} m/s ({start / 0.44704:.0f} mph)",
@@ -131,11 +132,13 @@ def _write_head(figure: Figure, stop: Stop) -> None:
         f"longest lock {s['longest_lock']:.1f} s",
         f"{s['vent_count']} vent commands",
     ]
-    lines = [stop.scenario.title, "; ".join(numbers), f"train (invented): {_train_of(stop)}"]
+    lines = [stop.scenario.title, "; ".join(numbers), f"train: {_train_of(stop)}"]
     for finding in stop.findings[:_MOST_FINDINGS]:
         lines += textwrap.wrap(f"• {finding.text}", 125)[:2]
     figure.text(0.03, 0.987, style.account(stop), fontsize=11.5, fontweight="bold", va="top")
-    figure.text(0.03, 0.968, "\n".join(lines), fontsize=7.5, va="top", linespacing=1.35)
+    size, spacing, upper = 7.5, 1.35, 0.968
+    figure.text(0.03, upper, "\n".join(lines), fontsize=size, va="top", linespacing=spacing)
+    return upper - len(lines) * size * spacing / 72.0 / style.A4[1]
 
 
 def _train_of(stop: Stop) -> str:
