@@ -19,10 +19,9 @@ from bench.errors import InputError
 from bench.pool import map_in_pool, n_cores
 from bench.registry import Known, find_controller, one_line, refuse_twice
 from bench.runner import finite_or_none, prepare, run_stop
-from bench.scenario import Scenario, load_scenario
+from bench.scenario import Scenario, on_dry_rail
 from bench.shortest import shortest_possible
 
-DRY_RAIL = "dry"
 """Shipped scenario whose rail the dry yardstick is run on."""
 
 DRY_STRATEGY = "none"
@@ -249,9 +248,7 @@ def _csv_cell(value: Any) -> Any:
 
 def find_yardsticks(scenario: Scenario) -> Yardsticks:
     """Return what distances of a scenario are held against: dry rail, and the shortest possible."""
-    dry_sections = load_scenario(DRY_RAIL).rail.sections
-    on_dry = scenario.replace({"rail.sections": dry_sections})
-    dry = run_stop(on_dry, _found(DRY_STRATEGY, False), seed=0)
+    dry = run_stop(on_dry_rail(scenario), _found(DRY_STRATEGY, False), seed=0)
     dry_distance = float(dry.summary["stopping_distance"])
     try:
         shortest = float(shortest_possible(scenario))

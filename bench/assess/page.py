@@ -8,8 +8,9 @@ import io
 import math
 
 import bench
-from bench.assess.sheet import DRY_RAIL, FAILED, NOT_JUDGED, NOT_MET, Line, Sheet
+from bench.assess.sheet import FAILED, NOT_JUDGED, NOT_MET, Line, Sheet
 from bench.caution import CAUTION
+from bench.scenario import DRY_RAIL
 from bench.tables import plain_table
 
 TITLE = "Acceptance sheet (indicative, not an approval)"

@@ -12,9 +12,8 @@ from bench.assess.limits import Limit
 from bench.errors import InputError
 from bench.registry import Known, refuse_twice
 from bench.runner import run_stop
-from bench.scenario import Scenario, load_scenario
+from bench.scenario import Scenario, on_dry_rail
 
-DRY_RAIL = "dry"
 EXTENSION = "extension_over_dry"
 SPEED_SHARES = (0.5, 0.75, 1.0)
 """Starting speeds, as shares of the scenario's own (assumed)."""
@@ -131,7 +130,6 @@ def programme(scenarios: Sequence[Scenario], is_quick: bool = False) -> list[Cas
     scenarios : sequence of Scenario   with different names
     is_quick : bool                    the full speed only
     """
-    dry_sections = load_scenario(DRY_RAIL).rail.sections
     cases = []
     for scenario in scenarios:
         for is_dry in (True, False):
@@ -141,10 +139,9 @@ def programme(scenarios: Sequence[Scenario], is_quick: bool = False) -> list[Cas
                         "initial_speed": factor * scenario.initial_speed,
                         "train.load": share,
                     }
-                    if is_dry:
-                        changes["rail.sections"] = dry_sections
-                    changed = scenario.replace(changes)
-                    cases.append(Case(scenario.name, is_dry, load, changed))
+                    own = scenario.replace(changes)
+                    own = on_dry_rail(own) if is_dry else own
+                    cases.append(Case(scenario.name, is_dry, load, own))
     return cases
 
 

@@ -18,7 +18,7 @@ from bench.campaign.running import Runner
 from bench.campaign.store import Store
 from bench.campaign.task import Task, make_task
 from bench.registry import Known, find_controller
-from bench.scenario import Scenario, load_scenario
+from bench.scenario import DRY_RAIL, Scenario, on_dry_rail
 
 
 @dataclass(frozen=True)
@@ -142,17 +142,10 @@ class Judge:
         """Return the dry stop of each rail and seed; NaN unless a constraint needs it. [m]"""
         if math.isinf(self.goal.extension_limit):
             return [math.nan] * (len(rails) * len(self.rails.seeds))
-        sections = load_scenario("dry").rail.sections
         nobody = candidate_of(find_controller("none"))
         distances: list[float] = []
         for scenario in rails:
-            changes = {
-                "rail.sections": sections,
-                "rail.random": None,
-                "name": "dry",
-                "title": "dry",
-            }
-            dry = scenario.replace(changes)
+            dry = on_dry_rail(scenario).replace(name=DRY_RAIL, title=DRY_RAIL)
             hashed = scenario_hash(dry)
             if hashed not in self._dry:
                 task = make_task(dry.replace(name=f"dry~{hashed[:10]}"), nobody, 0)

@@ -6,6 +6,7 @@ The only place of the project that reads TOML, converts units and validates.
 from bench.scenario.brake import Brake, SlipControl
 from bench.scenario.contact import Contact
 from bench.scenario.driver import Driver, Easing, HandleEntry, IsolationPress, Routine
+from bench.scenario.dry import DRY_RAIL, on_dry_rail
 from bench.scenario.fault import Fault
 from bench.scenario.handle_log import handle_log
 from bench.scenario.profile import sections_from_csv
@@ -19,6 +20,7 @@ from bench.scenario.train import Train, Vehicle
 from bench.scenario.units import parse_speed
 
 __all__ = [
+    "DRY_RAIL",
     "Brake",
     "Contact",
     "CurveSection",
@@ -41,6 +43,7 @@ __all__ = [
     "Vehicle",
     "handle_log",
     "load_scenario",
+    "on_dry_rail",
     "parse_speed",
     "scenario_names",
     "sections_from_csv",

@@ -14,7 +14,7 @@ import bench.compare
 from bench.compare import Comparison, Row, Yardsticks, as_csv, compare, find_yardsticks
 from bench.errors import InputError
 from bench.registry import Known, find_controller
-from bench.scenario import load_scenario
+from bench.scenario import RandomFriction, load_scenario
 from bench.simulation import simulate
 from bench.tables import comparison_table
 from controllers import by_name
@@ -132,6 +132,13 @@ def test_csv_has_the_columns_of_the_json(run, tmp_path):
 
 def test_csv_leaves_what_does_not_exist_empty():
     assert as_csv(made_up({"a": [math.nan]}).rows).splitlines()[1].endswith(",,false,0.0,0.25,10")
+
+
+def test_dry_yardstick_knows_nothing_of_a_random_film():
+    """Its friction is drawn instead of the sections' own, so it must go with them."""
+    plain = load_scenario("wet_leaf").replace(initial_speed=6.0)
+    drawn = plain.replace({"rail.random": RandomFriction(seed=3)})
+    assert find_yardsticks(drawn).dry_distance == find_yardsticks(plain).dry_distance
 
 
 def test_table_of_a_real_run(run, tmp_path):

@@ -106,7 +106,7 @@ def test_the_frontier_says_where_not() -> None:
     assert "in 3 of 6 cases, in 2 of them by more than the 95 % interval" in text
     assert "not on equal: as short or shorter: b not on risky: less flat risk: b" in text
     assert "at most it is 12.5 % behind the shortest, on other" in text
-    assert "b does so in 1 cases" in text
+    assert "b does so in 1 case" in text
 
 
 def test_the_frontier_leaves_truth_out() -> None:
