@@ -24,9 +24,9 @@ from matplotlib.figure import Figure
 import controllers
 from bench import load_scenario
 from bench.campaign.statistics import wilson
-from bench.compare import DRY_RAIL, DRY_STRATEGY
+from bench.compare import DRY_STRATEGY
 from bench.figures import style
-from bench.scenario import GradientSection, Scenario
+from bench.scenario import DRY_RAIL, GradientSection, Scenario
 from bench.scenario.rail import RandomFriction
 from experiments.notebook import (
     MPH,
