@@ -13,7 +13,7 @@ from bench.kernel.pneumatics import apply_due_commands, count_air, next_due, pre
 from bench.kernel.rail import clean_own_contact, enter_cell, leave_cell
 from bench.kernel.records import CONTACT_ONLY, DISC
 from bench.kernel.sanding import lay_sand, let_sand_fall
-from bench.kernel.sensing import watch_pulses
+from bench.kernel.sensing import sense
 from bench.kernel.tally import (
     count_adhesion,
     count_energy,
@@ -47,7 +47,7 @@ def _move_axle_piece(
     (float, float, bool)   time taken [s], impulse of the rail force [N s], whether the axle now
     stands at the border of its cell
     """
-    _run, train, law, axle, state, vehicle, _moving = parts
+    _run, train, law, axle, state, vehicle, group, _moving = parts
     apply_due_commands(time, state)
     border = time_to_travel(state.to_border, speed, acceleration)
     if border <= _NO_TIME:
@@ -78,7 +78,8 @@ def _move_axle_piece(
     heat = count_energy(piece, speed, acceleration, brake, brake_rate, train, state)
     state.piece_heat = heat
     end_speed = speed + acceleration * spent
-    state.pressure = max(0.0, state.pressure + rate * spent)
+    pressure_now = state.pressure
+    state.pressure = max(0.0, pressure_now + rate * spent)
     count_air(state.pressure - pressure_before, axle, state, vehicle)
     brake_heat = state.brake_energy - heat_before
     if axle.friction_kind != DISC:
@@ -93,7 +94,7 @@ def _move_axle_piece(
         count_adhesion(
             piece, speed, acceleration, demanded * gain, demanded_rate * gain, axle, state, law
         )
-    watch_pulses(time, spent, wheel_before, state.wheel_speed, axle, state)
+    sense(time, spent, wheel_before, pressure_now, rate, group, train, axle, state)
     state.brake_force = brake + brake_rate * spent
     state.to_border -= spent * (speed + 0.5 * acceleration * spent)
     impulse = spent * ((1.0 - GAMMA) * piece[2] + GAMMA * piece[4])
@@ -121,7 +122,7 @@ def move_axle(
     -------
     float   impulse of its rail force. [N s]
     """
-    run, train, _law, axle, state, vehicle, moving = parts
+    run, train, _law, axle, state, vehicle, _group, moving = parts
     scale = train.full_pressure * vehicle.load_factor
     demanded_rate = vehicle.demand_rate * scale
     elapsed = start

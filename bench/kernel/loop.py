@@ -15,8 +15,8 @@ from bench.kernel.friction import rim_force
 from bench.kernel.jit import entry, inlined, inner
 from bench.kernel.pneumatics import limit_vent, send_command
 from bench.kernel.rail import enter_cell, leave_cell, peak_met
-from bench.kernel.records import RUNNING, WORLD_TYPE
-from bench.kernel.sensing import measure_speed
+from bench.kernel.records import QUEUE_LENGTH, RUNNING, WORLD_TYPE
+from bench.kernel.sensing import sense_now
 from bench.kernel.step import advance
 from bench.kernel.traces import record
 
@@ -42,14 +42,19 @@ def observe(i_group: int, world: Any) -> None:
     group = world.groups[i_group]
     state = world.train_state[0]
     train = world.train[0]
-    speed = state.speed + state.acceleration * state.elapsed
+    elapsed = state.clock - state.time
+    speed = state.speed + state.acceleration * elapsed
+    n_samples = world.group_states[i_group].n_samples
+    place = n_samples % QUEUE_LENGTH
     for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
         axle, moving = world.axles[i_axle], world.axle_states[i_axle]
         vehicle = world.vehicle_states[axle.i_vehicle]
+        if moving.n_sensed <= n_samples:  # a sample as the step begins
+            sense_now(state.clock, moving.pressure, train, axle, moving)
         row = world.observation[i_axle]
-        row[0] = measure_speed(state.clock, train, axle, moving)
-        row[1] = moving.pressure if train.has_pressure_transducer else math.nan
-        row[2] = vehicle.demand + vehicle.demand_rate * state.elapsed
+        row[0] = moving.sensed_speed[place]
+        row[1] = moving.sensed_pressure[place] if train.has_pressure_transducer else math.nan
+        row[2] = vehicle.demand + vehicle.demand_rate * elapsed
         row[3] = group.sample_time
         if not group.sees_truth:
             row[N_MEASURED:] = math.nan
@@ -82,7 +87,7 @@ def accept(i_group: int, world: Any) -> int:
         if not 0.0 <= factor <= train.demand_factor_limit:
             return i_axle
         highest = max(highest, world.observation[i_axle, 0])
-    speed = state.speed + state.acceleration * state.elapsed
+    speed = state.speed + state.acceleration * (state.clock - state.time)
     is_out = state.clock < state.isolated_until or highest < train.cut_out_speed
     for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
         moving = world.axle_states[i_axle]

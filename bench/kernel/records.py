@@ -11,7 +11,7 @@ import numba
 import numpy as np
 
 QUEUE_LENGTH = 16
-"""Valve commands that may be on their way at once (delay over sample time, plus one)."""
+"""Valve commands on their way, or samples not yet taken, at once (delay over sample time + 1)."""
 
 AT_TIME, AT_SPEED, AT_DISTANCE, AFTER = 0, 1, 2, 3
 """What releases an entry of the handle programme; `AFTER` counts from the entry before."""
@@ -265,6 +265,7 @@ GROUP = _record(  # axles under one controller: a vehicle, or the whole train
     ("n_axles", _i),
     ("sample_time", _f),  # [s]
     ("phase", _f),  # first sample [s]
+    ("lookahead", _f),  # before this long after a sample its commands cannot act [s]
     ("is_ideal", _i),  # 1: brake torque follows the demand factor at once, no valves
     ("sees_truth", _i),  # 1: the truth columns of the observation are filled
 )
@@ -307,7 +308,7 @@ TRAIN_STATE = _record(
     ("step_duration", _f),  # [s]
     ("i_group", _i),  # controller whose axles are being moved
     ("elapsed", _f),  # how far into the step they are [s]
-    ("clock", _f),  # ... and what time that is [s]
+    ("clock", _f),  # time of the sample now being taken [s]
     ("impulse", _f),  # of the rail forces of the axles moved so far [N s]
     ("n_steps", _i),
     ("n_axle_steps", _i),
@@ -408,6 +409,9 @@ AXLE_STATE = _record(
     ("pulse_time", _f),  # latest pulse [s]
     ("sampled_pulse_time", _f),  # latest pulse the last sample knew [s]
     ("measured_speed", _f),
+    ("n_sensed", _i),  # samples of its controller it has been moved past
+    ("sensed_speed", _f, (QUEUE_LENGTH,)),  # what they found, the oldest overwritten [m/s]
+    ("sensed_pressure", _f, (QUEUE_LENGTH,)),  # [Pa]
     ("n_teeth_passed", _i),
     ("noise_state", _i),
     ("noise", _f),  # extra jitter by fault [m]

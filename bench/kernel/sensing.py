@@ -4,7 +4,10 @@ import math
 from typing import Any
 
 from bench.kernel.jit import inner, part
-from bench.kernel.records import SENSOR_DEAD, SENSOR_STUCK
+from bench.kernel.records import QUEUE_LENGTH, SENSOR_DEAD, SENSOR_STUCK
+
+_NO_TIME = 1e-10
+"""A sample so soon after a piece of time sees its end. [s]"""
 
 
 @part
@@ -101,3 +104,54 @@ def measure_speed(time: float, train: Any, axle: Any, state: Any) -> float:
     elif waited > 0.0:
         state.measured_speed = min(state.measured_speed, axle.assumed_pitch / waited)
     return state.measured_speed
+
+
+@part
+def sense(
+    time: float,
+    duration: float,
+    speed_before: float,
+    pressure_before: float,
+    pressure_rate: float,
+    group: Any,
+    train: Any,
+    axle: Any,
+    state: Any,
+) -> None:
+    """Let an axle's sensors follow it through a piece of time, sample by sample.
+
+    What the controller's samples within the piece find is kept until the controller takes them:
+    its commands act no sooner than `lookahead` after a sample, so axles may be moved on that far
+    before it is asked (bench.kernel.step).
+
+    Parameters
+    ----------
+    time, duration : float         start and length of the piece [s]
+    speed_before : float           rim speed at its start; `state` holds that at its end [m/s]
+    pressure_before : float        of the cylinder at its start, linear within it. [Pa]
+    pressure_rate : float          [Pa/s]
+    group : GROUP                  when the controller samples
+    """
+    acceleration = (state.wheel_speed - speed_before) / duration
+    done, speed = 0.0, speed_before
+    while True:
+        sample = group.phase + state.n_sensed * group.sample_time
+        until = min(sample - time, duration)
+        if sample - time > duration + _NO_TIME:
+            break
+        if until > done:
+            at_speed = speed_before + acceleration * until
+            watch_pulses(time + done, until - done, speed, at_speed, axle, state)
+            done, speed = until, at_speed
+        sense_now(sample, pressure_before + pressure_rate * done, train, axle, state)
+    if done < duration:
+        watch_pulses(time + done, duration - done, speed, state.wheel_speed, axle, state)
+
+
+@part
+def sense_now(time: float, pressure: float, train: Any, axle: Any, state: Any) -> None:
+    """Keep what a controller's sample finds at this moment: rim speed and cylinder pressure."""
+    place = state.n_sensed % QUEUE_LENGTH
+    state.sensed_speed[place] = measure_speed(time, train, axle, state)
+    state.sensed_pressure[place] = pressure
+    state.n_sensed += 1

@@ -84,7 +84,11 @@ def _note_locked_heat(heat: float, i_axle: int, world: Any) -> None:
 
 @inlined
 def _move_group(world: Any) -> bool:
-    """Move the axles of the controller whose turn it is to its next sample, or to the step's end.
+    """Move the axles of the controller whose turn it is past its next sample, or to the step's end.
+
+    A command acts only after the valve's delay, so the axles are moved on by that delay beyond the
+    sample before the controller is asked: pieces of time need not end at samples. What the sample
+    found is kept meanwhile (bench.kernel.sensing).
 
     Returns
     -------
@@ -93,7 +97,7 @@ def _move_group(world: Any) -> bool:
     state = world.train_state[0]
     group = world.groups[state.i_group]
     due = world.group_states[state.i_group].next_sample - state.time
-    end = min(max(due, state.elapsed), state.step_duration)
+    end = min(max(due + group.lookahead, state.elapsed), state.step_duration)
     if end > state.elapsed:
         for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
             axle = world.axles[i_axle]
@@ -105,6 +109,7 @@ def _move_group(world: Any) -> bool:
                 axle,
                 world.axle_states[i_axle],
                 world.vehicle_states[axle.i_vehicle],
+                group,
                 state,
             )
             state.impulse += move_axle(
@@ -125,7 +130,7 @@ def _move_group(world: Any) -> bool:
             if heat > 0.0:
                 _note_locked_heat(heat, i_axle, world)
         state.elapsed = end
-    state.clock = state.time + end
+    state.clock = state.time + due
     return due <= state.step_duration
 
 

@@ -185,4 +185,6 @@ def pack_groups(scenario: Scenario, controller: Controller, generator: np.random
     groups["phase"] = generator.random(len(sizes)) * sample_time
     groups["is_ideal"] = controller.actuator == "ideal"
     groups["sees_truth"] = controller.uses_truth
+    if controller.actuator != "ideal" and not controller.uses_truth:
+        groups["lookahead"] = min(scenario.brake.fill_delay, scenario.brake.vent_delay)
     return groups
