@@ -371,6 +371,9 @@ AXLE_STATE = _record(
     ("pressure", _f),
     ("brake_force", _f),  # at the rim, as the last step ended [N]
     ("rail_force", _f),  # of both wheels, as the last step ended [N]
+    ("curve_slip", _f),  # slip speed where the creep curve was evaluated last [m/s]
+    ("curve_force", _f),  # ... and what it gave [N]
+    ("curve_slope", _f),  # [N s/m]
     ("valve", _i),
     ("demand_factor", _f),
     ("queue_time", _f, (QUEUE_LENGTH,)),

@@ -47,7 +47,6 @@ def solve_stage(
     weight: float,
     brake_force: float,
     train_speed: float,
-    guess: float,
     axle: Any,
     state: Any,
     law: Any,
@@ -60,39 +59,56 @@ def solve_stage(
     weight : float        stage's share of the step over the rotating mass. [s/kg]
     brake_force : float   at the stage. [N]
     train_speed : float   at the stage. [m/s]
-    guess : float         [m/s]
+    state : AXLE_STATE    `curve_slip`, `curve_force`, `curve_slope`: the creep curve where it was
+                          evaluated last, replaced by the last evaluation here
 
     Notes
     -----
-    Newton's method kept inside a bracket: the creep force lies within plus and minus its limit,
-    which bounds U from both sides; every evaluation narrows the bracket. A step that leaves it, or
-    that is not half as long as the step before the last (from one flat end of the curve Newton
-    jumps to the other and back), is replaced by halving. Ends when the step is below 1e-4 of the
-    slip speed before and after it: the next one would be its square.
+    Newton's method. The first step is taken on the tangent known from the stage before and costs no
+    evaluation; the second usually is the last. How far a step misses is told by how much the slope
+    has changed since the evaluation before, and the steps end when that is below 1e-6 of the slip
+    speed.
+    The creep force lies within plus and minus its limit, which bounds U from both sides; every
+    evaluation narrows the bracket. A step that leaves it, or that is not half as long as the step
+    before the last (from one flat end of the curve Newton jumps to the other and back), is replaced
+    by halving.
     """
     spread = _LARGEST_SHAPE * state.wheel_load * state.friction
     low = base - weight * (brake_force + spread)
     high = base - weight * (brake_force - spread)
-    wheel_speed = min(max(guess, low), high)
+    last_slip, slope = state.curve_slip, state.curve_slope
+    on_tangent = state.curve_force + slope * (train_speed - last_slip)
+    wheel_speed = (base + weight * (on_tangent - brake_force)) / (1.0 + weight * slope)
+    wheel_speed = min(max(wheel_speed, low), high)
     last = before_last = 2.0 * (high - low)
     for _ in range(100):
         slip_speed = train_speed - wheel_speed
+        last_slope = slope
         force, slope = creep_force(slip_speed, train_speed, axle, state, law)
         residual = wheel_speed - base - weight * (force - brake_force)
         if residual > 0.0:
             high = wheel_speed
         else:
             low = wheel_speed
-        change = -residual / (1.0 + weight * slope)
+        stiffness = 1.0 + weight * slope
+        change = -residual / stiffness
         tried = wheel_speed + change
-        if not low <= tried <= high or abs(change) > 0.5 * before_last:
+        is_halved = not low <= tried <= high or abs(change) > 0.5 * before_last
+        if is_halved:
             tried = 0.5 * (low + high)
             change = tried - wheel_speed
         before_last, last = last, abs(change)
         wheel_speed = tried
-        smaller_slip = min(abs(slip_speed), abs(train_speed - tried))
-        if abs(change) <= 1e-4 * smaller_slip + 2e-15 * (1.0 + train_speed):  # rounding of speeds
+        bend = abs((slope - last_slope) * change)  # of the tangent over the step, by the last two
+        apart = abs(slip_speed - last_slip)
+        last_slip = slip_speed
+        smallest = min(abs(slip_speed), abs(train_speed - tried))
+        allowed = 1e-6 * smallest + 2e-15 * (1.0 + train_speed)  # rounding of speeds
+        if last <= allowed:
             break
+        if not is_halved and weight * bend * last <= 2.0 * stiffness * apart * allowed:
+            break
+    state.curve_slip, state.curve_force, state.curve_slope = last_slip, force, slope
     return wheel_speed
 
 
@@ -125,16 +141,12 @@ def spin(
     speed_1 = speed + acceleration * GAMMA * duration
     brake_1 = brake_force + brake_rate * GAMMA * duration
     start = state.wheel_speed
-    wheel_1 = solve_stage(
-        start, weight, brake_1, speed_1, speed_1 - speed + start, axle, state, law
-    )
+    wheel_1 = solve_stage(start, weight, brake_1, speed_1, axle, state, law)
     net_1 = (wheel_1 - start) / weight
     base = start + (1.0 - GAMMA) * duration / axle.rotating_mass * net_1
     speed_2 = speed + acceleration * duration
     brake_2 = brake_force + brake_rate * duration
-    wheel_2 = solve_stage(
-        base, weight, brake_2, speed_2, speed_2 - speed_1 + wheel_1, axle, state, law
-    )
+    wheel_2 = solve_stage(base, weight, brake_2, speed_2, axle, state, law)
     return wheel_1, net_1 + brake_1, wheel_2, (wheel_2 - base) / weight + brake_2
 
 
