@@ -6,6 +6,9 @@ from typing import Any
 from bench.kernel.jit import inner, part
 from bench.kernel.records import MEASURED_CURVE, POLACH
 
+_NEAR = 0.03
+"""How far around the peak found last the search begins, as a logarithm of slip speed. [-]"""
+
 SLOWEST = 1e-3
 """Train speed below which creepage is taken over this speed instead, so it stays finite. [m/s]"""
 
@@ -235,26 +238,32 @@ def _highest_octave(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
 
 
 @inner
-def _bracket_peak(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
+def _bracket_peak(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any, Any, Any]:
     """Return two logarithms of slip speed with rising and falling force, equal if none falls.
 
-    First near the peak found last, then octave by octave from small slip.
+    First near the peak found last, then octave by octave from small slip. With them the slopes.
     """
     if state.peak_creepage > 0.0 and state.adhesion_reduction <= 3.5 * state.slip_reduction:
         near = math.log(state.peak_creepage * speed)
-        if (
-            _slope_at(near - 0.1, speed, axle, state, law) > 0.0
-            and _slope_at(near + 0.1, speed, axle, state, law) < 0.0
-        ):
-            return near - 0.1, near + 0.1
+        rising = _slope_at(near - _NEAR, speed, axle, state, law)
+        if rising > 0.0:
+            falling = _slope_at(near + _NEAR, speed, axle, state, law)
+            if falling < 0.0:
+                return near - _NEAR, near + _NEAR, rising, falling
     octave = math.log(2.0)
     fastest = math.log(speed)
+    low = high = fastest
     if state.adhesion_reduction > 3.5 * state.slip_reduction:
-        return _highest_octave(speed, axle, state, law)
-    for i in range(16, -1, -1):
-        if _slope_at(fastest - i * octave, speed, axle, state, law) < 0.0:
-            return fastest - (i + 1) * octave, fastest - i * octave
-    return fastest, fastest
+        low, high = _highest_octave(speed, axle, state, law)
+    else:
+        for i in range(16, -1, -1):
+            if _slope_at(fastest - i * octave, speed, axle, state, law) < 0.0:
+                low, high = fastest - (i + 1) * octave, fastest - i * octave
+                break
+    if low == high:
+        return low, high, 0.0, 0.0
+    rising = _slope_at(low, speed, axle, state, law)
+    return low, high, rising, _slope_at(high, speed, axle, state, law)
 
 
 @part
@@ -277,25 +286,25 @@ def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
     From no slip the force rises to a first peak; beyond it, where friction has fallen as far as it
     will, it may rise a little again, so the locked wheel is compared too. Where the force never
     falls (flat curve) the locked wheel has the largest. Bracketed false position (Illinois) on the
-    logarithm of the slip speed, to 1e-4 of it: the force, flat there, is right to 1e-7 of itself.
+    logarithm of the slip speed, to 1e-3 of it: the force, flat there, is right to 1e-6 of itself.
     """
     speed = max(train_speed, SLOWEST)
     locked_force = creep_force(speed, speed, axle, state, law)[0]
     is_flat = state.friction_ratio >= 1.0 or state.friction_decay == 0.0
     if is_flat and law.kind != MEASURED_CURVE:
         return 1.0, locked_force
-    low, high = _bracket_peak(speed, axle, state, law)
+    low, high, low_slope, high_slope = _bracket_peak(speed, axle, state, law)
     if low == high:
         return 1.0, locked_force
-    low_slope = _slope_at(low, speed, axle, state, law)
-    high_slope = _slope_at(high, speed, axle, state, law)
     side = 0
     middle = low
+    slip_speed = force = 0.0
     for _ in range(80):
         before = middle
         share = low_slope / (low_slope - high_slope)
         middle = low + min(max(share, 0.02), 0.98) * (high - low)
-        slope = _slope_at(middle, speed, axle, state, law)
+        slip_speed = math.exp(middle)
+        force, slope = creep_force(slip_speed, speed, axle, state, law)
         if slope > 0.0:
             low, low_slope = middle, slope
             high_slope *= 0.5 if side == 1 else 1.0
@@ -304,10 +313,8 @@ def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
             high, high_slope = middle, slope
             low_slope *= 0.5 if side == -1 else 1.0
             side = -1
-        if high - low < 1e-4 or abs(middle - before) < 1e-5:
+        if high - low < 1e-3 or abs(middle - before) < 1e-3:
             break
-    slip_speed = math.exp(middle)
-    force = creep_force(slip_speed, speed, axle, state, law)[0]
     if force < locked_force:
         return 1.0, locked_force
     return slip_speed / speed, force

@@ -66,7 +66,7 @@ def solve_stage(
     -----
     Newton's method. The first step is taken on the tangent known from the stage before and costs no
     evaluation; the second usually is the last. How far a step misses is told by how much the slope
-    has changed since the evaluation before, and the steps end when that is below 1e-6 of the slip
+    has changed since the evaluation before, and the steps end when that is below 1e-5 of the slip
     speed.
     The creep force lies within plus and minus its limit, which bounds U from both sides; every
     evaluation narrows the bracket. A step that leaves it, or that is not half as long as the step
@@ -103,7 +103,7 @@ def solve_stage(
         apart = abs(slip_speed - last_slip)
         last_slip = slip_speed
         smallest = min(abs(slip_speed), abs(train_speed - tried))
-        allowed = 1e-6 * smallest + 2e-15 * (1.0 + train_speed)  # rounding of speeds
+        allowed = 1e-5 * smallest + 2e-15 * (1.0 + train_speed)  # rounding of speeds
         if last <= allowed:
             break
         if not is_halved and weight * bend * last <= 2.0 * stiffness * apart * allowed:

@@ -11,7 +11,7 @@ class Run(Record):
         "time",
         low=1e-5,
         high=0.1,
-        default=0.01,
+        default=0.02,
         doc="Longest time step.",
         mark="assumed",
         source="a choice of accuracy",
