@@ -269,7 +269,7 @@ def _begin_step(until: float, world: Any) -> bool:
     return True
 
 
-@inner
+@inlined
 def advance(until: float, world: Any) -> int:
     """Go on until a controller samples, a time is reached or the stop ends.
 
