@@ -8,7 +8,7 @@ from typing import Any
 
 from bench.kernel.driver import time_to_travel
 from bench.kernel.friction import heat_brake, rim_force
-from bench.kernel.jit import inner
+from bench.kernel.jit import inlined
 from bench.kernel.pneumatics import apply_due_commands, count_air, next_due, pressure_piece
 from bench.kernel.rail import clean_own_contact, enter_cell, leave_cell
 from bench.kernel.records import CONTACT_ONLY, DISC
@@ -28,7 +28,7 @@ _NO_TIME = 1e-11
 """Pieces shorter than this are nothing. [s]"""
 
 
-@inner
+@inlined
 def _move_axle_piece(
     longest: float,
     time: float,
@@ -101,7 +101,7 @@ def _move_axle_piece(
     return spent, impulse, border <= spent + _NO_TIME
 
 
-@inner
+@inlined
 def move_axle(
     start: float,
     end: float,
