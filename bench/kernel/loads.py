@@ -2,6 +2,8 @@
 
 from typing import Any
 
+import numpy as np
+
 from bench.kernel.jit import part
 
 
@@ -51,9 +53,8 @@ def transfer_load(acceleration: float, vehicle: Any, axles: Any, states: Any) ->
         rest = axles[first + i].wheel_load
         load = max(rest + 0.5 * change, 0.05 * rest)
         states[first + i].wheel_load = load
-        states[first + i].contact_stiffness = axles[first + i].contact_stiffness * (
-            load / rest
-        ) ** (2.0 / 3.0)
+        by_load = np.cbrt(load / rest)  # half the time of a general power
+        states[first + i].contact_stiffness = axles[first + i].contact_stiffness * by_load * by_load
 
 
 @part

@@ -410,7 +410,7 @@ AXLE_STATE = _record(
     ("next_pulse", _f),  # rim travel of the next pulse [m]
     ("n_pulses", _i),  # since the last sample
     ("pulse_time", _f),  # latest pulse [s]
-    ("sampled_pulse_time", _f),  # latest pulse the last sample knew [s]
+    ("sampled_pulse_time", _f),  # latest pulse the last sample knew, by its clock [s]
     ("measured_speed", _f),
     ("n_sensed", _i),  # samples of its controller it has been moved past
     ("sensed_speed", _f, (QUEUE_LENGTH,)),  # what they found, the oldest overwritten [m/s]

@@ -90,19 +90,19 @@ def measure_speed(time: float, train: Any, axle: Any, state: Any) -> float:
     if state.sensor_fault == SENSOR_STUCK + 1:
         return state.measured_speed
     if state.n_pulses > 0:
-        tick = train.clock_tick
-        latest, before = state.pulse_time, state.sampled_pulse_time
-        if tick > 0.0:
-            latest, before = math.floor(latest / tick) * tick, math.floor(before / tick) * tick
-        if latest > before:
-            state.measured_speed = state.n_pulses * axle.assumed_pitch / (latest - before)
-        state.sampled_pulse_time = state.pulse_time
+        latest = state.pulse_time
+        if train.clock_tick > 0.0:
+            latest = math.floor(latest / train.clock_tick) * train.clock_tick
+        if latest > state.sampled_pulse_time:
+            span = latest - state.sampled_pulse_time
+            state.measured_speed = state.n_pulses * axle.assumed_pitch / span
+        state.sampled_pulse_time = latest
         state.n_pulses = 0
     waited = time - state.pulse_time
     if waited > train.zero_timeout:
         state.measured_speed = 0.0
-    elif waited > 0.0:
-        state.measured_speed = min(state.measured_speed, axle.assumed_pitch / waited)
+    elif state.measured_speed * waited > axle.assumed_pitch:
+        state.measured_speed = axle.assumed_pitch / waited
     return state.measured_speed
 
 
