@@ -177,8 +177,9 @@ def creep_force(
     friction mu falling with slip speed, in tau as well. A measured curve is taken as it is, over
     creepage, scaled so that its largest adhesion is the cell's friction.
     """
-    creepage_slope = 1.0 / max(train_speed, SLOWEST)
+    speed = max(train_speed, SLOWEST)
     if law.kind == MEASURED_CURVE:
+        creepage_slope = 1.0 / speed
         scale = 2.0 * state.wheel_load * state.friction
         ratio, slope = curve_ratio(slip_speed * creepage_slope, train_speed, law)
         return scale * ratio, scale * slope * creepage_slope
@@ -188,7 +189,7 @@ def creep_force(
     if slip_speed < 0.0:
         friction_slope = -friction_slope
     limit = state.wheel_load * friction
-    tau_slope = state.contact_stiffness * creepage_slope / limit
+    tau_slope = state.contact_stiffness / (speed * limit)
     tau = tau_slope * slip_speed
     if law.kind == POLACH:
         ratio, slope = polach_ratio(tau, state.adhesion_reduction, state.slip_reduction)
