@@ -16,6 +16,9 @@ _PLAIN: dict[str, Any] = {"error_model": "numpy", "_nrt": False}
 part = _compile(**_PLAIN)
 """Compile a function that Python may call as well, in tests for one."""
 
+folded = _compile(forceinline=True, **_PLAIN)
+"""Compile a function that Python may call as well, and fold its machine code into its callers."""
+
 inner = _compile(no_cpython_wrapper=True, no_cfunc_wrapper=True, **_PLAIN)
 """Compile a function that only compiled code calls."""
 

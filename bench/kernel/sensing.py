@@ -134,18 +134,17 @@ def sense(
     """
     acceleration = (state.wheel_speed - speed_before) / duration
     done, speed = 0.0, speed_before
-    while True:
+    is_sampled = True
+    while is_sampled:
         sample = group.phase + state.n_sensed * group.sample_time
+        is_sampled = sample - time <= duration + _NO_TIME
         until = min(sample - time, duration)
-        if sample - time > duration + _NO_TIME:
-            break
         if until > done:
             at_speed = speed_before + acceleration * until
             watch_pulses(time + done, until - done, speed, at_speed, axle, state)
             done, speed = until, at_speed
-        sense_now(sample, pressure_before + pressure_rate * done, train, axle, state)
-    if done < duration:
-        watch_pulses(time + done, duration - done, speed, state.wheel_speed, axle, state)
+        if is_sampled:
+            sense_now(sample, pressure_before + pressure_rate * done, train, axle, state)
 
 
 @part

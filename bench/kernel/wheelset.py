@@ -15,7 +15,7 @@ import math
 from typing import Any
 
 from bench.kernel.creep import creep_force, steepest_fall
-from bench.kernel.jit import inner, part
+from bench.kernel.jit import folded, inner, part
 
 GAMMA = 1.0 - math.sqrt(0.5)
 """Diagonal coefficient of both stages; their weights in the step are 1 - gamma and gamma."""
@@ -112,7 +112,7 @@ def solve_stage(
     return wheel_speed
 
 
-@part
+@folded
 def spin(
     duration: float,
     speed: float,
@@ -150,7 +150,7 @@ def spin(
     return wheel_1, net_1 + brake_1, wheel_2, (wheel_2 - base) / weight + brake_2
 
 
-@part
+@folded
 def spin_until_locked(
     duration: float,
     speed: float,
@@ -246,7 +246,7 @@ def stay_locked(
     return spent, 0.0, first, 0.0, grip
 
 
-@part
+@folded
 def turn(
     duration: float,
     speed: float,
