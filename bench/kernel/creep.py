@@ -287,7 +287,7 @@ def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
     From no slip the force rises to a first peak; beyond it, where friction has fallen as far as it
     will, it may rise a little again, so the locked wheel is compared too. Where the force never
     falls (flat curve) the locked wheel has the largest. Bracketed false position (Illinois) on the
-    logarithm of the slip speed, to 1e-3 of it: the force, flat there, is right to 1e-6 of itself.
+    logarithm of the slip speed, to 1e-4 of it: the force, flat there, is right to 1e-7 of itself.
     """
     speed = max(train_speed, SLOWEST)
     locked_force = creep_force(speed, speed, axle, state, law)[0]
@@ -302,6 +302,7 @@ def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
     slip_speed = force = 0.0
     for _ in range(80):
         before = middle
+        bend = (low_slope - high_slope) / (high - low)
         share = low_slope / (low_slope - high_slope)
         middle = low + min(max(share, 0.02), 0.98) * (high - low)
         slip_speed = math.exp(middle)
@@ -314,7 +315,8 @@ def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
             high, high_slope = middle, slope
             low_slope *= 0.5 if side == -1 else 1.0
             side = -1
-        if high - low < 1e-3 or abs(middle - before) < 1e-3:
+        is_next_short = law.kind == POLACH and abs(slope) < 1e-4 * bend  # the others have kinks
+        if is_next_short or high - low < 1e-4 or abs(middle - before) < 1e-5:
             break
     if force < locked_force:
         return 1.0, locked_force

@@ -66,8 +66,8 @@ def solve_stage(
     -----
     Newton's method. The first step is taken on the tangent known from the stage before and costs no
     evaluation; the second usually is the last. How far a step misses is told by how much the slope
-    has changed since the evaluation before, and the steps end when that is below 1e-5 of the slip
-    speed.
+    has changed since the evaluation before, and the steps end when that is below 1e-8 of the slip
+    speed and 1e-7 of the bracket; that much is then put right, so that what is left is of third order.
     The creep force lies within plus and minus its limit, which bounds U from both sides; every
     evaluation narrows the bracket. A step that leaves it, or that is not half as long as the step
     before the last (from one flat end of the curve Newton jumps to the other and back), is replaced
@@ -76,11 +76,14 @@ def solve_stage(
     spread = _LARGEST_SHAPE * state.wheel_load * state.friction
     low = base - weight * (brake_force + spread)
     high = base - weight * (brake_force - spread)
-    last_slip, slope = state.curve_slip, state.curve_slope
-    on_tangent = state.curve_force + slope * (train_speed - last_slip)
+    last_slip, last_force, slope = state.curve_slip, state.curve_force, state.curve_slope
+    if last_slip == 0.0 and slope == 0.0:  # not evaluated yet
+        last_force, slope = creep_force(0.0, train_speed, axle, state, law)
+    on_tangent = last_force + slope * (train_speed - last_slip)
     wheel_speed = (base + weight * (on_tangent - brake_force)) / (1.0 + weight * slope)
     wheel_speed = min(max(wheel_speed, low), high)
     last = before_last = 2.0 * (high - low)
+    largest_miss = 1e-7 * (high - low)
     for _ in range(100):
         slip_speed = train_speed - wheel_speed
         last_slope = slope
@@ -99,14 +102,18 @@ def solve_stage(
             change = tried - wheel_speed
         before_last, last = last, abs(change)
         wheel_speed = tried
-        bend = abs((slope - last_slope) * change)  # of the tangent over the step, by the last two
-        apart = abs(slip_speed - last_slip)
+        # how far the tangent leaves the curve over the step, by the slopes of the last two
+        missed = 0.5 * weight * (slope - last_slope) * change * change
+        reach = stiffness * (slip_speed - last_slip)
         last_slip = slip_speed
         smallest = min(abs(slip_speed), abs(train_speed - tried))
-        allowed = 1e-5 * smallest + 2e-15 * (1.0 + train_speed)  # rounding of speeds
+        allowed = min(1e-8 * smallest, largest_miss) + 2e-15 * (1.0 + train_speed)  # rounding
         if last <= allowed:
             break
-        if not is_halved and weight * bend * last <= 2.0 * stiffness * apart * allowed:
+        # from far the slopes of two points on a flat end would tell nothing of the steep part
+        is_near = not is_halved and last <= 0.1 * smallest
+        if is_near and abs(missed) <= abs(reach) * allowed:
+            wheel_speed += missed / reach
             break
     state.curve_slip, state.curve_force, state.curve_slope = last_slip, force, slope
     return wheel_speed

@@ -32,7 +32,7 @@ def test_stage_is_solved_to_its_root(film, speed, creepage):
     limit = limit_of(axle, state)
     base = speed * (1.0 - creepage)
     for brake in (0.0, 0.3 * limit, limit, 1.2 * limit, 3.0 * limit):
-        found = solve_stage(base, weight, brake, speed, base, axle, state, law)
+        found = solve_stage(base, weight, brake, speed, axle, state, law)
         force = creep_force(speed - found, speed, axle, state, law)[0]
         # Ends when a Newton step is below 1e-6 of the slip, so with its square: relative to what
         # the limit can do in the stage the residual is then nothing but rounding of the speeds.

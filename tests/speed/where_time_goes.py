@@ -123,9 +123,7 @@ def _solve_stage(n, world):
             speed = state.wheel_speed
             weight = wheelset.GAMMA * 5e-3 / axle.rotating_mass
             brake = state.brake_force + 0.01 * k
-            total += wheelset.solve_stage(
-                speed, weight, brake, moving.speed, axle, state, law
-            )
+            total += wheelset.solve_stage(speed, weight, brake, moving.speed, axle, state, law)
     return total
 
 
