@@ -215,6 +215,7 @@ def test_no_axle_profits_from_those_before_it(detergent: Stop) -> None:
 @pytest.mark.parametrize("rail", ["detergent", "wet_leaf"])
 def test_stop_accounts_for_its_energy_and_stays_above_the_shortest_possible(rail: str) -> None:
     scenario = contact_only(rail, initial_speed=12.0)  # slow: the floor takes long
+    scenario = scenario.replace({"run.maximum_step": 0.01})  # first order in it
     floor = shortest_possible(scenario)
     for controller in (none.CONTROLLER, slip_band.CONTROLLER):
         summary = simulate(scenario, controller, with_traces=False).summary
