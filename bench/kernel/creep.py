@@ -3,7 +3,7 @@
 import math
 from typing import Any
 
-from bench.kernel.jit import inner, part
+from bench.kernel.jit import folded, inner, part
 from bench.kernel.records import MEASURED_CURVE, POLACH
 
 _NEAR = 0.03
@@ -153,7 +153,7 @@ def curve_ratio(creepage: float, train_speed: float, law: Any) -> tuple[Any, Any
     return math.copysign(value, creepage), slope
 
 
-@part
+@folded
 def creep_force(
     slip_speed: float, train_speed: float, axle: Any, state: Any, law: Any
 ) -> tuple[Any, Any]:

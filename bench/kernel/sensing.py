@@ -3,14 +3,14 @@
 import math
 from typing import Any
 
-from bench.kernel.jit import inner, part
+from bench.kernel.jit import folded, inner, part
 from bench.kernel.records import QUEUE_LENGTH, SENSOR_DEAD, SENSOR_STUCK
 
 _NO_TIME = 1e-10
 """A sample so soon after a piece of time sees its end. [s]"""
 
 
-@part
+@folded
 def watch_pulses(
     time: float, duration: float, speed_before: float, speed_after: float, axle: Any, state: Any
 ) -> None:
@@ -106,7 +106,7 @@ def measure_speed(time: float, train: Any, axle: Any, state: Any) -> float:
     return state.measured_speed
 
 
-@part
+@folded
 def sense(
     time: float,
     duration: float,
