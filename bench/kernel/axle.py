@@ -94,7 +94,18 @@ def _move_axle_piece(
         count_adhesion(
             piece, speed, acceleration, demanded * gain, demanded_rate * gain, axle, state, law
         )
-    sense(time, spent, wheel_before, pressure_now, rate, group, train, axle, state)
+    sense(
+        time,
+        spent,
+        wheel_before,
+        state.wheel_acceleration,
+        pressure_now,
+        rate,
+        group,
+        train,
+        axle,
+        state,
+    )
     state.brake_force = brake + brake_rate * spent
     state.to_border -= spent * (speed + 0.5 * acceleration * spent)
     impulse = spent * ((1.0 - GAMMA) * piece[2] + GAMMA * piece[4])

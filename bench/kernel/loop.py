@@ -10,7 +10,7 @@ from typing import Any
 import numba
 
 from bench.kernel.cache import compiled_here
-from bench.kernel.columns import FILL, N_MEASURED, VENT
+from bench.kernel.columns import FILL, VENT
 from bench.kernel.friction import rim_force
 from bench.kernel.jit import entry, inlined, inner
 from bench.kernel.pneumatics import limit_vent, send_command
@@ -37,7 +37,7 @@ UPDATE_SIGNATURE = numba.types.void(
 def observe(i_group: int, world: Any) -> None:
     """Fill the rows of the observation of one controller's axles, as its equipment sees them now.
 
-    Truth columns are NaN unless the controller declared that it uses truth.
+    Truth columns stay NaN, as packed, unless the controller declared that it uses truth.
     """
     group = world.groups[i_group]
     state = world.train_state[0]
@@ -57,7 +57,6 @@ def observe(i_group: int, world: Any) -> None:
         row[2] = vehicle.demand + vehicle.demand_rate * elapsed
         row[3] = group.sample_time
         if not group.sees_truth:
-            row[N_MEASURED:] = math.nan
             continue
         row[4] = speed
         row[5] = moving.wheel_speed

@@ -12,30 +12,30 @@ _NO_TIME = 1e-10
 
 @folded
 def watch_pulses(
-    time: float, duration: float, speed_before: float, speed_after: float, axle: Any, state: Any
+    time: float, duration: float, speed: float, acceleration: float, axle: Any, state: Any
 ) -> None:
     """Move the rim on over a piece of time and note the latest pulse in it.
 
     Parameters
     ----------
-    time, duration : float                 start and length of the piece [s]
-    speed_before, speed_after : float      rim speed at its ends, linear between. [m/s], >= 0
+    time, duration : float   start and length of the piece [s]
+    speed : float            of the rim at its start. [m/s], >= 0
+    acceleration : float     constant. [m/s2]
 
     Notes
     -----
     Pulse instants are found inside the piece from the rim travel, quadratic in time.
     """
     start = state.rim_travel
-    end = start + 0.5 * (speed_before + speed_after) * duration
+    end = start + (speed + 0.5 * acceleration * duration) * duration
     state.rim_travel = end
     if end < state.next_pulse:
         return
-    rate = (speed_after - speed_before) / duration
     is_plain = axle.pitch_error == 0.0 and axle.jitter + state.noise == 0.0 and axle.dropout == 0.0
     if is_plain:
         n_more = math.floor((end - state.next_pulse) / axle.pulse_pitch)
         travel = state.next_pulse + n_more * axle.pulse_pitch - start
-        state.pulse_time = time + min(_time_for(travel, speed_before, rate), duration)
+        state.pulse_time = time + min(_time_for(travel, speed, acceleration), duration)
         state.n_pulses += int(n_more) + 1
         state.next_pulse += (n_more + 1.0) * axle.pulse_pitch
         return
@@ -45,8 +45,8 @@ def watch_pulses(
         turn = 2.0 * math.pi * (state.n_teeth_passed % axle.n_teeth) / axle.n_teeth
         error = axle.pitch_error * math.sin(turn)
         error += (axle.jitter + state.noise) * _normal(state)
-        shift = error / max(speed_before + rate * duration, 0.5)
-        seen = time + min(_time_for(travel, speed_before, rate), duration) + shift
+        shift = error / max(speed + acceleration * duration, 0.5)
+        seen = time + min(_time_for(travel, speed, acceleration), duration) + shift
         if _uniform(state) >= axle.dropout and seen > state.pulse_time:
             state.pulse_time = seen
             state.n_pulses += 1  # a lost pulse makes the wheel seem slower
@@ -54,8 +54,8 @@ def watch_pulses(
 
 
 @inner
-def _time_for(travel: float, speed: float, rate: float) -> float:
-    root = math.sqrt(max(speed * speed + 2.0 * rate * travel, 0.0))
+def _time_for(travel: float, speed: float, acceleration: float) -> float:
+    root = math.sqrt(max(speed * speed + 2.0 * acceleration * travel, 0.0))
     return 2.0 * travel / max(speed + root, 1e-12)
 
 
@@ -110,8 +110,9 @@ def measure_speed(time: float, train: Any, axle: Any, state: Any) -> float:
 def sense(
     time: float,
     duration: float,
-    speed_before: float,
-    pressure_before: float,
+    speed: float,
+    acceleration: float,
+    pressure: float,
     pressure_rate: float,
     group: Any,
     train: Any,
@@ -126,25 +127,23 @@ def sense(
 
     Parameters
     ----------
-    time, duration : float         start and length of the piece [s]
-    speed_before : float           rim speed at its start; `state` holds that at its end [m/s]
-    pressure_before : float        of the cylinder at its start, linear within it. [Pa]
-    pressure_rate : float          [Pa/s]
-    group : GROUP                  when the controller samples
+    time, duration : float          start and length of the piece [s]
+    speed, acceleration : float     of the rim, at the start and throughout [m/s], [m/s2]
+    pressure, pressure_rate : float of the cylinder, at the start and throughout [Pa], [Pa/s]
+    group : GROUP                   when the controller samples
     """
-    acceleration = (state.wheel_speed - speed_before) / duration
-    done, speed = 0.0, speed_before
+    done = 0.0
     is_sampled = True
     while is_sampled:
         sample = group.phase + state.n_sensed * group.sample_time
         is_sampled = sample - time <= duration + _NO_TIME
         until = min(sample - time, duration)
         if until > done:
-            at_speed = speed_before + acceleration * until
-            watch_pulses(time + done, until - done, speed, at_speed, axle, state)
-            done, speed = until, at_speed
+            now = speed + acceleration * done
+            watch_pulses(time + done, until - done, now, acceleration, axle, state)
+            done = until
         if is_sampled:
-            sense_now(sample, pressure_before + pressure_rate * done, train, axle, state)
+            sense_now(sample, pressure + pressure_rate * done, train, axle, state)
 
 
 @part

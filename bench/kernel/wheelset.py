@@ -66,8 +66,8 @@ def solve_stage(
     -----
     Newton's method. The first step is taken on the tangent known from the stage before and costs no
     evaluation; the second usually is the last. How far a step misses is told by how much the slope
-    has changed since the evaluation before, and the steps end when that is below 1e-8 of the slip
-    speed and 1e-7 of the bracket; that much is then put right, so that what is left is of third order.
+    has changed since the evaluation before. Steps end when that is below 1e-8 of the slip speed and
+    1e-7 of the bracket; that much is then put right, so what is left is of third order.
     The creep force lies within plus and minus its limit, which bounds U from both sides; every
     evaluation narrows the bracket. A step that leaves it, or that is not half as long as the step
     before the last (from one flat end of the curve Newton jumps to the other and back), is replaced

@@ -51,6 +51,9 @@ def _start_axles(world: World, scenario: Scenario, generator: np.random.Generato
     since_pulse = generator.random(len(states)) * pitch
     states["next_pulse"] = pitch - since_pulse
     states["pulse_time"] = states["sampled_pulse_time"] = -since_pulse / speed
+    tick = scenario.sensing.clock_tick
+    if tick > 0.0:
+        states["sampled_pulse_time"] = np.floor(states["pulse_time"] / tick) * tick
 
 
 def _n_traces(scenario: Scenario, with_traces: bool) -> int:
@@ -151,7 +154,7 @@ def pack(
         signals=np.zeros((len(groups), len(SIGNALS))),
         effective=np.zeros(len(handle)),
         group_states=group_states,
-        observation=np.zeros((n_axles, len(OBSERVED))),
+        observation=np.full((n_axles, len(OBSERVED)), np.nan),
         command=np.tile([float(FILL), 1.0], (n_axles, 1)),
         train_traces=np.zeros((n_traces, len(records.TRACED_TRAIN))),
         axle_traces=np.zeros((n_traces, n_axles, len(records.TRACED_AXLE))),

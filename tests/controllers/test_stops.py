@@ -29,7 +29,9 @@ def test_a_dry_stop_is_that_without_slip_control(controller: Controller) -> None
     without, with_it = stop("dry", "none"), stop("dry", controller.name)
     n_rows = int((with_it.traces["train_speed"] > 1.4).sum())
     assert (with_it.traces["valve"][:n_rows] == FILL).all()
-    for name in ("wheel_speed", "train_speed", "pressure") if controller.actuator != "ideal" else ():
+    for name in (
+        ("wheel_speed", "train_speed", "pressure") if controller.actuator != "ideal" else ()
+    ):
         assert np.array_equal(with_it.traces[name][:n_rows], without.traces[name][:n_rows])
     difference = with_it.summary["final_distance"] - without.summary["final_distance"]
     assert difference == pytest.approx(0.0, abs=1e-4)

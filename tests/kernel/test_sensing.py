@@ -3,10 +3,16 @@
 import itertools
 import math
 
+import numpy as np
 import pytest
 
-from bench.kernel.sensing import measure_speed, watch_pulses
+from bench import load_scenario
+from bench.kernel.records import GROUP, QUEUE_LENGTH
+from bench.kernel.sensing import measure_speed, sense, watch_pulses
+from bench.packing import pack
 from bench.scenario import Sensing
+from bench.simulation import run_sample_by_sample
+from controllers import by_name, none
 from tests.support_stops import packed, plain_stop
 
 PITCH = math.pi * 0.84 / 90
@@ -22,9 +28,8 @@ class Sensor:
         self.time = 0.0
 
     def turn(self, duration, before, after=None):
-        watch_pulses(
-            self.time, duration, before, before if after is None else after, self.axle, self.state
-        )
+        acceleration = 0.0 if after is None else (after - before) / duration
+        watch_pulses(self.time, duration, before, acceleration, self.axle, self.state)
         self.time += duration
 
     def measure(self):
@@ -134,3 +139,87 @@ def test_pulses_split_by_steps_are_those_of_one_long_step():
         many.turn(1e-4, 20.0 - 2e-3 * i, 20.0 - 2e-3 * (i + 1))
     assert one.state["n_pulses"] == many.state["n_pulses"]
     assert one.state["pulse_time"] == pytest.approx(float(many.state["pulse_time"]), abs=1e-9)
+
+
+SPEED, SLOWING, SAMPLE, PHASE = 20.0, 6.0, 0.01, 0.004
+
+
+def found_by_samples(pieces):
+    """Return speeds and pressures that samples find while a wheel slows through these pieces."""
+    sensor = Sensor(clock_tick=1e-6)
+    group = np.zeros(1, GROUP)[0]
+    group["sample_time"], group["phase"] = SAMPLE, PHASE
+    time, found = 0.0, []
+    for piece in pieces:
+        before = int(sensor.state["n_sensed"])
+        speed, pressure = SPEED - SLOWING * time, 1e5 + 4e5 * time
+        sense(
+            time,
+            piece,
+            speed,
+            -SLOWING,
+            pressure,
+            4e5,
+            group,
+            sensor.train,
+            sensor.axle,
+            sensor.state,
+        )
+        time += piece
+        for i in range(before, int(sensor.state["n_sensed"])):
+            place = i % QUEUE_LENGTH
+            found.append(
+                (sensor.state["sensed_speed"][place], sensor.state["sensed_pressure"][place])
+            )
+    return np.array(found)
+
+
+@pytest.mark.parametrize("piece", [0.001, 0.004, 0.01, 0.03])
+def test_samples_find_the_same_however_pieces_lie(piece):
+    """Six samples in 60 ms: in the middle of a piece, at its end, several in one."""
+    found = found_by_samples([piece] * round(0.06 / piece))
+    at_samples = found_by_samples([PHASE, *[SAMPLE] * 5, 0.06 - PHASE - 5 * SAMPLE])
+    assert found.shape == at_samples.shape == (6, 2)
+    # a pulse time next to a tick may be rounded the other way: a tick of 10 ms
+    assert found[:, 0] == pytest.approx(at_samples[:, 0], rel=1.1e-4)
+    assert found[:, 1] == pytest.approx(1e5 + 4e5 * (PHASE + SAMPLE * np.arange(6)), rel=1e-12)
+
+
+def observed(controller, lookahead):
+    """Return time and what each sample of the first vehicle observes in a dry stop from 10 m/s."""
+    world = pack(load_scenario("dry").replace(initial_speed=10.0), controller, 3, False)
+    if not lookahead:
+        world.groups["lookahead"] = 0.0
+    memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))
+    rows = []
+    samples = run_sample_by_sample(world, controller, controller.update, memory)
+    for _ in samples:
+        rows.append((float(world.train_state["clock"][0]), *world.observation[0, :3]))
+    return np.array(rows[1:])  # a row shows what the sample before it observed
+
+
+def test_running_ahead_of_a_sample_does_not_change_what_it_finds():
+    """Axles moved on by the valve's delay before the controller is asked, and not moved on."""
+    assert float(pack(load_scenario("dry"), none.CONTROLLER, 3, False).groups["lookahead"][0]) > 0
+    ahead, not_ahead = observed(none.CONTROLLER, True), observed(none.CONTROLLER, False)
+    assert len(ahead) == len(not_ahead) > 1000
+    assert ahead[:, 0] == pytest.approx(not_ahead[:, 0], abs=1e-9)
+    assert ahead[:, 3] == pytest.approx(not_ahead[:, 3], abs=1e-9)
+    is_fast = ahead[:, 1] > 1.0  # below, tooth by tooth, an instant may fall to the next sample
+    assert ahead[is_fast, 1] == pytest.approx(not_ahead[is_fast, 1], rel=1e-3)
+    assert ahead[:, 2] == pytest.approx(not_ahead[:, 2], abs=30.0)
+
+
+@pytest.mark.parametrize("name", ["slip_band", "peak_follower"])
+def test_no_command_acts_before_its_delay(name):
+    """An axle is never further than the controller's next command can reach back."""
+    controller = by_name(name)
+    world = pack(load_scenario("wet_leaf").replace(initial_speed=10.0), controller, 3, False)
+    memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))
+    ahead = []
+    for _ in run_sample_by_sample(world, controller, controller.update, memory):
+        state = world.train_state[0]
+        ahead.append(float(state["time"] + state["elapsed"] - state["clock"]))
+    delay = 0.0 if name == "peak_follower" else 0.03
+    assert max(ahead[:-1]) <= delay + 1e-9
+    assert (max(ahead[:-1]) > 0.5 * 0.02) is (delay > 0.0)

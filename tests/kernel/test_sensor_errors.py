@@ -23,7 +23,7 @@ def errors(n_samples=400, assumed=None, **sensing):
     train, axle, state = world.train[0], world.axles[0], world.axle_states[0]
     found = []
     for i in range(n_samples):
-        watch_pulses(i * SAMPLE, SAMPLE, SPEED, SPEED, axle, state)
+        watch_pulses(i * SAMPLE, SAMPLE, SPEED, 0.0, axle, state)
         found.append(measure_speed((i + 1) * SAMPLE, train, axle, state) / SPEED - 1.0)
     return np.array(found[20:])
 

@@ -267,7 +267,7 @@ def _watch_pulses(n, world):
         for i in range(world.axles.shape[0]):
             state = world.axle_states[i]
             speed = state.wheel_speed
-            sensing.watch_pulses(5e-3 * k, 5e-3, speed, speed, world.axles[i], state)
+            sensing.watch_pulses(5e-3 * k, 5e-3, speed, 0.0, world.axles[i], state)
     return world.axle_states[0].pulse_time
 
 
