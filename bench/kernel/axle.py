@@ -21,6 +21,8 @@ from bench.kernel.tally import (
     count_slide,
     log_lock,
     note_slide,
+    sample_lock,
+    time_to_sample,
 )
 from bench.kernel.wheelset import GAMMA, longest_piece, turn
 
@@ -53,7 +55,7 @@ def _move_axle_piece(
     if border <= _NO_TIME:
         return 0.0, 0.0, True
     longest = min(longest, border, next_due(state) - time)
-    longest = min(longest, longest_piece(speed, axle, state, law))
+    longest = min(longest, longest_piece(speed, axle, state, law), time_to_sample(state))
     pressure_before = state.pressure
     rate, until = pressure_piece(
         longest,
@@ -124,6 +126,7 @@ def move_axle(
     sanders: Any,
     sander_states: Any,
     lock_log: Any,
+    lock_trail: Any,
     histogram: Any,
     i_axle: int,
 ) -> float:
@@ -176,6 +179,7 @@ def move_axle(
                     lock_log,
                     state,
                 )
+                sample_lock(moving, lock_log, lock_trail, state)
             count_slide(spent, end_speed, run, histogram, state)
             note_slide(spent, now, end_speed, state.piece_heat, run, state)
         for i in range(sanders.shape[0]):

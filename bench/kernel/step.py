@@ -37,10 +37,7 @@ from bench.kernel.records import (
     TOO_LONG,
 )
 from bench.kernel.sanding import sand_flow, watch_trigger
-from bench.kernel.tally import (
-    note_cab,
-    sample_lock,
-)
+from bench.kernel.tally import note_cab
 from bench.kernel.traces import record
 from bench.kernel.train import curve_force, gradient_force, running_resistance
 
@@ -76,10 +73,9 @@ def _transfer_loads(duration: float, world: Any) -> None:
 
 @inlined
 def _note_locked_heat(heat: float, i_axle: int, world: Any) -> None:
-    """Note a locked wheel's heat [J, both wheels] where the step ended, and sample its lock."""
-    state = world.axle_states[i_axle]
-    world.rail_heat[state.i_cell] += 0.5 * heat / world.train[0].cell_length
-    sample_lock(world.train_state[0], world.lock_log, world.lock_trail, state)
+    """Note a locked wheel's heat [J, both wheels] where the step ended."""
+    i_cell = world.axle_states[i_axle].i_cell
+    world.rail_heat[i_cell] += 0.5 * heat / world.train[0].cell_length
 
 
 @inlined
@@ -123,6 +119,7 @@ def _move_group(world: Any) -> bool:
                 world.sanders,
                 world.sander_states,
                 world.lock_log,
+                world.lock_trail,
                 world.slide_histogram,
                 i_axle,
             )

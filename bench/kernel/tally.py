@@ -18,6 +18,9 @@ from bench.kernel.records import (
 )
 from bench.kernel.wheelset import GAMMA
 
+_SAME_TIME = 1e-9
+"""What happens within so short a time happens at once. [s]"""
+
 
 @inner
 def _time_below(threshold: float, before: float, after: float, duration: float) -> float:
@@ -115,21 +118,30 @@ def log_lock(
 
 
 @part
+def time_to_sample(state: Any) -> float:
+    """Return how long until a running lock is to be sampled, infinity if none runs. [s]"""
+    if state.lock_duration == 0.0 or state.i_lock < 0:
+        return math.inf
+    return max(state.next_trail - state.lock_duration, _SAME_TIME)
+
+
+@part
 def sample_lock(moving: Any, log: Any, trail: Any, state: Any) -> None:
-    """Sample a lock on a growing grid of time (`TRAIL_COLUMNS`), after a step in which it ran.
+    """Sample a lock on a growing grid of time (`TRAIL_COLUMNS`), after a piece in which it ran.
 
     So its heat can be worked out without traces.
     """
     if state.i_lock < 0 or moving.n_trail >= trail.shape[0]:
         return
     row = log[state.i_lock]
-    if row[2] >= state.next_trail:
+    if row[2] >= state.next_trail - _SAME_TIME:
         sample = trail[moving.n_trail]
         sample[0] = state.i_lock
         sample[1], sample[2], sample[3] = row[2], row[6], row[7]
         sample[4] = row[4]
         moving.n_trail += 1
-        state.next_trail = max(row[2] + FIRST_TRAIL, row[2] * TRAIL_GROWTH)
+        now = max(row[2], state.next_trail)
+        state.next_trail = max(now + FIRST_TRAIL, now * TRAIL_GROWTH)
 
 
 @part

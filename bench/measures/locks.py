@@ -32,6 +32,9 @@ from bench.measures.materials import (
 )
 from bench.measures.temperature import share_heat, step_edges
 
+TRAIL_GROWTH = 1.15
+"""How much longer a lock has lasted from one sample of its trail to the next. [-]"""
+
 MARTENSITE_WORDS = ("none", "possible", "likely")
 """Risk of martensite, by the number that stands for it in a summary."""
 
@@ -81,7 +84,7 @@ def lock_samples(
     trail : mapping of (n_rows,)    `lock`, `elapsed`, `locked_distance`, `contact_energy` (both
         wheels), `train_speed`; in order of time, locks mixed
     least_growth : float            Samples that follow closer than this ratio of elapsed time are
-        left out; 1 keeps all. [-]
+        left out but for the first four and the last two; 1 keeps all. [-]
 
     Returns
     -------
@@ -91,10 +94,11 @@ def lock_samples(
     lock, elapsed = trail["lock"][order].astype(np.int64), trail["elapsed"][order]
     is_kept = elapsed < log["duration"][lock] * (1.0 - 1e-9)
     # The trail grows geometrically, so leaving out every other sample squares its growth.
-    every = max(1, round(np.log(least_growth) / np.log(1.15)))
+    every = max(1, round(np.log(least_growth) / np.log(TRAIL_GROWTH)))
     n_locks = log["axle"].size
     ranks = np.arange(lock.size) - np.searchsorted(lock, np.arange(n_locks))[lock]
-    is_kept &= (ranks % every == 0) | (ranks < 4)
+    n_left = np.bincount(lock[is_kept], minlength=n_locks)[lock] - ranks
+    is_kept &= (ranks % every == 0) | (ranks < 4) | (n_left <= 2)
     order, lock = order[is_kept], lock[is_kept]
     counts = np.bincount(lock, minlength=n_locks)
     n_samples = int(counts.max(initial=0)) + 2

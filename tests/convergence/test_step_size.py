@@ -89,7 +89,7 @@ def test_mean_distance_of_a_short_train_is_converged(rail: str, strategy: str) -
         ("detergent", "slip_band", 64),
         ("grease", "deceleration", 64),
         ("grease", "slip_band", 64),
-        ("wet_leaf", "deceleration", 64),
+        ("wet_leaf", "deceleration", 96),
         ("wet_leaf", "slip_band", 64),
     ],
 )

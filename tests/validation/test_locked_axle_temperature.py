@@ -5,7 +5,10 @@ import math
 import numpy as np
 import pytest
 
+from bench import load_scenario
+from bench.kernel import records
 from bench.kernel.records import LOCK_COLUMNS, TRACED_AXLE, TRAIL_COLUMNS
+from bench.measures import locks as locks_of_stop
 from bench.measures.locks import (
     flat_lengths,
     lock_samples,
@@ -67,13 +70,10 @@ CASES = {
 }
 
 
-def run(case):
+def run(case, step=0.0025):
     """The world of a stop of one axle with one long lock, with traces every step."""
     speed, sections = CASES[case]
-    # the peak comes 20 ms into the lock: at the default step of 10 ms the rise is 2.3 % off
-    times = Run(
-        maximum_distance=5e3, maximum_time=600.0, maximum_step=0.0025, trace_interval=0.0025
-    )
+    times = Run(maximum_distance=5e3, maximum_time=600.0, maximum_step=step, trace_interval=step)
     return run_world(packed(plain_stop(speed, sections=sections, run=times)))
 
 
@@ -125,3 +125,16 @@ def test_temperature_does_not_hang_on_the_trail_it_is_worked_out_from():
     world = run("falling curve, to a stand")
     (_, _, fine), (_, _, coarse) = solved(world, 1.0), solved(world, 1.3)
     assert coarse.peak.max() == pytest.approx(fine.peak.max(), rel=0.005)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_temperature_does_not_hang_on_the_time_step(case):
+    """A lock cuts its own pieces of time where it is sampled, however long the train's steps."""
+    default = load_scenario("dry").run.maximum_step
+    peaks = [solved(run(case, step), 1.3)[2].peak[0] for step in (0.0025, default)]
+    assert default > 0.0025
+    assert peaks[1] == pytest.approx(peaks[0], rel=0.015)  # measured 1.2 %
+
+
+def test_trail_grows_as_the_measures_take_it():
+    assert records.TRAIL_GROWTH == locks_of_stop.TRAIL_GROWTH
