@@ -20,7 +20,13 @@ import bench
 from bench.assess.commands import add_parser as add_assess_parser
 from bench.campaign.commands import add_parsers as add_campaign_parsers
 from bench.caution import CAUTION
-from bench.command_line import FOLDER, get_ready, read_scenario, whole_number
+from bench.command_line import (
+    FOLDER,
+    collect_garbage_rarely,
+    get_ready,
+    read_scenario,
+    whole_number,
+)
 from bench.errors import InputError
 from bench.figures.commands import add_parsers as add_picture_parsers
 from bench.figures.stop_commands import add_parsers as add_stop_picture_parsers
@@ -51,6 +57,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     -------
     int   the exit code
     """
+    collect_garbage_rarely()
     try:
         arguments = make_parser().parse_args(argv)
         code: int = arguments.act(arguments)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import atexit
+import gc
 import re
 import sys
 from collections.abc import Iterable, Sequence
@@ -22,6 +24,15 @@ FOLDER = Path("slipbench-results")
 """Where results go unless another folder is named: each command has its own inside."""
 
 COMPILING = "compiling the physics once, half a minute or more ..."
+
+
+def collect_garbage_rarely() -> None:
+    """Spare a process most walks over what it imported, which is never garbage.
+
+    Measured on a warm stop: a tenth of its time while it imports, a seventh when it ends.
+    """
+    gc.set_threshold(50_000, 20, 20)
+    atexit.register(gc.freeze)
 
 
 def add_stop_arguments(
