@@ -8,7 +8,7 @@ from typing import Any
 
 from bench.kernel.driver import time_to_travel
 from bench.kernel.friction import heat_brake, rim_force
-from bench.kernel.jit import inner
+from bench.kernel.jit import inner, kept
 from bench.kernel.pneumatics import apply_due_commands, count_air, next_due, pressure_piece
 from bench.kernel.rail import clean_own_contact, enter_cell, leave_cell
 from bench.kernel.records import CONTACT_ONLY, DISC
@@ -100,7 +100,7 @@ def _move_axle_piece(
     return spent, impulse, border <= spent + _NO_TIME
 
 
-@inner
+@kept
 def move_axle(
     start: float,
     end: float,

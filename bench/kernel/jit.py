@@ -15,6 +15,8 @@ from typing import Any
 import numba
 from numba.core.registry import cpu_target
 
+from bench.kernel.cache import compiled_here
+
 _compile: Any = numba.njit  # its type stub does not know all options
 _PLAIN: dict[str, Any] = {"error_model": "numpy", "_nrt": False}
 _UNWRAPPED: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True, **_PLAIN}
@@ -42,6 +44,12 @@ inner = _compile(**_UNWRAPPED)
 
 inlined = _compile(inline="always", **_UNWRAPPED)
 """Compile a function of the whole `World` into its callers."""
+
+
+def kept(function: Callable[..., Any]) -> Any:
+    """Compile like `inner`, and keep it on disk: another process may compile it (bench.ahead)."""
+    with compiled_here():
+        return _compile(cache=True, **_UNWRAPPED)(function)
 
 
 class part:

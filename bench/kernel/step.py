@@ -83,7 +83,7 @@ def _note_locked_heat(heat: float, i_axle: int, world: Any) -> None:
 
 
 @inlined
-def _move_group(world: Any) -> bool:
+def move_group(world: Any) -> bool:
     """Move the axles of the controller whose turn it is to its next sample, or to the step's end.
 
     Returns
@@ -285,7 +285,7 @@ def advance(until: float, world: Any) -> int:
         if not state.is_in_step and not _begin_step(until, world):
             return -1
         while state.i_group < world.groups.shape[0]:
-            if _move_group(world):
+            if move_group(world):
                 return state.i_group
             state.i_group += 1
             state.elapsed = 0.0
