@@ -10,7 +10,7 @@ import multiprocessing
 import os
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from multiprocessing.connection import wait
 from multiprocessing.process import BaseProcess
@@ -46,22 +46,48 @@ def compiling_ahead(functions: Sequence[str], strategies: Sequence[str]) -> Iter
 
 @contextmanager
 def _left_to(helper: BaseProcess) -> Iterator[None]:
-    """Let the compiler wait for `move_axle` while the helper compiles it, not compile it too."""
-    from bench.kernel.axle import move_axle
-    from bench.kernel.cache import is_cold
-
-    compile_here = move_axle.compile
-
-    def wait_or_compile(signature: Any) -> Any:
-        while is_cold("axle.move_axle") and helper.is_alive():
-            time.sleep(0.02)
-        return compile_here(signature)
-
-    move_axle.compile = wait_or_compile
+    """Let the compiler wait for what the helper compiles, instead of compiling it too."""
+    left = kept_functions()
+    for name, dispatcher in left.items():
+        dispatcher.compile = _waiting(name, dispatcher.compile, helper)
     try:
         yield
     finally:
-        del move_axle.compile
+        for dispatcher in left.values():
+            del dispatcher.compile
+
+
+def _waiting(name: str, compile_here: Callable[[Any], Any], helper: BaseProcess) -> Any:
+    from bench.kernel.cache import is_cold
+
+    def wait_or_compile(signature: Any) -> Any:
+        while is_cold(name) and helper.is_alive():
+            time.sleep(0.02)
+        return compile_here(signature)
+
+    return wait_or_compile
+
+
+def kept_functions() -> dict[str, Any]:
+    """Return what the helper compiles of the loop, a third of it, in the order the loop asks."""
+    from bench.kernel.axle import move_axle
+    from bench.kernel.rail import peak_met
+
+    return {"rail.peak_met": peak_met.dispatcher, "axle.move_axle": move_axle}
+
+
+def compile_kept_functions() -> None:
+    """Compile them for the types the loop calls them with."""
+    import numba
+
+    from bench.kernel.rail import peak_met
+    from bench.kernel.records import WORLD_TYPE, World
+    from bench.kernel.step import move_group
+
+    records = dict(zip(World._fields, WORLD_TYPE.types, strict=True))
+    wheel = [records[name].dtype for name in ("axles", "axle_states", "law")]
+    peak_met.dispatcher.compile((numba.float64, *wheel))
+    move_group.compile((WORLD_TYPE,))  # calls `move_axle`
 
 
 def _compile(functions: Sequence[str], strategies: Sequence[str]) -> None:
@@ -82,11 +108,9 @@ def _end_with_parent() -> None:
 
 def _compile_kernel(functions: Sequence[str]) -> None:
     from bench.kernel.cache import is_cold
-    from bench.kernel.records import WORLD_TYPE
-    from bench.kernel.step import move_group
 
     if is_cold():
-        move_group.compile((WORLD_TYPE,))  # for the sake of `move_axle` in it, which is kept
+        compile_kept_functions()
     if any(name.startswith("floor.") for name in functions):
         import bench.kernel.floor  # noqa: F401
 

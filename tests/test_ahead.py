@@ -4,19 +4,17 @@ import multiprocessing
 from pathlib import Path
 
 import bench.kernel.cache
-from bench.ahead import _left_to, compiling_ahead
+from bench.ahead import _left_to, compile_kept_functions, compiling_ahead, kept_functions
 from bench.kernel import loop  # noqa: F401 - it must be compiled
 from bench.kernel.axle import move_axle
-from bench.kernel.records import WORLD_TYPE
-from bench.kernel.step import move_group
 
 
 def test_what_is_compiled_ahead_is_what_the_loop_needs():
     """Other types than the loop's would mean a second file, and a second process for nothing."""
-    move_group.compile((WORLD_TYPE,))
-    assert len(move_axle.signatures) == 1
-    kept = list(Path(move_axle.stats.cache_path).glob("axle.move_axle-*.nbc"))
-    assert len(kept) == 1
+    compile_kept_functions()
+    for name, dispatcher in kept_functions().items():
+        assert len(dispatcher.signatures) == 1, name
+        assert len(list(Path(dispatcher.stats.cache_path).glob(f"{name}-*.nbc"))) == 1, name
 
 
 class Helper:

@@ -59,11 +59,11 @@ class part:
     the wrapper that needs, so that nobody waits for wrappers nobody calls.
     """
 
-    def __init__(self, function: Callable[..., Any]) -> None:
+    def __init__(self, function: Callable[..., Any], compile_inner: Any = inner) -> None:
         update_wrapper(self, function)
         self.py_func = function
-        self._for_compiled_code = inner(function)  # numba's type holds it only weakly
-        self._numba_type_ = numba.types.Dispatcher(self._for_compiled_code)
+        self.dispatcher = compile_inner(function)  # numba's type holds it only weakly
+        self._numba_type_ = numba.types.Dispatcher(self.dispatcher)  # what compiled code sees
 
     @cached_property
     def _for_python(self) -> Any:
@@ -72,6 +72,11 @@ class part:
     def __call__(self, *arguments: Any) -> Any:
         """Call the function from Python."""
         return self._for_python(*arguments)
+
+
+def kept_part(function: Callable[..., Any]) -> part:
+    """Compile like `part`, to compiled code a `kept` function."""
+    return part(function, kept)
 
 
 def entry(signature: Any, allocates: bool = False) -> Any:

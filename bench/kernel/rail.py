@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 from bench.kernel.creep import find_peak
-from bench.kernel.jit import part
+from bench.kernel.jit import kept_part, part
 from bench.kernel.records import CONTACT_ONLY
 
 
@@ -134,7 +134,7 @@ def clean_own_contact(train_speed: float, cell: Any, sand: float, train: Any, st
     state.friction = friction
 
 
-@part
+@kept_part
 def peak_met(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     """Return the largest force the axle's creep curve offers where it stands now. [N]
 
