@@ -3,7 +3,7 @@
 None of them allocates, so numba's reference counting is left out: with it every call that hands on
 the whole `World` counts its thirty-odd arrays up and down (measured: a quarter of a stop's time,
 and a third of the time to compile). Functions that only compiled code calls get no wrapper for
-Python (measured: a third of the time to compile).
+Python (measured: a quarter of the time to compile).
 """
 
 import sys
@@ -26,7 +26,7 @@ def _load_numba() -> None:
     """Let numba load all it can compile, without the whole of scipy.linalg.
 
     numba only asks whether scipy's BLAS is there, which scipy, required by this package, promises
-    (measured: a fifth of the start of a stop). A strategy that uses it imports the true one later.
+    (measured: a tenth of the start of a stop). A strategy that uses it imports the true one later.
     """
     asked = "scipy.linalg.cython_blas"
     stands_in = sys.modules.setdefault(asked, ModuleType(asked))
