@@ -13,6 +13,7 @@ import shlex
 import shutil
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -20,7 +21,13 @@ import bench
 from bench.assess.commands import add_parser as add_assess_parser
 from bench.campaign.commands import add_parsers as add_campaign_parsers
 from bench.caution import CAUTION
-from bench.command_line import FOLDER, get_ready, read_scenario, whole_number
+from bench.command_line import (
+    FOLDER,
+    collect_garbage_rarely,
+    get_ready,
+    read_scenario,
+    whole_number,
+)
 from bench.errors import InputError
 from bench.figures.commands import add_parsers as add_picture_parsers
 from bench.figures.stop_commands import add_parsers as add_stop_picture_parsers
@@ -51,6 +58,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     -------
     int   the exit code
     """
+    collect_garbage_rarely()
     try:
         arguments = make_parser().parse_args(argv)
         code: int = arguments.act(arguments)
@@ -204,7 +212,9 @@ def stop_command(arguments: argparse.Namespace) -> int:
 
 def compare_command(arguments: argparse.Namespace) -> int:
     """Run strategies on rails, print the table, write the files."""
+    from bench.kernel.cache import is_cold
     from bench.output import check_folder, write_folder
+    from bench.pool import start_early
     from bench.registry import refuse_twice
     from bench.scenario import scenario_names
     from bench.tables import comparison_table
@@ -223,8 +233,13 @@ def compare_command(arguments: argparse.Namespace) -> int:
     folder = None if arguments.json and arguments.out is None else _folder(arguments.out)
     if folder is not None:
         check_folder(folder, RESULT_FILES, RECORD, WRITER)
-    get_ready(["bench.compare"], ["loop.run_compiled", "floor.run_floor"], strategies)
-    comparison = _run_with_progress(arguments, scenarios, strategies)
+    compiled = ["loop.run_compiled", "floor.run_floor"]
+    if arguments.workers != 1 and not is_cold(*compiled):
+        start_early("bench.compare")
+    get_ready(["bench.compare"], compiled, strategies)
+    comparison = _run_with_progress(
+        arguments, scenarios, strategies, draws=folder is not None and not is_wide
+    )
     from bench.comparison_record import as_record
     from bench.standing import frontier_text, standing_table
 
@@ -318,12 +333,17 @@ def _check_range(name: str, value: int, low: int, high: int) -> None:
 
 
 def _run_with_progress(
-    arguments: argparse.Namespace, scenarios: Sequence[Scenario], strategies: Sequence[Known]
+    arguments: argparse.Namespace,
+    scenarios: Sequence[Scenario],
+    strategies: Sequence[Known],
+    *,
+    draws: bool,
 ) -> Comparison:
     from concurrent.futures.process import BrokenProcessPool
 
     from tqdm import tqdm
 
+    from bench.campaign.identity import versions
     from bench.compare import compare, plan
     from bench.native import is_library
 
@@ -336,9 +356,19 @@ def _run_with_progress(
             n_done[0] += 1
             bar.update()
 
+        def meanwhile() -> None:
+            versions()  # kept for the record
+            if draws:
+                import_module("bench.figures.compare")
+
         try:
             return compare(
-                scenarios, strategies, arguments.seeds, n_workers=arguments.workers, tell=tell
+                scenarios,
+                strategies,
+                arguments.seeds,
+                n_workers=arguments.workers,
+                tell=tell,
+                meanwhile=meanwhile,
             )
         except KeyboardInterrupt:
             bar.close()

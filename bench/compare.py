@@ -171,6 +171,7 @@ def compare(
     *,
     n_workers: int | None = None,
     tell: Callable[[], None] = lambda: None,
+    meanwhile: Callable[[], None] = lambda: None,
 ) -> Comparison:
     """Run every strategy on every scenario with seeds 0 to n_seeds - 1.
 
@@ -181,6 +182,7 @@ def compare(
     n_seeds : int                      >= 1
     n_workers : int or None            processes; None is one a core, 1 runs in this process
     tell : function                    called each time a job is done
+    meanwhile : function               called once, while other processes work, if there are any
 
     Returns
     -------
@@ -199,7 +201,7 @@ def compare(
     if n_workers == 1:
         results = _run_here(jobs, strategies, tell)
     else:
-        results = map_in_pool(_run_in_worker, jobs, n_workers, tell)
+        results = map_in_pool(_run_in_worker, jobs, n_workers, tell, meanwhile)
     yardsticks = {s.name: results.pop(0) for s in scenarios}
     summaries = iter(results)
     rows = tuple(

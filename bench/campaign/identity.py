@@ -18,6 +18,9 @@ from bench.campaign.canonical import as_json, short_hash
 STOP_MODULE = "bench.campaign.task"
 """The module whose imports, followed through this package, are all that makes a stop."""
 
+_STATEMENTS = ("body", "orelse", "finalbody", "handlers", "cases")
+"""Where a syntax tree's nodes keep the statements below them."""
+
 
 def sources_of(module: str, package: str) -> dict[str, Path]:
     """Return the source files of a module and of all it imports from a package, by module name.
@@ -43,12 +46,16 @@ def sources_of(module: str, package: str) -> dict[str, Path]:
 def imported_names(path: Path) -> list[str]:
     """Return every module name a source file may import; `from a import b` gives a and a.b."""
     names: list[str] = []
-    for node in ast.walk(ast.parse(path.read_bytes())):
+    waiting: list[ast.AST] = [ast.parse(path.read_bytes())]
+    while waiting:
+        node = waiting.pop()
         if isinstance(node, ast.Import):
             names += [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
             names.append(node.module)
             names += [f"{node.module}.{alias.name}" for alias in node.names]
+        for part in _STATEMENTS:  # no import stands inside an expression
+            waiting.extend(getattr(node, part, ()))
     return names
 
 

@@ -112,6 +112,6 @@ def is_cold(*functions: str) -> bool:
     """
     folders = (Path(_FOLDER), Path(_strategy_folder()))
     return not all(
-        any(any(folder.rglob(f"{name}-*.nbi")) for folder in folders)
+        any(any(folder.rglob(f"{name}-*.nbc")) for folder in folders)
         for name in functions or ("loop.run_compiled",)
     )
