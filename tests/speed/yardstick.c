@@ -1,9 +1,11 @@
-/* bench/kernel written once more in plain C, as a yardstick for its speed: a benchmark, no product.
+/* bench/kernel's scheme in plain C, as a yardstick for its speed: a benchmark, no product.
  *
- * The same scheme piece by piece: two-stage SDIRK per wheelset with a bracketed Newton solve,
- * Polach's law with falling friction, pieces cut at cell borders, valve commands, ends of pressure
- * ramps, lock and re-spin; cells read on entering and committed on leaving; ISO 6358 air; toothed
- * wheels; samples inside the step; load transfer; the tallies a campaign's summary needs. The
+ * The same scheme, plainly: two-stage SDIRK per wheelset with a bracketed Newton solve that ends
+ * when its last step was short, Polach's law with falling friction, pieces cut at samples, cell
+ * borders, valve commands, ends of pressure ramps, lock and re-spin; cells read on entering and
+ * committed on leaving; ISO 6358 air; toothed wheels; samples inside the step; load transfer; the
+ * tallies a campaign's summary needs. What bench/kernel does to be faster is not in here: axles that
+ * run ahead of samples, the tangent of the stage before, peaks found from the last one. The
  * strategy is bench/native/examples/slip_band.c. Names are those of the kernel, where each piece is
  * explained; the structs come from `records.h`, which tests/speed/against_c.py writes from
  * bench.kernel.records.
