@@ -80,7 +80,7 @@ CONTROLLER = Controller(
     parameters=(
         Parameter("vent_deceleration", 3.0, "m/s2", 1.5, 12.0, "2.5 to 4 from memory, weak"),
         Parameter("re_acceleration", 1.5, "m/s2", 0.3, 10.0, "1 to 2 from memory, weak"),
-        Parameter("smoothing_time", 0.03, "s", 0.0, 0.3, "assumed"),
+        Parameter("smoothing_time", 0.03, "s", 0.005, 0.3, "assumed; real teeth are noisy"),
         Parameter("longest_hold", 0.5, "s", 0.05, 3.0, "assumed"),
         Parameter("cut_out_speed", 1.4, "m/s", 0.3, 3.0, "3 to 5 km/h from memory, weak"),
     ),

@@ -224,7 +224,7 @@ def tune_command(arguments: argparse.Namespace) -> int:
 def tune_all_command(arguments: argparse.Namespace) -> int:
     """Tune every strategy with the same effort; say which settings are worth adopting."""
     _get_ready()
-    from bench.campaign.tuning_all import all_tuned_text, tunable
+    from bench.campaign.tuning_all import all_tuned_text, dry_extension, tunable
 
     folder = FOLDER / "tune-all" if arguments.out is None else named_path(arguments.out)
     strategies = tunable(_strategies(arguments.controllers, arguments.compile))
@@ -236,9 +236,11 @@ def tune_all_command(arguments: argparse.Namespace) -> int:
     for known in strategies:
         name = known.controller.name
         own = argparse.Namespace(**{**vars(arguments), "out": str(folder / f"{name}.sqlite")})
-        found.append(_tune(own, known, None, f"tune-{name}")[0])
+        tuned = _tune(own, known, None, f"tune-{name}")[0]
+        setting = known.controller.with_parameters(**tuned.chosen.values)
+        found.append((tuned, dry_extension(setting)))
         if not arguments.quiet:
-            print(f"{name}: {found[-1].n_stops} stops", file=sys.stderr, flush=True)
+            print(f"{name}: {tuned.n_stops} stops", file=sys.stderr, flush=True)
     text = all_tuned_text(found)
     write_file(folder / "table.txt", f"{typed_command()}\n\n{text}\n".encode())
     print(f"{text}\n\nwritten to {folder}: table.txt, a .toml and a picture each\n\n{CAUTION}")

@@ -4,11 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from bench.campaign.objectives import OBJECTIVES
 from bench.campaign.statistics import Paired
 from bench.campaign.tuning import Tuned
+from bench.contract import Controller
 from bench.registry import Known
+from bench.scenario import load_scenario
+from bench.scenario.dry import DRY_RAIL
+from bench.simulation import simulate
 from bench.tables import plain_table
+from controllers import by_name
 
 LEADING = "distance"
 """Objective an adopted setting must better on held-out rails."""
@@ -24,11 +31,36 @@ def tunable(strategies: Sequence[Known]) -> list[Known]:
     ]
 
 
-def objections(tuned: Tuned) -> list[str]:
-    """Return what speaks against adopting a tuned setting, by held-out rails alone.
+DRY_ALLOWED = 1.001
+"""How much longer than without slip control an adopted setting may stop on dry rail. [-]"""
 
-    It must stop shorter, its median difference's interval below zero; no other objective, and no
-    longest lock, may be told worse; nor may it overrun more often.
+
+def dry_extension(controller: Controller, n_seeds: int = 4) -> float:
+    """Return the distance on the shipped dry rail over that without slip control. [-]"""
+    dry = load_scenario(DRY_RAIL)
+    without, with_it = (
+        np.mean(
+            [
+                simulate(dry, one, seed, with_traces=False).summary["final_distance"]
+                for seed in range(n_seeds)
+            ]
+        )
+        for one in (by_name("none"), controller)
+    )
+    return float(with_it / without)
+
+
+def objections(tuned: Tuned, on_dry: float) -> list[str]:
+    """Return what speaks against adopting a tuned setting.
+
+    By held-out rails: it must stop shorter, its median difference's interval below zero; no other
+    objective, and no longest lock, may be told worse; nor may it overrun more often. And on dry
+    rail, where there is nothing to control, it must leave the stop alone.
+
+    Parameters
+    ----------
+    tuned : Tuned
+    on_dry : float   its `dry_extension`
     """
     held = tuned.held_out
     found = []
@@ -39,6 +71,8 @@ def objections(tuned: Tuned) -> list[str]:
             found.append(f"{name} worse")
     if held.tuned.n_overruns > held.default.n_overruns:
         found.append("more overruns")
+    if not on_dry <= DRY_ALLOWED:
+        found.append(f"{1e2 * (on_dry - 1.0):.1f} % longer on dry rail")
     return found
 
 
@@ -47,12 +81,12 @@ def is_worse(difference: Paired) -> bool:
     return difference.mean.low > 0.0 or difference.median.low > 0.0
 
 
-def all_tuned_text(found: Sequence[Tuned]) -> str:
-    """Return every tuning as one table: held-out differences, and what follows."""
+def all_tuned_text(found: Sequence[tuple[Tuned, float]]) -> str:
+    """Return every tuning, with its `dry_extension`, as one table: differences and verdict."""
     rows: list[Sequence[str] | str] = []
-    names = list(found[0].held_out.differences)
-    for tuned in found:
-        against = objections(tuned)
+    names = list(found[0][0].held_out.differences)
+    for tuned, on_dry in found:
+        against = objections(tuned, on_dry)
         rows.append(
             [
                 tuned.candidate.controller,
@@ -66,6 +100,6 @@ def all_tuned_text(found: Sequence[Tuned]) -> str:
             median = tuned.held_out.differences[name].median.written(objective.decimals)
             mean = tuned.held_out.differences[name].mean.written(objective.decimals)
             rows.append(f"    {name}: median {median}{unit}, mean {mean}{unit}")
-    n_rails = found[0].held_out.n_rails
+    n_rails = found[0][0].held_out.n_rails
     head = f"Tuned less default on {n_rails} held-out rails, 95 % intervals."
     return f"{head}\n{plain_table(['strategy', 'setting', 'verdict'], rows, n_left=3)}"

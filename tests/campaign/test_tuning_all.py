@@ -1,5 +1,6 @@
 """When a tuned setting is worth adopting: by its held-out rails alone."""
 
+import math
 from types import SimpleNamespace
 
 import numpy as np
@@ -7,7 +8,7 @@ import pytest
 
 from bench.campaign.designs import parameter_space
 from bench.campaign.statistics import paired
-from bench.campaign.tuning_all import objections, tunable
+from bench.campaign.tuning_all import dry_extension, objections, tunable
 from bench.registry import known_controllers
 from controllers import by_name
 
@@ -41,7 +42,19 @@ def tuned(overruns: int = 0, **changes: np.ndarray):  # type: ignore[no-untyped-
     ],
 )
 def test_what_speaks_against_a_setting(changes, expected) -> None:  # type: ignore[no-untyped-def]
-    assert objections(tuned(**changes)) == expected
+    assert objections(tuned(**changes), on_dry=1.0) == expected
+
+
+def test_a_setting_at_work_on_dry_rail_is_not_adopted() -> None:
+    assert objections(tuned(distance=-MUCH), on_dry=1.003) == ["0.3 % longer on dry rail"]
+    assert objections(tuned(distance=-MUCH), on_dry=math.nan) != []
+
+
+def test_dry_extension_is_that_of_the_stops() -> None:
+    """A reference that sinks slower than the train stops makes slides of what rolls."""
+    jumpy = by_name("rule_table").with_parameters(slowing_limit=0.82, cut_out_speed=0.7)
+    assert dry_extension(by_name("slip_band")) == pytest.approx(1.0, abs=1e-6)
+    assert dry_extension(jumpy) > 1.001
 
 
 def test_every_strategy_with_own_parameters_is_tuned_but_those_with_truth() -> None:
