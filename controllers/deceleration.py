@@ -78,11 +78,13 @@ CONTROLLER = Controller(
     title="vent an axle whose rim slows faster than a train can",
     update=update,
     parameters=(
-        Parameter("vent_deceleration", 3.0, "m/s2", 1.5, 12.0, "2.5 to 4 from memory, weak"),
-        Parameter("re_acceleration", 1.5, "m/s2", 0.3, 10.0, "1 to 2 from memory, weak"),
-        Parameter("smoothing_time", 0.03, "s", 0.005, 0.3, "assumed; real teeth are noisy"),
-        Parameter("longest_hold", 0.5, "s", 0.05, 3.0, "assumed"),
-        Parameter("cut_out_speed", 1.4, "m/s", 0.3, 3.0, "3 to 5 km/h from memory, weak"),
+        Parameter(
+            "vent_deceleration", 4.78, "m/s2", 1.5, 12.0, "tuned; 2.5 to 4 from memory, weak"
+        ),
+        Parameter("re_acceleration", 1.03, "m/s2", 0.3, 10.0, "tuned; 1 to 2 from memory, weak"),
+        Parameter("smoothing_time", 0.0109, "s", 0.005, 0.3, "tuned; real teeth are noisy"),
+        Parameter("longest_hold", 1.12, "s", 0.05, 3.0, "tuned"),
+        Parameter("cut_out_speed", 1.02, "m/s", 0.3, 3.0, "tuned; 3 to 5 km/h from memory, weak"),
     ),
     n_memory=6,
     is_permutable=True,

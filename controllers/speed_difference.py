@@ -6,7 +6,8 @@ the release difference the cylinder is vented, between the two differences it is
 lower one it is filled.
 Observes: measured wheel speeds of its own vehicle.
 When every axle slides at once the reference sinks with its limit alone, so on a long common slide
-wheels lock: this is what the plain reference gives, kept as the yardstick.
+wheels lock, the sooner the less the train itself slows: this is what the plain reference gives,
+kept as the yardstick.
 Known weakness: that; a fixed speed is a small slip at 30 m/s and a locked wheel at walking pace;
 blind to how fast the wheel slows, so it vents late.
 """
@@ -63,11 +64,16 @@ CONTROLLER = Controller(
     update=update,
     parameters=(
         Parameter(
-            "release_difference", 1.79, "m/s", 0.3, 6.0, "4 mph; secondary: one published rule"
+            "release_difference",
+            1.59,
+            "m/s",
+            0.3,
+            6.0,
+            "tuned; 4 mph = 1.79 m/s in one published rule, secondary",
         ),
-        Parameter("apply_difference", 0.9, "m/s", 0.1, 5.0, "assumed: half the release difference"),
-        Parameter("slowing_limit", 1.6, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
-        Parameter("cut_out_speed", 1.4, "m/s", 0.3, 3.0, "3 to 5 km/h from memory, weak"),
+        Parameter("apply_difference", 0.181, "m/s", 0.1, 5.0, "tuned"),
+        Parameter("slowing_limit", 0.916, "m/s2", 0.8, 4.0, "tuned; 1.2 to 2 from memory, weak"),
+        Parameter("cut_out_speed", 1.38, "m/s", 0.3, 3.0, "tuned; 3 to 5 km/h from memory, weak"),
     ),
     is_permutable=True,
 )

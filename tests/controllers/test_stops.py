@@ -51,22 +51,21 @@ LOCK_SHARE = {"deceleration": 0.2}
 """
 
 
-def slow_to_protect() -> list[object]:
-    reason = "stated weakness: the reference sinks below the cut-out while all axles slide"
-    weak = pytest.mark.xfail(reason=reason, strict=True)
-    return [
-        pytest.param(c, id=c.name, marks=weak if c.name == "speed_difference" else ())
-        for c in PROTECTED
-    ]
-
-
-@pytest.mark.parametrize("controller", slow_to_protect())
+@pytest.mark.parametrize("controller", PROTECTED, ids=lambda c: c.name)
 def test_on_leaf_film_wheels_hardly_lock(controller: Controller) -> None:
     """Without protection a wheel stays locked for two minutes."""
     without, with_it = stop("wet_leaf", "none").summary, stop("wet_leaf", controller.name).summary
     assert without["longest_lock"] > 100.0
     share = LOCK_SHARE.get(controller.name, 0.02)
     assert with_it["longest_lock"] < share * without["longest_lock"]
+
+
+@pytest.mark.parametrize(
+    ("name", "locks"), [("speed_difference", True), ("deceleration", True), ("slip_band", False)]
+)
+def test_stated_weakness_shows_on_tough_film(name: str, locks: bool) -> None:
+    """A train that hardly slows: a plain reference sinks too fast, rims slow too little to notice."""
+    assert (stop("tough_film", name).summary["longest_lock"] > 20.0) is locks
 
 
 @pytest.mark.parametrize("controller", PROTECTED, ids=lambda c: c.name)
