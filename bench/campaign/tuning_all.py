@@ -9,13 +9,13 @@ import numpy as np
 from bench.campaign.objectives import OBJECTIVES
 from bench.campaign.statistics import Paired
 from bench.campaign.tuning import Tuned
+from bench.compare import DRY_STRATEGY
 from bench.contract import Controller
-from bench.registry import Known
+from bench.registry import Known, find_controller
 from bench.scenario import load_scenario
 from bench.scenario.dry import DRY_RAIL
 from bench.simulation import simulate
 from bench.tables import plain_table
-from controllers import by_name
 
 LEADING = "distance"
 """Objective an adopted setting must better on held-out rails."""
@@ -45,7 +45,7 @@ def dry_extension(controller: Controller, n_seeds: int = 4) -> float:
                 for seed in range(n_seeds)
             ]
         )
-        for one in (by_name("none"), controller)
+        for one in (find_controller(DRY_STRATEGY).controller, controller)
     )
     return float(with_it / without)
 
