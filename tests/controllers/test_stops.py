@@ -64,7 +64,7 @@ def test_on_leaf_film_wheels_hardly_lock(controller: Controller) -> None:
     ("name", "locks"), [("speed_difference", True), ("deceleration", True), ("slip_band", False)]
 )
 def test_stated_weakness_shows_on_tough_film(name: str, locks: bool) -> None:
-    """A train that hardly slows: a plain reference sinks too fast, rims slow too little to notice."""
+    """The train hardly slows: a plain reference sinks too fast, rims slow too little to tell."""
     assert (stop("tough_film", name).summary["longest_lock"] > 20.0) is locks
 
 
