@@ -180,6 +180,27 @@ def _hardest_deceleration(scenario: Scenario, world: World) -> float:
 
 
 def _run(scenario: Scenario, n_limited: int, rail_before: RailState | None = None) -> float:
+    world = run_fictitious_stop(scenario, n_limited, rail_before)
+    state = world.train_state[0]
+    return float(state["distance"]) if int(state["status"]) == STOPPED else math.inf
+
+
+def run_fictitious_stop(
+    scenario: Scenario, n_limited: int, rail_before: RailState | None = None
+) -> World:
+    """Return the world at the end of one of the floors, A(n_limited), or B at -1.
+
+    Parameters
+    ----------
+    scenario : Scenario      `run.maximum_distance` ends the stop early, if need be
+    n_limited : int
+    rail_before : RailState
+
+    Returns
+    -------
+    World   `train_state` holds distance [m] and speed [m/s]; under B `wheel_speed` of the first
+            axle is the momentum of all wheels [N s]
+    """
     world = pack(scenario, _NOBODY, 0, False, rail_before)
     world.train["redeposition"] = 0.0
     _strike_easing(world)
@@ -189,5 +210,4 @@ def _run(scenario: Scenario, n_limited: int, rail_before: RailState | None = Non
     if n_limited < 0:
         world.axle_states["wheel_speed"][0] = momenta.sum()
     run_floor(n_limited, _fastest_speed(scenario), world)
-    state = world.train_state[0]
-    return float(state["distance"]) if int(state["status"]) == STOPPED else math.inf
+    return world

@@ -5,13 +5,13 @@ target; the mean rail force at one side is compared with the mean of the two spe
 at the other, so that a steady drift (speed, film) cancels. The target moves a step towards the side
 with more force. Only samples at which the wheel has settled count: while it is on its way from one
 side to the other, an error of the assumed rotating mass would pass for rail force, and that error
-is some 20 per cent, since motored and trailing wheelsets differ. (Perturb and observe and steepest gradient for adhesion, both with weaknesses:
-arXiv 2406.13650, abstract only.)
+is some 20 per cent, since motored and trailing wheelsets differ. (Perturb and observe and steepest
+gradient for adhesion, both with weaknesses: arXiv 2406.13650, abstract only.)
 Observes: wheel speeds and pressures of its own vehicle, and demand; brake gain and masses as
 vehicle data. When every axle slides at once, the reference runs on the estimated rail forces and on
 one axle at a time freed as a probe.
 Known weakness: it finds the peak of the rail as it is and sees nothing of what sliding does for the
-wheels behind; on a flat curve it wanders; it needs spells of most of a second, many to a stop.
+wheels behind; on a flat curve it wanders; it needs spells of a second or two, many to a stop.
 """
 
 from numba import njit
