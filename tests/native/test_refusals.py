@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import os
 import re
 import subprocess
 import sys
@@ -71,7 +72,10 @@ def test_what_a_library_prints_stays_out_of_json(make, tmp_path) -> None:  # typ
     """Its own buffer is emptied late, at the end of the process if nobody asks before."""
     library = make("prints", 'if (memory[n_axles * n_memory] < 2) puts("hello from C");', PRINTING)
     words = ("stop", "dry", "--speed", "5mph", "--json", "--controller", str(library))
-    ran = subprocess.run([sys.executable, "-m", "bench", *words], capture_output=True, text=True)
+    line = [sys.executable, "-m", "bench", *words]
+    # where Python is told to keep no buffers, C keeps none either
+    environment = {k: value for k, value in os.environ.items() if k != "PYTHONUNBUFFERED"}
+    ran = subprocess.run(line, env=environment, capture_output=True, text=True)
     assert json.loads(ran.stdout)["controller"] == "mine"
     assert "hello from C" in ran.stderr
 
