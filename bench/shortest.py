@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 
@@ -29,12 +30,14 @@ def _ignore(
 _NOBODY = Controller(name="floor", title="no strategy", update=_ignore, observes=())
 
 
-def shortest_possible(scenario: Scenario | str, rail_before: RailState | None = None) -> float:
+def shortest_possible(
+    scenario: Scenario | str | Path, rail_before: RailState | None = None
+) -> float:
     """Return a distance no strategy can stop within, given equipment, handle and rail. [m]
 
     Parameters
     ----------
-    scenario : Scenario or str   or a preset's name, or a file
+    scenario : Scenario, or the name of a shipped one, or the path of a TOML file
     rail_before : RailState      the rail as an earlier train left it
 
     Returns
@@ -89,7 +92,7 @@ def shortest_possible(scenario: Scenario | str, rail_before: RailState | None = 
 
     Each is a floor, so the longest of A(1) ... A(n) and B is returned, less a numerical allowance.
     """
-    if isinstance(scenario, str):
+    if isinstance(scenario, str | Path):
         scenario = load_scenario(scenario)
     _refuse_what_the_proof_needs(scenario)
     n_axles = scenario.train.n_axles
