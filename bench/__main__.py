@@ -15,7 +15,7 @@ import sys
 from collections.abc import Sequence
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
 import bench
 from bench.assess.commands import add_parser as add_assess_parser
@@ -26,6 +26,7 @@ from bench.command_line import (
     collect_garbage_rarely,
     get_ready,
     read_scenario,
+    result_stream,
     whole_number,
 )
 from bench.errors import InputError
@@ -62,7 +63,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         arguments = make_parser().parse_args(argv)
         code: int = arguments.act(arguments)
-        sys.stdout.flush()
+        if sys.stdout is not None:  # None where it was closed before we began
+            sys.stdout.flush()
         return code
     except SystemExit as end:  # argparse after --help and --version
         return end.code if isinstance(end.code, int) else BAD_INPUT
@@ -198,6 +200,11 @@ def show_command(arguments: argparse.Namespace) -> int:
 
 def stop_command(arguments: argparse.Namespace) -> int:
     """Run one stop and print it."""
+    with result_stream(arguments.json) as result:
+        return _stop(arguments, result)
+
+
+def _stop(arguments: argparse.Namespace, result: TextIO) -> int:
     from bench.registry import find_controller
 
     scenario = read_scenario(arguments.scenario, arguments.speed)
@@ -206,12 +213,17 @@ def stop_command(arguments: argparse.Namespace) -> int:
     from bench.runner import run_stop, stop_record
 
     stop = run_stop(scenario, known, arguments.seed)
-    print(_as_json(stop_record(stop)) if arguments.json else stop)
+    print(_as_json(stop_record(stop)) if arguments.json else stop, file=result)
     return 0
 
 
 def compare_command(arguments: argparse.Namespace) -> int:
     """Run strategies on rails, print the table, write the files."""
+    with result_stream(arguments.json) as result:
+        return _compare(arguments, result)
+
+
+def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     from bench.kernel.cache import is_cold
     from bench.output import check_folder, write_folder
     from bench.pool import start_early
@@ -249,7 +261,7 @@ def compare_command(arguments: argparse.Namespace) -> int:
     table = "\n\n".join(filter(None, [table, frontier_text(comparison)]))
     text = _as_json(rows) if arguments.json else table
     if folder is None:
-        print(text)
+        print(text, file=result)
         return 0
     try:
         files = _files(comparison, with_picture=not is_wide)
@@ -258,15 +270,14 @@ def compare_command(arguments: argparse.Namespace) -> int:
         ending += f"\n{_next_step(comparison, folder, arguments.speed)}\n\n{CAUTION}"
         with interrupts_ignored():  # from here all is written, and said to be
             write_folder(folder, files, RECORD, WRITER, record)
-            print(text + ("" if arguments.json else ending), flush=True)
+            print(text + ("" if arguments.json else ending), file=result, flush=True)
     except InputError:
-        print(text, flush=True)  # what was computed is not lost
+        print(text, file=result, flush=True)  # what was computed is not lost
         raise
     if arguments.report:
         from bench.figures.stop_commands import write_report
 
-        told = write_report(folder, None)
-        print(told, file=sys.stderr if arguments.json else sys.stdout)
+        print(write_report(folder, None))
     return 0
 
 

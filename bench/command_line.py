@@ -5,13 +5,14 @@ from __future__ import annotations
 import argparse
 import atexit
 import gc
+import os
 import re
 import sys
-from collections.abc import Iterable, Sequence
-from contextlib import ExitStack
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager, suppress
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
 
 from bench.caution import CAUTION
 from bench.errors import InputError
@@ -119,6 +120,47 @@ def deliver(text: str, folder: Path, files: dict[str, bytes], command: str) -> N
         print(text, flush=True)  # what was computed is not lost
         raise
     print(f"{text}\n\nwritten to {folder}: {', '.join((record, *files))}\n\n{CAUTION}")
+
+
+@contextmanager
+def result_stream(is_alone: bool) -> Iterator[TextIO]:
+    """Yield the stream for a result; where it is to be alone there, all else goes to stderr.
+
+    A strategy of the user's may print: in Python, in C, or in a worker. So the descriptor is turned
+    over as well, for as long as this lasts, and workers started meanwhile inherit it.
+    """
+    if not is_alone:
+        yield sys.stdout
+        return
+    shown = sys.stdout
+    try:
+        kept = os.dup(1)
+    except OSError:  # stdout is closed, so nothing can get in the way
+        yield shown
+        return
+    try:
+        owns_descriptor = shown.fileno() == 1
+    except (AttributeError, OSError, ValueError):  # replaced, as in a notebook
+        owns_descriptor = False
+    shown.flush()
+    result = shown
+    if owns_descriptor:
+        result = open(kept, "w", encoding=shown.encoding, closefd=False)  # noqa: SIM115
+    try:
+        os.dup2(2, 1)
+    except OSError:  # stderr is closed
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    sys.stdout = sys.stderr
+    try:
+        yield result
+        result.flush()
+    finally:
+        sys.stdout = shown
+        if "ctypes" in sys.modules:  # what C code printed may still be in a buffer
+            with suppress(OSError, TypeError, AttributeError):
+                sys.modules["ctypes"].CDLL(None).fflush(None)
+        os.dup2(kept, 1)
+        os.close(kept)
 
 
 def get_ready(

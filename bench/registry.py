@@ -123,11 +123,13 @@ def only_controller(text: str) -> str:
 
     Raises
     ------
-    InputError   for a file that holds no Controller, or several
+    InputError   for a file that is not there, or holds no Controller, or several
     """
     path = Path(text)
-    if path.suffix != ".py" or not path.is_file():
+    if path.suffix != ".py":
         return text
+    if not path.is_file():
+        raise InputError(f"controller {text!r}: no such file")
     here = [key for key, value in vars(_run_file(path)).items() if isinstance(value, Controller)]
     if len(here) != 1:
         raise InputError(

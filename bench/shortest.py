@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 
@@ -29,12 +30,14 @@ def _ignore(
 _NOBODY = Controller(name="floor", title="no strategy", update=_ignore, observes=())
 
 
-def shortest_possible(scenario: Scenario | str, rail_before: RailState | None = None) -> float:
+def shortest_possible(
+    scenario: Scenario | str | Path, rail_before: RailState | None = None
+) -> float:
     """Return a distance no strategy can stop within, given equipment, handle and rail. [m]
 
     Parameters
     ----------
-    scenario : Scenario or str   or a preset's name, or a file
+    scenario : Scenario, or the name of a shipped one, or the path of a TOML file
     rail_before : RailState      the rail as an earlier train left it
 
     Returns
@@ -89,7 +92,7 @@ def shortest_possible(scenario: Scenario | str, rail_before: RailState | None = 
 
     Each is a floor, so the longest of A(1) ... A(n) and B is returned, less a numerical allowance.
     """
-    if isinstance(scenario, str):
+    if isinstance(scenario, str | Path):
         scenario = load_scenario(scenario)
     _refuse_what_the_proof_needs(scenario)
     n_axles = scenario.train.n_axles
@@ -180,6 +183,27 @@ def _hardest_deceleration(scenario: Scenario, world: World) -> float:
 
 
 def _run(scenario: Scenario, n_limited: int, rail_before: RailState | None = None) -> float:
+    world = run_fictitious_stop(scenario, n_limited, rail_before)
+    state = world.train_state[0]
+    return float(state["distance"]) if int(state["status"]) == STOPPED else math.inf
+
+
+def run_fictitious_stop(
+    scenario: Scenario, n_limited: int, rail_before: RailState | None = None
+) -> World:
+    """Return the world at the end of one of the floors, A(n_limited), or B at -1.
+
+    Parameters
+    ----------
+    scenario : Scenario      `run.maximum_distance` ends the stop early, if need be
+    n_limited : int
+    rail_before : RailState
+
+    Returns
+    -------
+    World   `train_state` holds distance [m] and speed [m/s]; under B `wheel_speed` of the first
+            axle is the momentum of all wheels [N s]
+    """
     world = pack(scenario, _NOBODY, 0, False, rail_before)
     world.train["redeposition"] = 0.0
     _strike_easing(world)
@@ -189,5 +213,4 @@ def _run(scenario: Scenario, n_limited: int, rail_before: RailState | None = Non
     if n_limited < 0:
         world.axle_states["wheel_speed"][0] = momenta.sum()
     run_floor(n_limited, _fastest_speed(scenario), world)
-    state = world.train_state[0]
-    return float(state["distance"]) if int(state["status"]) == STOPPED else math.inf
+    return world

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import numba
@@ -23,7 +24,7 @@ from bench.stop import Stop, make_stop
 
 
 def simulate(
-    scenario: Scenario | str,
+    scenario: Scenario | str | Path,
     controller: Controller,
     seed: int = 0,
     *,
@@ -35,7 +36,7 @@ def simulate(
 
     Parameters
     ----------
-    scenario : Scenario or str   or the name of a shipped scenario, or the path of a TOML file
+    scenario : Scenario, or the name of a shipped one, or the path of a TOML file
     controller : Controller
     seed : int                   of sampling phases and tooth angles, 0 to 2**63 - 1
     compiled : bool              False runs the strategy as plain Python (slow, for prototyping);
@@ -49,12 +50,18 @@ def simulate(
 
     Raises
     ------
-    InputError   for a scenario that cannot be read, a seed out of range, a strategy that gives a
-                 command its equipment cannot follow (naming strategy, axle and time), or values so
-                 extreme that the arithmetic breaks down
+    InputError   for a scenario that cannot be read, what is no controller, a seed out of range, a
+                 strategy that gives a command its equipment cannot follow (naming strategy, axle
+                 and time), or values so extreme that the arithmetic breaks down
     """
-    if isinstance(scenario, str):
+    if isinstance(scenario, str | Path):
         scenario = load_scenario(scenario)
+    if not isinstance(scenario, Scenario):
+        raise InputError(f"scenario {scenario!r}: must be a Scenario, or the name or path of one")
+    if not isinstance(controller, Controller):
+        raise InputError(
+            f"controller {controller!r}: must be a Controller, as of controllers.by_name"
+        )
     if isinstance(seed, bool) or not isinstance(seed, int | np.integer) or not 0 <= seed < 2**63:
         raise InputError(f"seed = {seed!r}; allowed: a whole number from 0 to 2**63 - 1")
     world = pack(scenario, controller, int(seed), with_traces, rail_before)

@@ -3,13 +3,15 @@
 Principle: perturb and observe. Each axle is held at a slip that steps up and down about its own
 target; the mean rail force at one side is compared with the mean of the two spells before and after
 at the other, so that a steady drift (speed, film) cancels. The target moves a step towards the side
-with more force. (Perturb and observe and steepest gradient for adhesion, both with weaknesses:
-arXiv 2406.13650, abstract only.)
+with more force. Only samples at which the wheel has settled count: while it is on its way from one
+side to the other, an error of the assumed rotating mass would pass for rail force, and that error
+is some 20 per cent, since motored and trailing wheelsets differ. (Perturb and observe and steepest
+gradient for adhesion, both with weaknesses: arXiv 2406.13650, abstract only.)
 Observes: wheel speeds and pressures of its own vehicle, and demand; brake gain and masses as
 vehicle data. When every axle slides at once, the reference runs on the estimated rail forces and on
 one axle at a time freed as a probe.
 Known weakness: it finds the peak of the rail as it is and sees nothing of what sliding does for the
-wheels behind; on a flat curve it wanders; it needs spells of most of a second, many to a stop.
+wheels behind; on a flat curve it wanders; it needs spells of a second or two, many to a stop.
 """
 
 from numba import njit
@@ -24,7 +26,7 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from controllers.adhesion import FORCE
+from controllers.adhesion import ACCELERATION, FORCE
 from controllers.reference import PROBED
 from controllers.slip_servo import (
     N_MOTION,
@@ -51,6 +53,16 @@ LAST_MEAN, MEAN_BEFORE, N_SPELLS = N_SERVO + 5, N_SERVO + 6, N_SERVO + 7
 
 NOTICEABLE = 0.004
 """A smaller difference of force counts as none. Assumed. [-]"""
+
+
+SETTLED = 0.3
+"""A rim whose acceleration is so near that of the slip held is settled. Assumed. [m/s2]"""
+
+COUNTED_SHARE = 0.4
+"""A spell goes on until its settled samples fill this share of `spell`. Assumed. [-]"""
+
+MOST_SPELLS = 3.0
+"""A wheel not settled after so many times `spell` tells nothing. Assumed. [-]"""
 
 
 @njit(error_model="numpy")
@@ -85,13 +97,19 @@ def _end_spell(parameters: Floats, own: Floats) -> None:
 
 
 @njit(error_model="numpy")
-def _search(slip: float, sample_time: float, parameters: Floats, own: Floats) -> float:
+def _search(
+    slip: float, slowing: float, sample_time: float, parameters: Floats, own: Floats
+) -> float:
     """Go on with an axle's search while it slides at a slip; return the slip to be held."""
     own[SPELL_TIME] += sample_time
-    if own[SPELL_TIME] > 0.4 * parameters[SPELL]:
+    if abs(own[ACCELERATION] + slowing * (1.0 - slip)) < SETTLED:
         own[FORCE_SUM] += own[FORCE]
         own[N_SUMMED] += 1.0
-    if own[SPELL_TIME] >= parameters[SPELL]:
+    counted = own[N_SUMMED] * sample_time
+    if own[SPELL_TIME] >= parameters[SPELL] and counted >= COUNTED_SHARE * parameters[SPELL]:
+        _end_spell(parameters, own)
+    elif own[SPELL_TIME] >= MOST_SPELLS * parameters[SPELL]:
+        own[N_SPELLS] = -1.0  # nothing of this spell is to be compared with the next
         _end_spell(parameters, own)
     if slip < 0.4 * own[TARGET]:
         own[N_SPELLS] = 0.0  # it rolls under the whole demand, or is a probe: nothing to compare
@@ -118,7 +136,7 @@ def update(
         if own[TARGET] == 0.0 or not is_sliding:
             _begin(i_axle, parameters, own)
         slip = 1.0 - row[WHEEL_SPEED] / max(reference, 0.1)
-        held = _search(slip, sample_time, parameters, own)
+        held = _search(slip, slowing, sample_time, parameters, own)
         wanted = wanted_pressure(
             held, reference, slowing, parameters[SETTLING_TIME], row, parameters, own
         )

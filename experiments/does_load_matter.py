@@ -20,7 +20,17 @@ import controllers
 from bench import load_scenario
 from bench.figures import style
 from bench.scenario import Fault, Scenario
-from experiments.notebook import Answer, Column, Experiment, Options, Row, Run, drawing, summaries
+from experiments.notebook import (
+    Answer,
+    Column,
+    Experiment,
+    Options,
+    Row,
+    Run,
+    distance_of,
+    drawing,
+    summaries,
+)
 
 RAILS = ("dry", "wet_leaf")
 WEIGHING = "weighs mass and rotating mass"
@@ -72,9 +82,7 @@ def investigate(options: Options) -> Answer:
     )
     rows = []
     for rail, system in cases:
-        tare, crush = (
-            fmean(next(found)["stopping_distance"] for _ in range(n_seeds)) for _ in range(2)
-        )
+        tare, crush = (fmean(distance_of(next(found)) for _ in range(n_seeds)) for _ in range(2))
         row = {"rail": rail, "brake": system, "tare": tare, "crush": crush}
         rows.append({**row, "crush_over_tare": 100.0 * (crush / tare - 1.0)})
     return Answer(COLUMNS, rows, sentence(rows), {"does_load_matter": draw(rows)})

@@ -7,6 +7,7 @@ Scenario: the shipped rails on which sliding cleans; strategies `none` and `slip
 Run: `python -m experiments.how_locked_wheels_clean`
 """
 
+import math
 import sys
 
 from matplotlib.figure import Figure
@@ -14,7 +15,17 @@ from matplotlib.figure import Figure
 import controllers
 from bench import load_scenario
 from bench.figures import style
-from experiments.notebook import Answer, Column, Experiment, Options, Row, Run, drawing, summaries
+from experiments.notebook import (
+    Answer,
+    Column,
+    Experiment,
+    Options,
+    Row,
+    Run,
+    distance_of,
+    drawing,
+    summaries,
+)
 
 RAILS = ("wet_leaf", "detergent", "tough_film")
 SHARES = (0.0, 0.05, 0.2, 0.5, 1.0)
@@ -41,7 +52,7 @@ def investigate(options: Options) -> Answer:
         for name in ("none", "slip_band")
         for seed in range(options.n_seeds)
     ]
-    distances = iter(summary["stopping_distance"] for summary in summaries(runs))
+    distances = iter(distance_of(summary) for summary in summaries(runs))
     rows = []
     for rail, share in cases:
         none, slip_band = (
@@ -53,14 +64,33 @@ def investigate(options: Options) -> Answer:
     return Answer(COLUMNS, rows, sentence(rows), picture)
 
 
+def sensitivity(rows: list[Row], strategy: str) -> tuple[float, str]:
+    """Return the longest distance over the shortest as the share changes [-], and on which rail."""
+    found = []
+    for rail in dict.fromkeys(row["rail"] for row in rows):
+        distances = [row[strategy] for row in rows if row["rail"] == rail]
+        found.append((max(distances) / min(distances), rail))
+    return max(found)
+
+
+def _moves(rows: list[Row], strategy: str) -> str:
+    ratio, rail = sensitivity(rows, strategy)
+    if math.isinf(ratio):
+        return f"between a stop and none on {rail}"
+    return f"by up to {100.0 * (ratio - 1.0):.1f} % (on {rail})"
+
+
 def sentence(rows: list[Row]) -> str:
-    """Say where locked wheels stop shorter than slip control."""
-    turned = [f"{row['rail']} at {row['share']:g}" for row in rows if row["ratio"] < 1.0]
-    if not turned:
-        return "locked wheels stop shorter than slip control nowhere in this table."
+    """Say how far the share moves both distances, and where locked wheels stop shorter."""
+    shares = [row["share"] for row in rows]
+    turned = [
+        f"{row['rail']} at {row['share']:g}" for row in rows if row["none"] < row["slip_band"]
+    ]
+    where = f"on {', '.join(turned)}" if turned else "nowhere in this table"
     return (
-        f"locked wheels stop shorter than slip control on {', '.join(turned)}: where the assumed "
-        "share is large it decides which is better."
+        f"from a share of {min(shares):g} to {max(shares):g} the distance without slip control "
+        f"moves {_moves(rows, 'none')}, with slip_band {_moves(rows, 'slip_band')}; locked wheels "
+        f"stop shorter than slip control {where}."
     )
 
 

@@ -28,6 +28,7 @@ from experiments.notebook import (
     Options,
     Row,
     Run,
+    distance_of,
     drawing,
     summaries,
 )
@@ -90,7 +91,7 @@ def _row(case: tuple[str, float, float], own: Sequence[Row]) -> Row:
         "button": case[0],
         "locked_cleaning_share": case[1],
         "friction_ratio": case[2],
-        "distance": fmean(s["stopping_distance"] for s in own),
+        "distance": fmean(distance_of(s) for s in own),
         "longest_lock": fmean(s["longest_lock"] for s in own),
         "locked_wheel_distance": fmean(max(s["locked_distance"]) for s in own),
         "heat_from_locked_wheels": fmean(sum(s["locked_energy"]) for s in own) / 1e6,

@@ -1,4 +1,4 @@
-"""Same seed, same bits: in one process or several, one worker or two, plain Python or compiled."""
+"""Same seed, same bits: however many processes, workers or threads, plain Python or compiled."""
 
 import hashlib
 import json
@@ -6,17 +6,18 @@ import multiprocessing
 import os
 import subprocess
 import sys
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+import bench
 from bench.contract import Controller
 from bench.scenario import load_scenario
 from bench.simulation import simulate
 from bench.stop import Stop
-from controllers import ALL_CONTROLLERS
+from controllers import ALL_CONTROLLERS, by_name
 
 each_controller = pytest.mark.parametrize("controller", ALL_CONTROLLERS, ids=lambda c: c.name)
 
@@ -55,8 +56,7 @@ PAIRS = [(controller.name, seed) for controller in ALL_CONTROLLERS[1::3] for see
 @pytest.fixture(scope="module")
 def expected() -> list[str]:
     """Digests made in this process, in the order of PAIRS."""
-    by_name = {controller.name: controller for controller in ALL_CONTROLLERS}
-    return [digest(simulate(SHORT_STOP, by_name[name], seed)) for name, seed in PAIRS]
+    return [digest(simulate(SHORT_STOP, by_name(name), seed)) for name, seed in PAIRS]
 
 
 @pytest.fixture
@@ -66,13 +66,15 @@ def worker_file(tmp_path: Path) -> Path:
     return path
 
 
-def test_another_process_gives_the_same_bits(worker_file: Path, expected: list[str]) -> None:
-    """With another seed for the hashes of text, too."""
+def digests_of_a_new_process(worker_file: Path, changes: dict[str, str]) -> list[str]:
+    """Return the digests of PAIRS made by a new process in a changed environment."""
     code = (
         "import json, sys; from digest_worker import digest; "
         "print(json.dumps([digest(*pair) for pair in json.loads(sys.argv[1])]))"
     )
-    environment = {**os.environ, "PYTHONHASHSEED": "4711", "PYTHONPATH": str(worker_file.parent)}
+    sources = Path(bench.__file__).parents[1]  # these, and not what else may be installed
+    path = os.pathsep.join([str(sources), str(worker_file.parent)])
+    environment = {**os.environ, "PYTHONPATH": path, **changes}
     done = subprocess.run(
         [sys.executable, "-c", code, json.dumps(PAIRS)],
         env=environment,
@@ -80,7 +82,13 @@ def test_another_process_gives_the_same_bits(worker_file: Path, expected: list[s
         text=True,
         check=True,
     )
-    assert json.loads(done.stdout) == expected
+    found: list[str] = json.loads(done.stdout)
+    return found
+
+
+def test_another_process_gives_the_same_bits(worker_file: Path, expected: list[str]) -> None:
+    """With another seed for the hashes of text, too."""
+    assert digests_of_a_new_process(worker_file, {"PYTHONHASHSEED": "4711"}) == expected
 
 
 @pytest.mark.parametrize("n_workers", [1, 2])
@@ -106,6 +114,25 @@ def test_an_executor_that_finishes_in_any_order_changes_no_bit(
     with ProcessPoolExecutor(2, mp_context=context) as executor:
         waiting = [executor.submit(in_worker, *pair) for pair in reversed(PAIRS)]
         assert [future.result() for future in waiting] == expected[::-1]
+
+
+@pytest.mark.parametrize("n_threads", [2, 5])
+def test_threads_of_one_process_change_no_bit(expected: list[str], n_threads: int) -> None:
+    """Stops that run beside each other share nothing but what is compiled."""
+
+    def run(pair: tuple[str, int]) -> str:
+        return digest(simulate(SHORT_STOP, by_name(pair[0]), pair[1]))
+
+    with ThreadPoolExecutor(n_threads) as threads:
+        assert list(threads.map(run, PAIRS * 3)) == expected * 3
+
+
+@pytest.mark.parametrize("n_threads", ["1", "2"])
+def test_the_threads_libraries_may_use_change_no_bit(
+    worker_file: Path, expected: list[str], n_threads: str
+) -> None:
+    names = ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+    assert digests_of_a_new_process(worker_file, dict.fromkeys(names, n_threads)) == expected
 
 
 @each_controller

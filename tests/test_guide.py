@@ -93,6 +93,8 @@ def test_a_file_without_a_strategy_is_exit_code_2(
 
 
 def test_unknown_names_are_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check-controller", "gone.py"]) == 2
+    assert "controller 'gone.py': no such file" in capsys.readouterr().err
     assert main(["check-controller", "slip_bend"]) == 2
     assert "slip_band" in capsys.readouterr().err
 

@@ -24,6 +24,7 @@ from experiments.notebook import as_csv, as_text
 QUICK_ONES = (
     disc_or_tread,
     how_deep_should_it_slip,
+    how_locked_wheels_clean,
     how_the_brake_builds_up,
     what_sand_buys,
     when_to_ease,
@@ -33,7 +34,6 @@ QUICK_ONES = (
 )
 SLOW_ONES = (
     does_load_matter,
-    how_locked_wheels_clean,
     how_sure_are_we,
     what_breaks_first,
     what_isolation_costs,

@@ -9,6 +9,7 @@ from bench.contract import Controller
 from controllers import by_name
 from experiments import (
     how_deep_should_it_slip,
+    how_locked_wheels_clean,
     how_sure_are_we,
     what_sand_buys,
     where_to_start_braking,
@@ -52,6 +53,42 @@ def test_every_axle_finds_better_rail_than_the_first(answered):
     assert by_case[4, 0.5]["distance"] < 0.9 * alike["distance"]
     assert f"uses {alike['last_over_first']:.2f} times" in answer.sentence
     assert f"shorten that stop to {by_case[4, 0.5]['distance']:.0f} m" in answer.sentence
+
+
+def test_the_cleaning_share_of_locked_wheels_decides_what_no_slip_control_comes_to(answered):
+    """On the shipped leaf film; strategies that let no wheel lock hardly know the share."""
+    answer = answered(how_locked_wheels_clean)
+    none, _ = how_locked_wheels_clean.sensitivity(answer.rows, "none")
+    slip_band, _ = how_locked_wheels_clean.sensitivity(answer.rows, "slip_band")
+    assert none > 2.0
+    assert slip_band < 1.02
+    assert f"moves by up to {100 * (none - 1):.1f} % (on wet_leaf)" in answer.sentence
+    assert "slip_band by up to" in answer.sentence
+
+
+@pytest.mark.parametrize(
+    ("at_one", "moved", "turned"),
+    [
+        (80.0, "by up to 150.0 % (on b)", "slip control on b at 1."),
+        (150.0, "by up to 100.0 % (on a)", "slip control nowhere in this table."),
+        (math.inf, "between a stop and none on b", "slip control nowhere in this table."),
+    ],
+)
+def test_sentence_on_the_cleaning_share_tells_sensitivity_and_turn(at_one, moved, turned):
+    """On tables made up for the test; a train that does not stop is not left out."""
+    rows = [
+        {"rail": rail, "share": share, "none": none, "slip_band": band}
+        for rail, share, none, band in (
+            ("a", 0.05, 400.0, 100.0),
+            ("a", 1.0, 200.0, 101.0),
+            ("b", 0.05, 200.0, 100.0),
+            ("b", 1.0, at_one, 100.5),
+        )
+    ]
+    sentence = how_locked_wheels_clean.sentence(rows)
+    assert sentence.startswith("from a share of 0.05 to 1 the distance without slip control moves")
+    assert f"moves {moved}, with slip_band by up to 1.0 % (on a)" in sentence
+    assert sentence.endswith(turned)
 
 
 def test_leading_axles_slide_only_where_asked():

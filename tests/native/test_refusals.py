@@ -1,7 +1,11 @@
 """Whatever is wrong with a library is one clear line and exit code 2, and never a crash of ours."""
 
 import hashlib
+import json
+import os
 import re
+import subprocess
+import sys
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 
@@ -12,6 +16,9 @@ from bench.errors import InputError
 from bench.native import load_library, stray_text
 from bench.native.guard import GUARDED, STRAY
 from bench.native.library import describe
+from tests.native.conftest import DESCRIBED
+
+PRINTING = "#include <stdio.h>\n" + DESCRIBED
 
 AFTER = "if (memory[n_axles * n_memory] > 250) %s"
 """After so many calls of a vehicle, which the trial does not reach: in the stop itself."""
@@ -30,21 +37,47 @@ def stop_with(capsys: pytest.CaptureFixture[str], library: Path) -> str:
     return complaint(capsys, *words)
 
 
+IS = r"command of axle %s \(vehicle 1\) at 2\.5\d\d s is valve %s, demand factor %s; allowed: "
+
+
 @pytest.mark.parametrize(
     ("name", "lines", "part"),
     [
-        ("nan", "command[1] = NAN;", r"command of axle 1 \(vehicle 1\) at 2\.5\d\d s is valve 0"),
+        ("nan_factor", "command[1] = NAN;", IS % (1, 0, "nan")),
+        ("nan_valve", "command[2 * n_axles - 2] = NAN;", IS % (4, "nan", 1)),
+        ("no_such_valve", "command[0] = 3.0;", IS % (1, 3, 1)),
+        ("half_a_valve", "command[2] = 0.5;", IS % (2, "0.5", 1)),
+        ("too_large", "command[1] = 1.01;", IS % (1, 0, "1.01")),
+        ("negative", "command[1] = -0.01;", IS % (1, 0, "-0.01")),
+        ("endless", "command[1] = 1.0 / (command[0] - 0.0);", IS % (1, 0, "inf")),
         (
             "late_memory",
             "memory[-1] = 0.0;",
-            r"outside its rows of memory \(vehicle 1\) at 2\.5\d\d s",
+            r"library wrote outside its rows of memory \(vehicle 1\) at 2\.5\d\d s",
+        ),
+        (
+            "late_command",
+            "command[2 * n_axles] = 1.0;",
+            r"library wrote outside its rows of command \(vehicle 1\) at 2\.5\d\d s",
         ),
     ],
 )
 def test_a_stray_call_ends_the_stop(make, capsys, name, lines, part) -> None:  # type: ignore[no-untyped-def]
     """Vehicle 1 comes first in a step; its 251st call is a sample time's 250 into the stop."""
     said = stop_with(capsys, make(name, AFTER % f"{{ {lines} }}"))
-    assert re.search(f"controller mine: {'' if name == 'nan' else 'library wrote '}{part}", said)
+    assert re.search(f"controller mine: {part}", said)
+
+
+def test_what_a_library_prints_stays_out_of_json(make, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    """Its own buffer is emptied late, at the end of the process if nobody asks before."""
+    library = make("prints", 'if (memory[n_axles * n_memory] < 2) puts("hello from C");', PRINTING)
+    words = ("stop", "dry", "--speed", "5mph", "--json", "--controller", str(library))
+    line = [sys.executable, "-m", "bench", *words]
+    # where Python is told to keep no buffers, C keeps none either
+    environment = {k: value for k, value in os.environ.items() if k != "PYTHONUNBUFFERED"}
+    ran = subprocess.run(line, env=environment, capture_output=True, text=True)
+    assert json.loads(ran.stdout)["controller"] == "mine"
+    assert "hello from C" in ran.stderr
 
 
 @pytest.mark.parametrize(

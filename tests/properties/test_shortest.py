@@ -2,14 +2,15 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.errors import InputError
 from bench.kernel.floor import most_cleaning
-from bench.scenario import Driver, HandleEntry, Rail, Run, scenario_names
-from bench.shortest import shortest_possible
+from bench.scenario import Driver, HandleEntry, Rail, Run, load_scenario, scenario_names
+from bench.shortest import NUMERICAL_ALLOWANCE, run_fictitious_stop, shortest_possible
 from bench.simulation import simulate
 from controllers import ALL_CONTROLLERS, by_name, none
 from tests.properties.random_stops import examples, random_parameters, stops
@@ -75,6 +76,64 @@ def test_no_strategy_stops_shorter_on_alternating_patches(length, frictions):
         for seed in (1.0, 77.0, 4321.0)
     ]
     assert_not_beaten(scenario, *ALL_CONTROLLERS, *drawn)
+
+
+PLACES = (0.03, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 0.97)
+"""Where speeds are compared, as shares of the shortest possible stop."""
+
+
+def floor_at(scenario, place, n_limited):
+    """Return distance [m], train speed [m/s] and momentum [N s] of a floor soon after a place.
+
+    The momentum is None where the floor's leading axles are limited one by one.
+    """
+    world = run_fictitious_stop(scenario.replace({"run.maximum_distance": place}), n_limited)
+    state = world.train_state[0]
+    distance, speed = float(state["distance"]), float(state["speed"])
+    if n_limited >= 0:
+        return distance, speed, None
+    wheels = float(world.axle_states["wheel_speed"][0])
+    return distance, speed, float(world.train["mass"][0]) * speed + wheels
+
+
+def assert_nowhere_slower_than_the_floor(scenario, *controllers):
+    """At equal position no less speed than any floor, no less momentum than the pooled one."""
+    world = packed(scenario)
+    mass, rotating = float(world.train["mass"][0]), world.axles["rotating_mass"]
+    shortest = shortest_possible(scenario)
+    floors = [
+        floor_at(scenario, share * shortest, n)
+        for share in PLACES
+        for n in (-1, 1, scenario.train.n_axles)
+    ]
+    # speed and momentum at a place of the floors are right to the share their distance is
+    allowed = 1.0 - 2.0 * NUMERICAL_ALLOWANCE
+    for controller in controllers:
+        traces = simulate(scenario, controller, seed=3).traces
+        momenta = mass * traces["train_speed"] + traces["wheel_speed"] @ rotating
+        for distance, floor_speed, floor_momentum in floors:
+            speed = np.interp(distance, traces["distance"], traces["train_speed"])
+            assert speed >= allowed * floor_speed, (controller.name, distance)
+            if floor_momentum is not None:
+                momentum = np.interp(distance, traces["distance"], momenta)
+                assert momentum >= allowed * floor_momentum, (controller.name, distance)
+
+
+@pytest.mark.parametrize("scenario", ["wet_leaf", "detergent", "tough_film"])
+def test_the_invariant_of_the_proof_holds_on_shipped_rail(scenario):
+    assert_nowhere_slower_than_the_floor(load_scenario(scenario), *ALL_CONTROLLERS)
+
+
+@pytest.mark.parametrize("frictions", [(0.02, 0.3), (0.3, 0.02)], ids=["bad first", "good first"])
+def test_the_invariant_of_the_proof_holds_on_alternating_patches(frictions):
+    scenario = plain_stop(
+        20.0,
+        train=train_of(car()),
+        rail=Rail(sections=patches([12.0] * 100, list(frictions), **FALLING)),
+        run=Run(maximum_distance=600.0, maximum_time=100.0, trace_interval=0.01),
+    )
+    drawn = [RANDOM_COMMANDS.with_parameters(seed=seed, fill_share=0.8) for seed in (1.0, 77.0)]
+    assert_nowhere_slower_than_the_floor(scenario, *ALL_CONTROLLERS, *drawn)
 
 
 @pytest.mark.parametrize("scenario", scenario_names())
