@@ -105,6 +105,13 @@ def test_families_are_told_apart_on_held_out_rails(slip_band, small, bowl):
     # as many rails each: the mean of all is the mean of the families, to rounding
     assert held.differences["distance"].mean.estimate == pytest.approx(np.mean(means), rel=1e-12)
     assert tuned_text(tuned).count(" alone:") == 2
+    written = tomllib.loads(tuned_file(tuned, slip_band))["held_out"]["scenario"]
+    for name, family in held.by_family.items():
+        own = written[name]["distance"]
+        assert own["mean"] == family["distance"].mean.estimate
+        assert own["mean_interval"] == [family["distance"].mean.low, family["distance"].mean.high]
+        assert own["n_better"] + own["n_worse"] <= 4
+    assert written["small"]["distance"]["mean"] != written["other"]["distance"]["mean"]
 
 
 def test_the_knee_may_be_asked_for(slip_band, rails, bowl):
