@@ -67,7 +67,7 @@ def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Ru
         try:
             yield store, runner
             if name != "campaign":  # which compares them itself
-                for note in mixture_notes(store):
+                for note in store.comparison or mixture_notes(store):
                     print(note, file=sys.stderr)
             if export is not None:
                 n_rows = write_export(store, export)

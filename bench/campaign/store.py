@@ -64,6 +64,10 @@ class Store:
     command : str            kept with a new branch, for the reader
     is_writer : bool         False: read only; the file and branch must exist
 
+    Attributes
+    ----------
+    comparison : list of str or None   lines on how machine types compare; None: not compared yet
+
     Raises
     ------
     InputError   if the file is not a campaign, cannot be opened or is being written by another
@@ -80,6 +84,7 @@ class Store:
     ) -> None:
         self.path, self.branch = Path(path), branch
         self.is_kept = str(path) != IN_MEMORY
+        self.comparison: list[str] | None = None
         self._ids: dict[tuple[str, str], int] = {}
         self._lock: lock.Held | None = None
         if not is_writer and not self.path.is_file():
