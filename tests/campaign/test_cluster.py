@@ -21,7 +21,7 @@ distributed = pytest.importorskip("distributed")
 @pytest.fixture(scope="module")
 def cluster():
     with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0"
     ) as made:
         yield made
 
@@ -80,7 +80,7 @@ def test_a_worker_that_leaves_while_it_is_asked_is_passed_over(cluster, monkeypa
 def test_a_scheduler_that_goes_away_is_one_line_and_what_is_stored_stays(small, candidates):
     plan = Plan(RandomRails(small, 4, seed=3), candidates, range(2))
     with distributed.LocalCluster(
-        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=":0"
     ) as own:
         runner = ClusterRunner(own.scheduler_address)
         with Store(IN_MEMORY) as store:
