@@ -1,11 +1,13 @@
 """The commands, run in this process on small scenarios."""
 
 import argparse
+import sqlite3
 
 import pytest
 
 from bench.campaign.commands import add_parsers
 from bench.campaign.scenario_file import scenario_file
+from bench.campaign.store import Store
 from bench.campaign.tuned_reader import load_tuned
 from bench.errors import InputError
 from bench.registry import find_controller
@@ -107,6 +109,24 @@ def test_bad_input_is_one_line(run, line, message):
     with pytest.raises(InputError, match=message) as problem:
         run(line)
     assert "\n" not in str(problem.value)
+
+
+def test_a_full_disk_is_one_line_and_what_is_stored_stays(run, tmp_path, monkeypatch):
+    add = Store.add
+
+    def fill(store, task, outcome):
+        if len(store) == 2:
+            raise sqlite3.OperationalError("database or disk is full")
+        add(store, task, outcome)
+
+    line = "campaign small.toml --controllers none --random-rails 4 --out c.sqlite"
+    with monkeypatch.context() as patch:
+        patch.setattr(Store, "add", fill)
+        with pytest.raises(InputError, match=r"c\.sqlite: cannot be used any longer: .* is full"):
+            run(line)
+    with Store(tmp_path / "c.sqlite", is_writer=False) as store:
+        assert len(store) == 2
+    assert run(line) == 0
 
 
 @pytest.mark.parametrize(
