@@ -137,6 +137,18 @@ def test_budget_is_kept_and_too_small_a_one_refused(slip_band, rails, bowl):
         find(slip_band, DISTANCE, rails, bowl(), budget=least - 1)
 
 
+@pytest.mark.parametrize("n_families", [1, 3])
+def test_dry_stops_that_a_constraint_needs_are_in_the_budget(slip_band, small, bowl, n_families):
+    families = [small.replace(name=f"rail{i}", initial_speed=9.0 + i) for i in range(n_families)]
+    goal, runner = Goal((OBJECTIVES["distance"],), extension_limit=9.0), bowl()
+    rails = family_rails(families, 2, 2, seed=1)
+    with pytest.raises(InputError, match="at least") as problem:
+        find(slip_band, goal, rails, bowl(), budget=1)
+    least = int(str(problem.value).rpartition(" ")[2])
+    tuned = find(slip_band, goal, rails, runner, budget=least)
+    assert runner.n_run == tuned.n_stops <= least
+
+
 def test_a_tuning_that_was_broken_off_resumes(slip_band, rails, bowl, tmp_path):
     class Breaking(bowl):
         def run(self, tasks):
