@@ -23,6 +23,7 @@ from bench.campaign.commands import add_parsers as add_campaign_parsers
 from bench.caution import CAUTION
 from bench.command_line import (
     FOLDER,
+    MOST_WORKERS,
     collect_garbage_rarely,
     get_ready,
     read_scenario,
@@ -45,7 +46,7 @@ WRITER = "slipbench compare"
 RECORD = "compare.json"
 RESULT_FILES = ("compare.csv", "compare.png", "compare.svg", "table.txt")
 DEFAULT_FOLDER = FOLDER / "compare"
-MOST_SEEDS, MOST_WORKERS = 10_000, 1024
+MOST_SEEDS = 10_000
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 FOLDER = Path("slipbench-results")
 """Where results go unless another folder is named: each command has its own inside."""
 
+MOST_WORKERS = 1024
+"""Processes a command may be told to start."""
+
 COMPILING = "compiling the physics once, half a minute or more ..."
 
 

@@ -10,6 +10,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from typing import Any
 
+from bench.campaign.candidate import FLOOR
 from bench.campaign.plan import Plan
 from bench.campaign.progress import Bar, progress
 from bench.campaign.running import Runner
@@ -61,7 +62,7 @@ def run_campaign(plan: Plan, store: Store, runner: Runner, is_quiet: bool = Fals
                   with, machine types differ by more than `MIXED_TOLERANCE`, or a stop fails
     Interrupted   by Ctrl-C
     """
-    notes = compare_machines(plan.tasks(), store, runner)
+    notes = compare_once(plan.tasks(), store, runner)
     with progress(len(plan), is_quiet=is_quiet) as bar:
         counts = run_missing(plan.tasks(), len(plan), store, runner, bar)
     if not notes:
@@ -116,7 +117,13 @@ def run_missing(
 def evaluate(
     tasks: Sequence[Task], store: Store, runner: Runner, bar: Bar | None = None
 ) -> list[dict[str, Any]]:
-    """Return the summaries of tasks in their order, run or read from the store."""
+    """Return the summaries of tasks in their order, run or read from the store.
+
+    Raises
+    ------
+    InputError   as `run_campaign`
+    """
+    compare_once(tasks, store, runner)
     run_missing(tasks, len(tasks), store, runner, bar)
     summaries = []
     for task in tasks:
@@ -126,12 +133,29 @@ def evaluate(
     return summaries
 
 
+def compare_once(tasks: Iterable[Task], store: Store, runner: Runner) -> list[str]:
+    """Compare machine types with the first stops an open store is asked for, and not again.
+
+    Returns
+    -------
+    list of str   see `compare_machines`
+
+    Raises
+    ------
+    InputError    see there
+    """
+    if store.comparison is None:
+        store.comparison = compare_machines(tasks, store, runner)
+    return store.comparison
+
+
 def compare_machines(tasks: Iterable[Task], store: Store, runner: Runner) -> list[str]:
     """Compare the machine types of a mixed campaign on the plan's first stops.
 
     Returns
     -------
-    list of str   what was compared, a line a machine type; empty if there is only one
+    list of str   what was compared, a line a machine type; empty if there is only one, or none of
+                  these stops can be compared
 
     Raises
     ------
@@ -143,7 +167,9 @@ def compare_machines(tasks: Iterable[Task], store: Store, runner: Runner) -> lis
         return []
     reference = next(iter(stored or here))
     probes = list(itertools.islice(_probes(tasks, store, runner, reference), N_PROBES))
-    lines = []
+    lines: list[str] = []
+    if not probes:
+        return lines
     for machine in here:
         if machine == reference:
             continue
@@ -168,6 +194,8 @@ def _probes(
     """Yield stops with what the reference machine type made, or makes now, of them."""
     is_stored = reference in store.machines()
     for task in tasks:
+        if task.candidate.reference == FLOOR:  # no stop
+            continue
         if not is_stored:
             yield task, json.loads(runner.run_on(reference, task).summary)
         elif store.machine(task.key) == reference:

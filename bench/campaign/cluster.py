@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+import logging
+import time
 from collections.abc import Iterable, Iterator
 from concurrent.futures import CancelledError
+from contextlib import suppress
 from importlib import import_module
 from typing import Any
 
@@ -16,6 +19,9 @@ from bench.errors import InputError
 
 PATIENCE = 30.0
 """How long a scheduler and its first worker are waited for. [s]"""
+
+ASKED_EVERY = 2.0
+"""How long the number of the workers' threads is taken as known. [s]"""
 
 
 def worker_identity() -> tuple[str, str]:
@@ -42,7 +48,10 @@ class ClusterRunner:
             raise InputError(
                 "--scheduler needs the extra `cluster`: python -m pip install slipbench[cluster]"
             ) from None
+        # what it would tell with a traceback, such as a lost scheduler, is said in one line here
+        logging.getLogger("distributed.client").setLevel(logging.CRITICAL)
         self.address, self._distributed = address, distributed
+        self._threads, self._ask_at = 0, 0.0
         try:
             self._client: Any = distributed.Client(address, timeout=PATIENCE, set_as_default=False)
         except (OSError, ValueError, TypeError) as problem:
@@ -59,20 +68,28 @@ class ClusterRunner:
             raise
 
     def _checked_workers(self) -> dict[str, str]:
-        """Return the machine type of each worker; refuse one with other versions."""
+        """Return the machine type of each worker; refuse one with other versions.
+
+        A worker that goes away while it is asked is passed over, as it would be later on; one that
+        comes later is checked by each stop it runs.
+        """
         found: dict[str, str] = {}
-        try:
-            identities = self._client.run(worker_identity)
-        except (ImportError, AttributeError) as problem:
-            raise InputError(
-                f"scheduler {self.address}: a worker cannot load slipbench ({problem}); "
-                "install it there"
-            ) from problem
-        for worker, (text, machine) in identities.items():
+        identities = self._client.run(worker_identity, on_error="return")
+        for worker, identity in identities.items():
+            if isinstance(identity, OSError | TimeoutError):
+                continue
+            if isinstance(identity, BaseException):
+                raise InputError(
+                    f"scheduler {self.address}: a worker cannot load slipbench ({identity}); "
+                    "install it there"
+                ) from identity
+            text, machine = identity
             changes = differing(dict(versions()), json.loads(text))
             if changes:
                 raise InputError(f"worker {worker}: has other versions: {changes}")
             found[worker] = machine
+        if not found:
+            raise TimeoutError
         return found
 
     def machines(self) -> dict[str, str]:
@@ -102,18 +119,31 @@ class ClusterRunner:
                 future.release()
                 self._fill(pending, waiting, finished)
         except BaseException:
-            self._client.cancel(list(pending))
+            with suppress(OSError, TimeoutError, CancelledError):  # of a scheduler that is gone
+                self._client.cancel(list(pending))
             raise
 
     def _fill(self, pending: dict[Any, Task], waiting: Iterator[Task], finished: Any) -> None:
-        n_threads = sum(self._client.nthreads().values())
-        while len(pending) < IN_FLIGHT * max(1, n_threads):
+        while len(pending) < IN_FLIGHT * self._n_threads():
             task = next(waiting, None)
             if task is None:
                 return
             future = self._client.submit(run_task, task, pure=False)
             pending[future] = task
             finished.add(future)
+
+    def _n_threads(self) -> int:
+        """Return the threads of all workers, asked for now and then: workers come and go.
+
+        A scheduler too busy to answer is no reason to end: the number known last will do, and one
+        that is gone shows in the results.
+        """
+        now = time.monotonic()
+        if now >= self._ask_at:
+            with suppress(OSError, TimeoutError):
+                self._threads = sum(self._client.nthreads().values())
+            self._ask_at = now + ASKED_EVERY
+        return max(1, self._threads)
 
     def _result(self, future: Any, task: Task) -> Outcome:
         try:
@@ -123,7 +153,9 @@ class ClusterRunner:
                 f"scenario {task.scenario.name}, controller {task.candidate.label}, seed "
                 f"{task.seed}: the workers that ran it died again and again: {problem}"
             ) from problem
-        except CancelledError:
+        except (CancelledError, OSError):
+            if future.status == "error":  # of the stop itself
+                raise
             raise InputError(
                 f"scheduler {self.address}: has gone away; what was finished is stored, the same "
                 "command resumes"

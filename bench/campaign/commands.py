@@ -23,7 +23,7 @@ from bench.campaign.results import (
 )
 from bench.campaign.session import campaign_path, make_folder, opened, typed_command
 from bench.caution import CAUTION
-from bench.command_line import FOLDER, get_ready, read_scenario, whole_number
+from bench.command_line import FOLDER, MOST_WORKERS, get_ready, read_scenario, whole_number
 from bench.errors import InputError
 
 if TYPE_CHECKING:
@@ -131,14 +131,16 @@ def _add_tune_all(subparsers: Any) -> None:
 
 def _add_common(parser: argparse.ArgumentParser, has_one_file: bool = True) -> None:
     if has_one_file:
-        parser.add_argument("--export", metavar="FILE.csv", help="write all stops as CSV as well")
+        parser.add_argument(
+            "--export", metavar="FILE", help="write all stops to a .csv or .parquet file as well"
+        )
     parser.add_argument("--seeds", type=_count, default=1, help="runs of each pair (1)")
     parser.add_argument(
         "--seed", type=whole_number, default=0, help="of designs and random rails (0)"
     )
     parser.add_argument("--out", metavar="FILE", help="campaign file, resumed if it is there")
     parser.add_argument("--branch", default="main", metavar="NAME", help="of the campaign file")
-    parser.add_argument("--workers", type=_count, help="processes (one a core)")
+    parser.add_argument("--workers", type=_worker_count, help="processes (one a core)")
     parser.add_argument("--scheduler", metavar="ADDRESS", help="run on a Dask cluster instead")
     parser.add_argument("--quiet", action="store_true", help="no progress")
     parser.add_argument("--compile", action="store_true", help="compile strategies of files")
@@ -148,6 +150,13 @@ def _count(text: str) -> int:
     value = whole_number(text)
     if not 1 <= value <= 10_000_000:
         raise argparse.ArgumentTypeError(f"{text!r}; allowed: 1 to 10000000")
+    return value
+
+
+def _worker_count(text: str) -> int:
+    value = whole_number(text)
+    if not 1 <= value <= MOST_WORKERS:
+        raise argparse.ArgumentTypeError(f"{text!r}; allowed: 1 to {MOST_WORKERS}")
     return value
 
 
@@ -211,7 +220,7 @@ def tune_command(arguments: argparse.Namespace) -> int:
     from bench.campaign.tuning import started
 
     known, start = started(_strategies(arguments.controller, arguments.compile)[0], arguments.start)
-    names = arguments.parameters.split(",") if arguments.parameters else None
+    names = None if arguments.parameters is None else _parameters(arguments.parameters)
     label = f"tune-{known.controller.name}"
     if arguments.start:
         label += f"-{short_hash(arguments.start)[:6]}"
@@ -405,6 +414,13 @@ def _space(texts: Sequence[str]) -> Space:
     factors = tuple(parse_factor(text) for text in texts)
     refuse_twice("factors", [(factor.name, "--vary") for factor in factors])
     return factors
+
+
+def _parameters(text: str) -> list[str]:
+    names = [name.strip() for name in text.split(",")]
+    if len(set(names)) != len(names):
+        raise InputError(f"--parameters {text!r}: one is given twice; give each once")
+    return names
 
 
 def _range(name: str, text: str) -> tuple[float, float]:

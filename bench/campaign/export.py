@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Mapping
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from bench.campaign.results import TABLE_MARK, refuse_foreign, write_through
 from bench.campaign.store import Store, StoredStop
 from bench.errors import InputError
 
@@ -23,6 +25,69 @@ _FIRST = (
     "machine",
     "duration",
 )
+
+
+_PARQUET = ".parquet"
+_OWN = {b"writer": b"slipbench campaign"}
+"""What a Parquet file of this program says about itself."""
+
+
+def check_export(path: Path) -> None:
+    """Refuse a path an export may not be written to, before anything is run.
+
+    Raises
+    ------
+    InputError   if it ends in neither .csv nor .parquet, the extra `parquet` is missing, or what is
+                 there was not written by this program
+    """
+    if path.suffix != _PARQUET:
+        refuse_foreign(path, TABLE_MARK)
+        if path.suffix != ".csv":
+            raise InputError(f"--export {path}: must end in .csv or {_PARQUET}")
+        return
+    parquet = _parquet()
+    refuse_foreign(path, "PAR1")  # how every such file begins
+    try:
+        said = (parquet.read_schema(path).metadata or {}) if path.exists() else _OWN
+    except (OSError, ValueError):  # begins like one and is none
+        said = {}
+    if not _OWN.items() <= said.items():
+        raise InputError(f"{path}: is there and was not written by slipbench; move or rename it")
+
+
+def write_export(store: Store, path: Path) -> int:
+    """Write a campaign's branch as CSV or Parquet, by the ending; return the number of rows.
+
+    Raises
+    ------
+    InputError   if it cannot be written, or the extra `parquet` is missing
+    """
+    write = write_parquet if path.suffix == _PARQUET else write_csv
+    return write_through(path, lambda temporary: write(store, temporary))
+
+
+def write_parquet(store: Store, path: str | Path) -> int:
+    """Write the columns of a branch as Parquet; return the number of rows.
+
+    Raises
+    ------
+    InputError   if the extra `parquet` is missing
+    """
+    parquet = _parquet()
+    arrow: Any = import_module("pyarrow")
+    table = arrow.table(dict(columns(store))).replace_schema_metadata(_OWN)
+    parquet.write_table(table, path)
+    return len(store)
+
+
+def _parquet() -> Any:
+    try:
+        return import_module("pyarrow.parquet")
+    except ImportError:
+        raise InputError(
+            "Parquet needs the extra `parquet`: python -m pip install 'slipbench[parquet]'; "
+            ".csv needs nothing"
+        ) from None
 
 
 def flat(stop: StoredStop) -> dict[str, Any]:

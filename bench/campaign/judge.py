@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from bench.campaign.campaign import evaluate, run_missing
+from bench.campaign.campaign import compare_once, evaluate, run_missing
 from bench.campaign.candidate import Candidate, candidate_of
 from bench.campaign.canonical import as_json, scenario_hash, short_hash
 from bench.campaign.objectives import OBJECTIVES, Objective
@@ -94,6 +94,7 @@ class Judge:
         by_rail = {task.key: task for group in zip(*tasks, strict=True) for task in group}
         new = [task for key, task in by_rail.items() if key not in self._asked]
         self._asked.update(task.key for task in new)
+        compare_once(new, self.store, self.runner)
         run_missing(new, len(new), self.store, self.runner, self.bar)
         summaries = {key: self.store.summary(key) or {} for key in by_rail}
         return [[summaries[task.key] for task in own] for own in tasks]
@@ -149,7 +150,8 @@ class Judge:
             hashed = scenario_hash(dry)
             if hashed not in self._dry:
                 task = make_task(dry.replace(name=f"dry~{hashed[:10]}"), nobody, 0)
-                found = evaluate([task], self.store, self.runner)[0]
+                self._asked.add(task.key)  # the budget pays for it
+                found = evaluate([task], self.store, self.runner, self.bar)[0]
                 self._dry[hashed] = float(found["final_distance"])
             distances += [self._dry[hashed]] * len(self.rails.seeds)
         return distances

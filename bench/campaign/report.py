@@ -201,10 +201,15 @@ def _front_text(tuned: Tuned) -> str:
 
 
 def _tells(difference: Paired) -> str:
-    if not (difference.mean.excludes_zero or difference.median.excludes_zero):
-        return "not told apart"
-    is_better = difference.median.estimate < 0.0 or difference.mean.estimate < 0.0
-    return "better" if is_better else "worse"
+    """Say what the two intervals together support; one that holds zero says nothing."""
+    said = {
+        "better" if interval.high < 0.0 else "worse"
+        for interval in (difference.mean, difference.median)
+        if interval.excludes_zero
+    }
+    if len(said) == 2:
+        return "mean and median disagree"
+    return said.pop() if said else "not told apart"
 
 
 def sensitivity_text(found: Sensitivity) -> str:

@@ -4,19 +4,14 @@ from __future__ import annotations
 
 import argparse
 import shlex
+import sqlite3
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bench.campaign.results import (
-    RESULT_SUFFIXES,
-    TABLE_MARK,
-    named_path,
-    refuse_foreign,
-    write_through,
-)
+from bench.campaign.results import RESULT_SUFFIXES, named_path
 from bench.command_line import FOLDER
 from bench.errors import InputError
 
@@ -51,13 +46,13 @@ def make_folder(folder: Path) -> None:
 def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Runner]]:
     """Open the campaign file and the workers; say what is stored if Ctrl-C comes."""
     from bench.campaign.campaign import mixture_notes
-    from bench.campaign.export import write_csv
+    from bench.campaign.export import check_export, write_export
     from bench.campaign.running import make_runner
     from bench.campaign.store import Store
 
     export = None if arguments.export is None else named_path(arguments.export, "--export")
     if export is not None:
-        refuse_foreign(export, TABLE_MARK)
+        check_export(export)
     path = campaign_path(arguments, name)
     if not arguments.branch.strip():
         raise InputError(f"--branch {arguments.branch!r}: must be a name")
@@ -72,10 +67,10 @@ def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Ru
         try:
             yield store, runner
             if name != "campaign":  # which compares them itself
-                for note in mixture_notes(store):
+                for note in store.comparison or mixture_notes(store):
                     print(note, file=sys.stderr)
             if export is not None:
-                n_rows = write_through(export, lambda path: write_csv(store, path))
+                n_rows = write_export(store, export)
                 print(f"{n_rows} rows written to {export}", file=sys.stderr)
         except KeyboardInterrupt:
             print(
@@ -87,6 +82,10 @@ def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Ru
             if is_new and not len(store):
                 store.discard()
             raise
+        except sqlite3.Error as problem:  # a full disk, or a file damaged meanwhile
+            raise InputError(
+                f"campaign {path}: cannot be used any longer: {problem}; what is intact in it stays"
+            ) from problem
         finally:
             runner.close()
 

@@ -64,6 +64,10 @@ class Store:
     command : str            kept with a new branch, for the reader
     is_writer : bool         False: read only; the file and branch must exist
 
+    Attributes
+    ----------
+    comparison : list of str or None   lines on how machine types compare; None: not compared yet
+
     Raises
     ------
     InputError   if the file is not a campaign, cannot be opened or is being written by another
@@ -80,6 +84,7 @@ class Store:
     ) -> None:
         self.path, self.branch = Path(path), branch
         self.is_kept = str(path) != IN_MEMORY
+        self.comparison: list[str] | None = None
         self._ids: dict[tuple[str, str], int] = {}
         self._lock: lock.Held | None = None
         if not is_writer and not self.path.is_file():
@@ -136,6 +141,11 @@ class Store:
             raise InputError(
                 f"campaign {self.path}: has format {marks[1]}, this version reads {FORMAT}"
             )
+        if is_writer and n_tables:
+            found = self._db.execute("PRAGMA quick_check(1)").fetchone()[0]
+            if found != "ok":  # nothing more goes into a file that is broken
+                told = " ".join(found.split())
+                raise InputError(f"campaign {self.path}: is damaged: {told}; name another file")
         self._db.execute("PRAGMA synchronous = NORMAL")
 
     def _create(self) -> None:
@@ -233,7 +243,7 @@ class Store:
     def summary(self, key: str) -> dict[str, Any] | None:
         """Return the summary of a stop, None if it is not stored."""
         text = self.summary_text(key)
-        return None if text is None else dict(json.loads(text))
+        return None if text is None else self._content(text)
 
     def summary_text(self, key: str) -> str | None:
         """Return the summary of a stop as it is stored, None if it is not."""
@@ -328,7 +338,21 @@ class Store:
 
     def _scenario_text(self, hashed: str) -> str | None:
         row = self._db.execute("SELECT text FROM scenario WHERE hash = ?", (hashed,)).fetchone()
-        return None if row is None else zlib.decompress(row[0]).decode()
+        if row is None:
+            return None
+        try:
+            return zlib.decompress(row[0]).decode()
+        except (zlib.error, TypeError, UnicodeDecodeError) as problem:
+            raise self._damaged("a scenario", problem) from problem
+
+    def _content(self, text: str) -> dict[str, Any]:
+        try:
+            return dict(json.loads(text))
+        except (ValueError, TypeError) as problem:
+            raise self._damaged("a stop", problem) from problem
+
+    def _damaged(self, what: str, problem: Exception) -> InputError:
+        return InputError(f"campaign {self.path}: {what} stored in it is damaged: {problem}")
 
     def machines(self) -> dict[str, str]:
         """Return the machine types of this branch's stops: hash to canonical text."""
@@ -356,7 +380,7 @@ class Store:
             (self._branch_id,),
         )
         for row in rows:
-            values = [*row[:5], json.loads(row[5]), *row[6:9], json.loads(row[9])]
+            values = [*row[:5], self._content(row[5]), *row[6:9], self._content(row[9])]
             yield StoredStop(*values)
 
 

@@ -9,7 +9,7 @@ import bench
 from bench.campaign.candidate import source_hash
 from bench.campaign.judge import Setting
 from bench.campaign.scenario_file import text_value
-from bench.campaign.statistics import Interval
+from bench.campaign.statistics import Interval, Paired
 from bench.campaign.tuned_reader import KIND
 from bench.campaign.tuning import Tuned
 from bench.caution import CAUTION
@@ -54,15 +54,10 @@ def tuned_file(tuned: Tuned, known: Known, command: str = "") -> str:
     ):
         lines += ["", f"[{table}.default]", *_scores(tuned, default)]
         lines += ["", f"[{table}.tuned]", *_scores(tuned, chosen)]
-    for name, difference in held_out.differences.items():
-        lines += [
-            "",
-            f"[held_out.difference.{name}]  # tuned - start, {held_out.n_rails} rails",
-            *_interval("mean", difference.mean),
-            *_interval("median", difference.median),
-            f"n_better = {difference.n_better}",
-            f"n_worse = {difference.n_worse}",
-        ]
+    lines += _differences("held_out.difference", held_out.differences)
+    if len(held_out.by_family) > 1:
+        for family, differences in held_out.by_family.items():
+            lines += _differences(f"held_out.scenario.{text_value(family)}", differences)
     for setting in tuned.front:
         lines += ["", "[[front]]", *_scores(tuned, setting), "[front.parameters]"]
         lines += _values(_all_values(known, setting), units)
@@ -89,6 +84,21 @@ def _scores(tuned: Tuned, setting: Setting) -> list[str]:
         f"worst_extension = {_number(setting.longest_extension)}  # times the dry distance",
         f"n_overruns = {setting.n_overruns}",
     ]
+
+
+def _differences(table: str, differences: Mapping[str, Paired]) -> list[str]:
+    """Return a table an objective: how the tuned setting differs from the start."""
+    lines: list[str] = []
+    for name, difference in differences.items():
+        lines += [
+            "",
+            f"[{table}.{name}]  # tuned - start, {difference.n_pairs} rails",
+            *_interval("mean", difference.mean),
+            *_interval("median", difference.median),
+            f"n_better = {difference.n_better}",
+            f"n_worse = {difference.n_worse}",
+        ]
+    return lines
 
 
 def _interval(name: str, interval: Interval) -> list[str]:

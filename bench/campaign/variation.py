@@ -147,6 +147,8 @@ def scenario_at(scenario: Scenario, space: Space, point: Sequence[float]) -> Sce
         if is_parameter(factor):
             continue
         if factor.name in FILM:
+            if FILM[factor.name].is_log and not value > 0.0:
+                raise InputError(f"factor {factor.name} = {value:g} times; allowed: above 0")
             rail = FILM[factor.name].act(rail, float(value))
         elif factor.name.startswith("film."):
             raise InputError(f"factor {factor.name}: {nearest_text(factor.name, FILM)}")

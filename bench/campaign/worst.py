@@ -17,6 +17,7 @@ from bench.campaign.candidate import FLOOR_CANDIDATE, candidate_of
 from bench.campaign.canonical import as_json, scenario_hash, short_hash
 from bench.campaign.designs import Factor, Space, scaled
 from bench.campaign.progress import Bar
+from bench.campaign.rails import HIGHEST, LOWEST
 from bench.campaign.running import Runner
 from bench.campaign.scenario_file import scenario_file
 from bench.campaign.store import Store
@@ -30,6 +31,9 @@ from bench.scenario.provenance import Provenance
 
 FEWEST_POINTS = 6
 """Rails a generation of the search has at least."""
+
+MOST_PATCHES, SHORTEST, LONGEST = 100, 1.0, 1e4
+"""What the search can be asked for: patches, and their lengths [m]; a cell of rail is 1 m."""
 
 
 @dataclass(frozen=True)
@@ -62,8 +66,20 @@ class Bounds:
 
     def space(self) -> Space:
         """Return the factors of the search."""
-        if self.n_patches < 1:
-            raise InputError(f"worst rail of {self.n_patches} patches; allowed: >= 1")
+        if not 1 <= self.n_patches <= MOST_PATCHES:
+            raise InputError(
+                f"worst rail of {self.n_patches} patches; allowed: 1 to {MOST_PATCHES}"
+            )
+        if not LOWEST <= self.friction_low <= self.friction_high <= HIGHEST:
+            raise InputError(
+                f"worst rail with friction {self.friction_low:g} to {self.friction_high:g}; "
+                f"allowed: {LOWEST:g} to {HIGHEST:g}, the lower one first"
+            )
+        if not SHORTEST <= self.length_low <= self.length_high <= LONGEST:
+            raise InputError(
+                f"worst rail with patches of {self.length_low:g} to {self.length_high:g} m; "
+                f"allowed: {SHORTEST:g} to {LONGEST:g} m, the lower one first"
+            )
         return (
             *(
                 Factor(f"friction {i}", self.friction_low, self.friction_high, is_log=True)
@@ -245,12 +261,13 @@ def worst_rail(
 
     Raises
     ------
-    InputError   for a budget too small, or an unknown harm
+    InputError   for a budget too small, an unknown harm or bounds that cannot be
     """
     if harm not in HARMS:
         raise InputError(f"harm {harm!r}; allowed: {', '.join(HARMS)}")
-    if budget < 2 * FEWEST_POINTS:
-        raise InputError(f"budget of {budget} rails; allowed: at least {2 * FEWEST_POINTS}")
+    least = 1 + 2 * FEWEST_POINTS  # where it starts from, and two generations
+    if budget < least:
+        raise InputError(f"budget of {budget} rails; allowed: at least {least}")
     store.claim("base", base.name, scenario_hash(base))
     search = _Search(base, known, bounds or Bounds(), harm, seeds, store, runner, bar)
     n_factors = len(search.space)
@@ -258,19 +275,24 @@ def worst_rail(
     sampler = qmc.Sobol(n_factors, scramble=True, seed=np.random.default_rng(seed))
     start = sampler.random_base2(math.ceil(math.log2(size)))[:size]
     before = float(search.harms([base])[0])
-    found = differential_evolution(
-        search,
-        [(0.0, 1.0)] * n_factors,
-        init=start,
-        maxiter=max(1, (budget - 1) // size - 1),
-        mutation=(0.4, 0.9),
-        tol=0.0,
-        atol=0.0,
-        polish=False,
-        updating="deferred",
-        vectorized=True,
-        seed=np.random.default_rng(seed),
-    )
+    try:
+        found = differential_evolution(
+            search,
+            [(0.0, 1.0)] * n_factors,
+            init=start,
+            maxiter=max(1, (budget - 1) // size - 1),
+            mutation=(0.4, 0.9),
+            tol=0.0,
+            atol=0.0,
+            polish=False,
+            updating="deferred",
+            vectorized=True,
+            seed=np.random.default_rng(seed),
+        )
+    except RuntimeError as problem:  # scipy hides what a stop raised behind words of its own
+        if isinstance(problem.__cause__, InputError):
+            raise problem.__cause__ from None
+        raise
     point = scaled(search.space, np.clip(found.x, 0.0, 1.0)[None, :])[0].tolist()
     return WorstRail(
         scenario=search.rail(point),

@@ -9,7 +9,8 @@ from bench.campaign.candidate import candidate_of
 from bench.campaign.objectives import OBJECTIVES
 from bench.campaign.plan import Plan
 from bench.campaign.rails import RandomRails
-from bench.campaign.report import campaign_text, ranking_note
+from bench.campaign.report import _tells, campaign_text, ranking_note
+from bench.campaign.statistics import Interval, Paired
 from bench.campaign.store import IN_MEMORY, Store
 from bench.campaign.task import Outcome, make_task, run_task
 from bench.errors import InputError
@@ -123,3 +124,18 @@ def test_candidates_keep_the_order_asked_for(small, candidates, stub):
             judge(found, DISTANCE, "x")
         with pytest.raises(InputError, match="no rail"):
             collect(store, [DISTANCE], candidates=["x"])
+
+
+@pytest.mark.parametrize(
+    ("mean", "median", "said"),
+    [
+        ((-3.0, -5.0, -1.0), (-2.0, -4.0, 0.5), "better"),
+        # the mean's estimate is lower, but only the median's interval says anything
+        ((-3.0, -20.0, 4.0), (2.0, 1.0, 5.0), "worse"),
+        ((-3.0, -5.0, -1.0), (2.0, 1.0, 5.0), "mean and median disagree"),
+        ((-3.0, -5.0, 1.0), (-2.0, -4.0, 0.5), "not told apart"),
+        ((math.nan, math.nan, math.nan), (2.0, 1.0, 5.0), "worse"),
+    ],
+)
+def test_a_verdict_is_what_intervals_say(mean, median, said):
+    assert _tells(Paired(12, Interval(*mean), Interval(*median), 0, 0, 6.0)) == said

@@ -7,6 +7,7 @@ import pytest
 
 from bench.campaign.campaign import run_campaign
 from bench.campaign.cluster import ClusterRunner
+from bench.campaign.identity import versions_text
 from bench.campaign.plan import Plan
 from bench.campaign.rails import RandomRails
 from bench.campaign.running import make_runner
@@ -20,7 +21,7 @@ distributed = pytest.importorskip("distributed")
 @pytest.fixture(scope="module")
 def cluster():
     with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0"
     ) as made:
         yield made
 
@@ -28,13 +29,13 @@ def cluster():
 def test_a_worker_killed_in_the_middle_loses_nothing(cluster, small, candidates):
     plan = Plan(RandomRails(small, 4, seed=3), candidates, range(2))
     runner = make_runner(scheduler=cluster.scheduler_address)
+    pids = [nanny.pid for nanny in cluster.workers.values()]  # asking a busy worker may time out
+    assert len(pids) == 2
     n_killed = 0
     with Store(IN_MEMORY) as store:
         for i, (task, outcome) in enumerate(runner.run(plan.tasks())):
             store.add(task, outcome)
             if i == 3:
-                pids = list(runner._client.run(os.getpid).values())
-                assert len(pids) == 2
                 os.kill(pids[0], signal.SIGKILL)
                 n_killed += 1
         assert n_killed == 1
@@ -60,6 +61,36 @@ def test_workers_of_another_version_are_refused(cluster, monkeypatch):
     monkeypatch.setattr("bench.campaign.cluster.versions", lambda: {"numba": "0.1"})
     with pytest.raises(InputError, match=r"has other versions: numba 0\.1 -> "):
         ClusterRunner(cluster.scheduler_address)
+
+
+def test_a_worker_that_leaves_while_it_is_asked_is_passed_over(cluster, monkeypatch):
+    answers = {"a": OSError("Timed out"), "b": (versions_text(), "{}")}
+    monkeypatch.setattr(distributed.Client, "run", lambda *_, **__: answers)
+    runner = ClusterRunner(cluster.scheduler_address)
+    assert list(runner.machines().values()) == ["{}"]
+    runner.close()
+    del answers["b"]
+    with pytest.raises(InputError, match="has no workers"):
+        ClusterRunner(cluster.scheduler_address)
+    answers["c"] = ImportError("no module named bench")
+    with pytest.raises(InputError, match=r"cannot load slipbench \(no module named bench\)"):
+        ClusterRunner(cluster.scheduler_address)
+
+
+def test_a_scheduler_that_goes_away_is_one_line_and_what_is_stored_stays(small, candidates):
+    plan = Plan(RandomRails(small, 4, seed=3), candidates, range(2))
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=":0"
+    ) as own:
+        runner = ClusterRunner(own.scheduler_address)
+        with Store(IN_MEMORY) as store:
+            with pytest.raises(InputError, match="has gone away") as problem:
+                for task, outcome in runner.run(plan.tasks()):
+                    store.add(task, outcome)
+                    if len(store) == 3:
+                        own.close()
+            assert 3 <= len(store) < len(plan) and "\n" not in str(problem.value)
+        runner.close()
 
 
 def test_a_scheduler_that_is_not_there_is_one_line(monkeypatch):

@@ -1,11 +1,13 @@
 """The commands, run in this process on small scenarios."""
 
 import argparse
+import sqlite3
 
 import pytest
 
 from bench.campaign.commands import add_parsers
 from bench.campaign.scenario_file import scenario_file
+from bench.campaign.store import Store
 from bench.campaign.tuned_reader import load_tuned
 from bench.errors import InputError
 from bench.registry import find_controller
@@ -76,7 +78,7 @@ def test_sensitivity_names_the_factors(run, capsys):
 
 
 def test_worst_rail_writes_a_scenario(run, tmp_path, capsys):
-    options = "--scenario small.toml --budget 12 --patches 1 --harm distance --to worst.toml"
+    options = "--scenario small.toml --budget 13 --patches 1 --harm distance --to worst.toml"
     assert run(f"worst-rail none {options}") == 0
     assert "written: worst.toml" in capsys.readouterr().out
     assert load_scenario(tmp_path / "worst.toml").rail.sections[0].friction < 0.03
@@ -97,6 +99,10 @@ def test_worst_rail_writes_a_scenario(run, tmp_path, capsys):
         ("campaign small.toml --controllers none --out none/c.sqlite", "folder is missing"),
         ("campaign small.toml --controllers none --export none/c.csv", "folder is missing"),
         ("tune slip_band --rails small.toml --budget 99 --start x", "write midpoints or"),
+        ("tune slip_band --rails small.toml --budget 99 --parameters ,", "one is given twice"),
+        ("campaign small.toml --controllers none --export x.txt", "must end in .csv or .parquet"),
+        ("worst-rail none --scenario small.toml --friction 0.1:3", "allowed: 0.002 to 0.9"),
+        ("worst-rail none --scenario small.toml --patches 99999", "allowed: 1 to 100"),
     ],
 )
 def test_bad_input_is_one_line(run, line, message):
@@ -105,7 +111,27 @@ def test_bad_input_is_one_line(run, line, message):
     assert "\n" not in str(problem.value)
 
 
-@pytest.mark.parametrize("option", ["--points 0", "--random-rails x", "--overrun-beyond -1"])
+def test_a_full_disk_is_one_line_and_what_is_stored_stays(run, tmp_path, monkeypatch):
+    add = Store.add
+
+    def fill(store, task, outcome):
+        if len(store) == 2:
+            raise sqlite3.OperationalError("database or disk is full")
+        add(store, task, outcome)
+
+    line = "campaign small.toml --controllers none --random-rails 4 --out c.sqlite"
+    with monkeypatch.context() as patch:
+        patch.setattr(Store, "add", fill)
+        with pytest.raises(InputError, match=r"c\.sqlite: cannot be used any longer: .* is full"):
+            run(line)
+    with Store(tmp_path / "c.sqlite", is_writer=False) as store:
+        assert len(store) == 2
+    assert run(line) == 0
+
+
+@pytest.mark.parametrize(
+    "option", ["--points 0", "--random-rails x", "--overrun-beyond -1", "--workers 5000"]
+)
 def test_numbers_out_of_range_are_refused(run, option):
     with pytest.raises((argparse.ArgumentError, SystemExit)):
         run(f"campaign small.toml {option}")

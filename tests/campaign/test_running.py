@@ -8,11 +8,16 @@ import pytest
 
 from bench.campaign import campaign
 from bench.campaign.campaign import compare_machines, evaluate, run_campaign, run_missing
+from bench.campaign.designs import parameter_space
+from bench.campaign.judge import Goal
+from bench.campaign.objectives import OBJECTIVES
 from bench.campaign.plan import Plan
+from bench.campaign.planning import family_rails
 from bench.campaign.rails import RandomRails
 from bench.campaign.running import HereRunner, PoolRunner, make_runner
 from bench.campaign.store import IN_MEMORY, Store
 from bench.campaign.task import run_task
+from bench.campaign.tuning import tune
 from bench.errors import InputError
 
 
@@ -122,9 +127,39 @@ def test_machine_types_too_far_apart_are_refused(plan, stub):
         compare_machines(plan.tasks(), store, stub(("one", "two"), error=0.05))
 
 
+def test_whatever_runs_stops_compares_machine_types_first(plan, stub):
+    tasks = list(plan.tasks())
+    with Store(IN_MEMORY) as store:
+        evaluate(tasks[:2], store, stub(("one", "two"), error=1e-3))
+        assert store.comparison is not None and "1.0e-03 in 2 stops" in store.comparison[0]
+    runner = stub(("one", "two"), error=0.05)
+    with Store(IN_MEMORY) as store:
+        with pytest.raises(InputError, match="do not stand together"):
+            evaluate(tasks, store, runner)
+        assert len(store) == 0
+
+
+def test_a_tuning_compares_machine_types_first(slip_band, small, stub):
+    rails = family_rails([small], 1, 1)
+    goal = Goal((OBJECTIVES["distance"],))
+    space = parameter_space(slip_band.controller)
+    with Store(IN_MEMORY) as store, pytest.raises(InputError, match="do not stand together"):
+        tune(slip_band, space, goal, rails, 40, store, stub(("one", "two"), error=0.05))
+
+
+def test_machine_types_without_a_stop_in_common_are_said_to_be_not_compared(plan, stub):
+    one, two = Plan(plan.scenarios[:1], plan.candidates), Plan(plan.scenarios[1:2], plan.candidates)
+    with Store(IN_MEMORY) as store:
+        run_campaign(one, store, stub(("one",)), is_quiet=True)
+        store.comparison = None  # as in another process
+        counts = run_campaign(two, store, stub(("two",)), is_quiet=True)
+    assert counts.notes == ("mixed machine types, not compared with each other: one, two",)
+
+
 def test_resuming_on_another_machine_type_compares_with_what_is_stored(plan, stub):
     with Store(IN_MEMORY) as store:
         run_campaign(plan, store, stub(("one",)), is_quiet=True)
+        store.comparison = None  # as in another process
         counts = run_campaign(plan, store, stub(("two",)), is_quiet=True)
         assert counts.n_found == 16
         assert "two against one" in counts.notes[0] and "0.0e+00" in counts.notes[0]

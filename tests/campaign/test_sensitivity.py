@@ -95,3 +95,11 @@ def test_default_space_has_parameters_and_assumptions(slip_band):
     names = [factor.name for factor in default_space(slip_band.controller)]
     assert names[0] == "fill_slip" and "film.cleaning_work" in names
     assert "film.friction" not in [f.name for f in default_space(slip_band.controller, False)]
+
+
+@pytest.mark.parametrize("low", [0.0, -1.0])
+def test_a_film_is_not_multiplied_by_nothing(study, plane, low):
+    space = (Factor("film.friction", low, low),)
+    own = Study(study.known, study.scenarios, space, study.objectives, study.seeds)
+    with Store(IN_MEMORY) as store, pytest.raises(InputError, match=r"film\.friction = .* above 0"):
+        analyse(own, "effects", 1, store, plane())

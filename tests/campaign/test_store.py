@@ -10,7 +10,13 @@ import pytest
 from bench.campaign import identity, store
 from bench.campaign.campaign import run_campaign
 from bench.campaign.candidate import candidate_of, source_hash
-from bench.campaign.export import column_names, columns, write_csv
+from bench.campaign.export import (
+    check_export,
+    column_names,
+    columns,
+    write_csv,
+    write_export,
+)
 from bench.campaign.plan import Plan
 from bench.campaign.store import Store
 from bench.campaign.task import Outcome, make_task
@@ -134,6 +140,46 @@ def test_what_is_no_campaign_is_refused(path, tmp_path):
         Store(other)
 
 
+def damage(path, statement):
+    database = sqlite3.connect(path)
+    database.execute(statement)
+    database.commit()
+    database.close()
+
+
+def test_nothing_goes_into_a_broken_file(path, plan, stub):
+    fill(path, plan, stub)
+    content = bytearray(path.read_bytes())
+    middle = len(content) // 2 // 4096 * 4096
+    content[middle : middle + 4096] = bytes(4096)
+    path.write_bytes(content)
+    with pytest.raises(InputError, match=r"is damaged: .*name another file") as problem:
+        Store(path)
+    assert path.read_bytes() == content and "\n" not in str(problem.value)
+    assert not path.with_name("campaign.sqlite.lock").exists()
+
+
+@pytest.mark.parametrize(
+    ("statement", "what"),
+    [
+        ("UPDATE stop SET summary = substr(summary, 1, 40)", "a stop stored in it is damaged"),
+        ("UPDATE stop SET summary = '7'", "a stop stored in it is damaged"),
+        ("UPDATE stop SET parameters = x'00ff'", "a stop stored in it is damaged"),
+        ("UPDATE scenario SET text = x'0102'", "a scenario stored in it is damaged"),
+        ("UPDATE scenario SET text = 'words'", "a scenario stored in it is damaged"),
+    ],
+)
+def test_damaged_content_is_one_line(path, plan, stub, statement, what):
+    fill(path, plan, stub)
+    damage(path, statement)
+    task = next(plan.tasks())
+    with Store(path, is_writer=False) as opened, pytest.raises(InputError, match=what) as problem:
+        list(opened.stops())
+        opened.summary(task.key)
+        opened.scenario(task.scenario_hash)
+    assert "\n" not in str(problem.value)
+
+
 def test_an_unknown_branch_cannot_be_read(path, plan, stub):
     fill(path, plan, stub)
     with pytest.raises(InputError, match="no branch 'x'; it has: main"):
@@ -172,6 +218,36 @@ def test_columns_have_one_type_each(path, plan, stub):
     assert (kinds["scenario"], kinds["seed"], kinds["is_stopped"]) == ("U", "i", "b")
     # a parameter only one of the strategies has
     assert kinds["parameter.fill_slip"] == "f"
+
+
+def test_a_parquet_file_holds_every_stop_and_every_bit(path, plan, stub, tmp_path):
+    parquet = pytest.importorskip("pyarrow.parquet")
+    fill(path, plan, stub)
+    target = tmp_path / "stops.parquet"
+    check_export(target)
+    with Store(path, is_writer=False) as opened:
+        assert write_export(opened, target) == 16
+        table = columns(opened)
+    read = parquet.read_table(target)
+    assert read.column_names == list(table) and read.num_rows == 16
+    kinds = {name: str(read.schema.field(name).type) for name in ("scenario", "seed", "is_stopped")}
+    assert kinds == {"scenario": "string", "seed": "int64", "is_stopped": "bool"}
+    for name, values in table.items():
+        found = read.column(name).to_numpy()
+        is_number = values.dtype.kind == "f"
+        assert np.array_equal(found, values, equal_nan=is_number), name
+    check_export(target)  # its own may be written again
+    parquet.write_table(read.replace_schema_metadata(None), target)
+    (tmp_path / "words.parquet").write_text("PAR1, or so it says", encoding="utf-8")
+    for foreign in (target, tmp_path / "words.parquet"):
+        with pytest.raises(InputError, match="not written by slipbench"):
+            check_export(foreign)
+
+
+def test_parquet_without_the_extra_says_so(tmp_path, monkeypatch):
+    monkeypatch.setitem(__import__("sys").modules, "pyarrow.parquet", None)
+    with pytest.raises(InputError, match="extra `parquet`"):
+        check_export(tmp_path / "stops.parquet")
 
 
 @pytest.mark.parametrize(

@@ -105,6 +105,13 @@ def test_families_are_told_apart_on_held_out_rails(slip_band, small, bowl):
     # as many rails each: the mean of all is the mean of the families, to rounding
     assert held.differences["distance"].mean.estimate == pytest.approx(np.mean(means), rel=1e-12)
     assert tuned_text(tuned).count(" alone:") == 2
+    written = tomllib.loads(tuned_file(tuned, slip_band))["held_out"]["scenario"]
+    for name, family in held.by_family.items():
+        own = written[name]["distance"]
+        assert own["mean"] == family["distance"].mean.estimate
+        assert own["mean_interval"] == [family["distance"].mean.low, family["distance"].mean.high]
+        assert own["n_better"] + own["n_worse"] <= 4
+    assert written["small"]["distance"]["mean"] != written["other"]["distance"]["mean"]
 
 
 def test_the_knee_may_be_asked_for(slip_band, rails, bowl):
@@ -128,6 +135,18 @@ def test_budget_is_kept_and_too_small_a_one_refused(slip_band, rails, bowl):
     find(slip_band, DISTANCE, rails, bowl(), budget=least)
     with pytest.raises(InputError, match="too small"):
         find(slip_band, DISTANCE, rails, bowl(), budget=least - 1)
+
+
+@pytest.mark.parametrize("n_families", [1, 3])
+def test_dry_stops_that_a_constraint_needs_are_in_the_budget(slip_band, small, bowl, n_families):
+    families = [small.replace(name=f"rail{i}", initial_speed=9.0 + i) for i in range(n_families)]
+    goal, runner = Goal((OBJECTIVES["distance"],), extension_limit=9.0), bowl()
+    rails = family_rails(families, 2, 2, seed=1)
+    with pytest.raises(InputError, match="at least") as problem:
+        find(slip_band, goal, rails, bowl(), budget=1)
+    least = int(str(problem.value).rpartition(" ")[2])
+    tuned = find(slip_band, goal, rails, runner, budget=least)
+    assert runner.n_run == tuned.n_stops <= least
 
 
 def test_a_tuning_that_was_broken_off_resumes(slip_band, rails, bowl, tmp_path):
