@@ -18,11 +18,12 @@ does, and where two axles are enough for the rest to bear the whole demand, two 
 Observes: wheel speeds and pressures of the whole train, and demand; brake gain and masses as
 vehicle data (a common error of them cancels in the weighing). When every axle slides at once, the
 reference runs on the estimated rail forces and on one axle at a time freed as a probe.
-Where it stands (`slipbench compare --speed 50mph,75mph`, one seed, nine rails, eleven others that
-see no truth): shorter than every other at equal or lower flat risk in 8 of 18 cases; on dry and wet
-rail (4 cases) nothing slides and all are equal; in the other 6 somebody is ahead: `deep_slip` at
-50 mph on film that cleans, by up to 0.7 %, `train_coordinated` on damp_oxide by 1 to 3 %, three
-that grip on frost at 50 mph by 1 %. So it does not win everywhere; it is at most 3.1 % behind.
+Where it stands (`slipbench compare --speed 50mph,75mph,100mph --seeds 4`, nine rails, eleven others
+that see no truth): shorter than every other at equal or lower flat risk in 11 of 27 cases; on dry and
+wet rail (6 cases) nothing slides and nearly all are equal; in the others somebody is as short or
+shorter: `train_coordinated` on damp oxide, `optimum_seeking` on grease, `slip_target` on frost,
+`deep_slip` at 50 mph on film that cleans. So it does not win everywhere; it is at most 1.3 % behind,
+where the next best is 20 % behind somewhere.
 Known weakness: it needs a train-wide bus and takes the gain from axle to axle as a straight line;
 the trial costs a little on rail that does not clean; where one film ends and another begins it is
 wrong until the next weighing. Deep slides wear treads, which this bench does not count as flats.
