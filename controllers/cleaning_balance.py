@@ -19,11 +19,11 @@ Observes: wheel speeds and pressures of the whole train, and demand; brake gain 
 vehicle data (a common error of them cancels in the weighing). When every axle slides at once, the
 reference runs on the estimated rail forces and on one axle at a time freed as a probe.
 Where it stands (`slipbench compare --speed 50mph,75mph,100mph --seeds 4`, nine rails, eleven others
-that see no truth): shorter than every other at equal or lower flat risk in 11 of 27 cases; on dry and
-wet rail (6 cases) nothing slides and nearly all are equal; in the others somebody is as short or
-shorter: `train_coordinated` on damp oxide, `optimum_seeking` on grease, `slip_target` on frost,
-`deep_slip` at 50 mph on film that cleans. So it does not win everywhere; it is at most 1.3 % behind,
-where the next best is 20 % behind somewhere.
+that see no truth): shorter than every other at equal or lower flat risk in 11 of 27 cases; on dry
+and wet rail (6 cases) nothing slides and nearly all are equal; in the others somebody is as short
+or shorter: `train_coordinated` on damp oxide, `optimum_seeking` on grease, `slip_target` on frost,
+`deep_slip` at 50 mph on film that cleans. So it does not win everywhere; it is at most 1.3 %
+behind, where the next best is 20 % behind somewhere.
 Known weakness: it needs a train-wide bus and takes the gain from axle to axle as a straight line;
 the trial costs a little on rail that does not clean; where one film ends and another begins it is
 wrong until the next weighing. Deep slides wear treads, which this bench does not count as flats.
