@@ -131,7 +131,7 @@ def draw(rows: list[Row], beside: list[Row], path: Path) -> None:
     axes.text(0.99, 1e2 * BUDGET * 1.1, "0.1 %", transform=axes.get_yaxis_transform(), ha="right")
     axes.set(xscale="log", yscale="log")
     axes.set_xlabel("processor time of a stop [ms]")
-    axes.set_ylabel("stopping distance against a step of 0.625 ms [%]")
+    axes.set_ylabel("error of the stopping distance\nagainst a step of 0.625 ms [%]")
     axes.margins(x=0.12)
     axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
     axes.xaxis.set_minor_locator(NullLocator())
