@@ -85,17 +85,22 @@ def test_mean_distance_of_a_short_train_is_converged(rail: str, strategy: str) -
 @pytest.mark.parametrize(
     ("rail", "strategy", "n_seeds"),
     [
-        ("detergent", "deceleration", 64),
+        ("detergent", "deceleration", 128),
         ("detergent", "slip_band", 64),
         ("grease", "deceleration", 64),
         ("grease", "slip_band", 64),
-        ("wet_leaf", "deceleration", 96),
+        ("wet_leaf", "deceleration", 520),
         ("wet_leaf", "slip_band", 64),
     ],
 )
 def test_mean_distance_of_the_whole_train_is_converged(
     rail: str, strategy: str, n_seeds: int
 ) -> None:
+    """As many seeds as the half-width asks for: stops under `deceleration` scatter most.
+
+    On wet leaf it moves by 0.096 % with a half-width of 0.072 %, at the edge of the claim: rim
+    acceleration, which it goes by, is what longer pieces of time change first.
+    """
     difference, half_width = paired_difference(
         bench.load_scenario(rail), by_name(strategy), n_seeds
     )
