@@ -251,20 +251,21 @@ def _bracket_peak(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, A
             falling = _slope_at(near + _NEAR, speed, axle, state, law)
             if falling < 0.0:
                 return near - _NEAR, near + _NEAR, rising, falling
-    octave = math.log(2.0)
-    fastest = math.log(speed)
-    low = high = fastest
     if state.adhesion_reduction > 3.5 * state.slip_reduction:
         low, high = _highest_octave(speed, axle, state, law)
-    else:
-        for i in range(16, -1, -1):
-            if _slope_at(fastest - i * octave, speed, axle, state, law) < 0.0:
-                low, high = fastest - (i + 1) * octave, fastest - i * octave
-                break
-    if low == high:
-        return low, high, 0.0, 0.0
+        rising = _slope_at(low, speed, axle, state, law)
+        return low, high, rising, _slope_at(high, speed, axle, state, law)
+    octave = math.log(2.0)
+    fastest = math.log(speed)
+    low = fastest - 17 * octave
     rising = _slope_at(low, speed, axle, state, law)
-    return low, high, rising, _slope_at(high, speed, axle, state, law)
+    for i in range(16, -1, -1):
+        high = fastest - i * octave
+        slope = _slope_at(high, speed, axle, state, law)
+        if slope < 0.0:
+            return low, high, rising, slope
+        low, rising = high, slope
+    return fastest, fastest, 0.0, 0.0
 
 
 @part

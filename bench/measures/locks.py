@@ -32,9 +32,6 @@ from bench.measures.materials import (
 )
 from bench.measures.temperature import share_heat, step_edges
 
-TRAIL_GROWTH = 1.15
-"""How much longer a lock has lasted from one sample of its trail to the next. [-]"""
-
 MARTENSITE_WORDS = ("none", "possible", "likely")
 """Risk of martensite, by the number that stands for it in a summary."""
 
@@ -73,7 +70,7 @@ class LockSamples:
 
 
 def lock_samples(
-    log: Mapping[str, FloatArray], trail: Mapping[str, FloatArray], least_growth: float = 1.3
+    log: Mapping[str, FloatArray], trail: Mapping[str, FloatArray], every: int = 2
 ) -> LockSamples:
     """Put the log of a stop's locks and their trail together.
 
@@ -83,8 +80,8 @@ def lock_samples(
         `locked_distance`, `contact_energy` (both wheels), `rim_travel`, `wheel_load`
     trail : mapping of (n_rows,)    `lock`, `elapsed`, `locked_distance`, `contact_energy` (both
         wheels), `train_speed`; in order of time, locks mixed
-    least_growth : float            Samples that follow closer than this ratio of elapsed time are
-        left out but for the first four and the last two; 1 keeps all. [-]
+    every : int                     Of the samples between the first four and the last two, one in
+        so many is kept: the trail is finer than heat and wear need.
 
     Returns
     -------
@@ -93,8 +90,6 @@ def lock_samples(
     order = np.argsort(trail["lock"], kind="stable")
     lock, elapsed = trail["lock"][order].astype(np.int64), trail["elapsed"][order]
     is_kept = elapsed < log["duration"][lock] * (1.0 - 1e-9)
-    # The trail grows geometrically, so leaving out every other sample squares its growth.
-    every = max(1, round(np.log(least_growth) / np.log(TRAIL_GROWTH)))
     n_locks = log["axle"].size
     ranks = np.arange(lock.size) - np.searchsorted(lock, np.arange(n_locks))[lock]
     n_left = np.bincount(lock[is_kept], minlength=n_locks)[lock] - ranks

@@ -6,9 +6,7 @@ import numpy as np
 import pytest
 
 from bench import load_scenario
-from bench.kernel import records
 from bench.kernel.records import LOCK_COLUMNS, TRACED_AXLE, TRAIL_COLUMNS
-from bench.measures import locks as locks_of_stop
 from bench.measures.locks import (
     flat_lengths,
     lock_samples,
@@ -77,14 +75,14 @@ def run(case, step=0.0025):
     return run_world(packed(plain_stop(speed, sections=sections, run=times)))
 
 
-def solved(world, growth):
+def solved(world, every=2):
     """Locks, lengths and temperatures as the bench works them out, without traces."""
     log = world.lock_log[: int(world.train_state["n_locks"][0])]
     trail = world.lock_trail[: int(world.train_state["n_trail"][0])]
     locks = lock_samples(
         {name: log[:, i] for i, name in enumerate(LOCK_COLUMNS)},
         {name: trail[:, i] for i, name in enumerate(TRAIL_COLUMNS)},
-        growth,
+        every,
     )
     lengths = flat_lengths(worn_volumes(locks), np.full(locks.i_axle.size, RADIUS))
     return locks, lengths, lock_temperatures(locks, patch_radii(lengths.low))
@@ -94,7 +92,7 @@ def solved(world, growth):
 def test_locked_axle_temperature_matches_an_integral_solution_within_two_percent(case):
     """Derived: growing patch, force and speed of the stop's own traces, solved anew in the test."""
     world = run(case)
-    locks, lengths, heat = solved(world, 1.3)
+    locks, lengths, heat = solved(world)
     start, end = locks.start_time[0], locks.start_time[0] + locks.elapsed[0, -1]
     assert end - start > 10.0  # a lock long enough to say something
     time = world.train_traces[: int(world.train_state["n_traces"][0]), 0]
@@ -123,7 +121,7 @@ def test_locked_axle_temperature_matches_an_integral_solution_within_two_percent
 def test_temperature_does_not_hang_on_the_trail_it_is_worked_out_from():
     """The same locks on every sample kept: the peak moves by under half a per cent."""
     world = run("falling curve, to a stand")
-    (_, _, fine), (_, _, coarse) = solved(world, 1.0), solved(world, 1.3)
+    (_, _, fine), (_, _, coarse) = solved(world, every=1), solved(world)
     assert coarse.peak.max() == pytest.approx(fine.peak.max(), rel=0.005)
 
 
@@ -131,10 +129,6 @@ def test_temperature_does_not_hang_on_the_trail_it_is_worked_out_from():
 def test_temperature_does_not_hang_on_the_time_step(case):
     """A lock cuts its own pieces of time where it is sampled, however long the train's steps."""
     default = load_scenario("dry").run.maximum_step
-    peaks = [solved(run(case, step), 1.3)[2].peak[0] for step in (0.0025, default)]
+    peaks = [solved(run(case, step))[2].peak[0] for step in (0.0025, default)]
     assert default > 0.0025
     assert peaks[1] == pytest.approx(peaks[0], rel=0.015)  # measured 1.2 %
-
-
-def test_trail_grows_as_the_measures_take_it():
-    assert records.TRAIL_GROWTH == locks_of_stop.TRAIL_GROWTH
