@@ -268,7 +268,7 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
         files = _files(comparison, with_picture=not is_wide)
         files["table.txt"] = f"{table}\n\n{CAUTION}\n".encode()
         ending = f"\n\nwritten to {folder}: {', '.join((RECORD, *files))}"
-        ending += f"\n{_next_step(comparison, folder, arguments.speed)}\n\n{CAUTION}"
+        ending += f"{_next_step(comparison, folder, arguments)}\n\n{CAUTION}"
         with interrupts_ignored():  # from here all is written, and said to be
             write_folder(folder, files, RECORD, WRITER, record)
             print(text + ("" if arguments.json else ending), file=result, flush=True)
@@ -282,18 +282,18 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     return 0
 
 
-def _next_step(comparison: Comparison, folder: Path, speed: str | None) -> str:
+def _next_step(comparison: Comparison, folder: Path, arguments: argparse.Namespace) -> str:
     """Return what to go on with: the page, and the best stop on the worst rail looked at."""
     from bench.scenario import scenario_names
 
-    steps = [shlex.join(["slipbench", "report", str(folder)])]
+    steps = [] if arguments.report else [shlex.join(["slipbench", "report", str(folder)])]
     rail = comparison.rails()[-1].name
     if rail in scenario_names():  # else it is a file, or one of several speeds
         best = min(comparison.scores(rail), key=lambda score: score.uses_truth).controller
         named = next(k.reference for k in comparison.strategies if k.controller.name == best)
-        own = ["--speed", speed] if speed else []
+        own = ["--speed", arguments.speed] if arguments.speed else []
         steps.append(shlex.join(["slipbench", "picture", rail, "--controller", named, *own]))
-    return f"next: {', or '.join(steps)}"
+    return f"\nnext: {', or '.join(steps)}" if steps else ""
 
 
 def _as_typed(arguments: argparse.Namespace) -> str:

@@ -151,6 +151,8 @@ def test_table_of_a_real_run(run, tmp_path):
     look = "slipbench picture frost --controller none --speed 20mph"
     assert f"next: slipbench report {tmp_path}, or {look}\n" in ran.out
     assert ran.err == ""
+    again = run(*LINE, "--controllers", "peak_follower,none", "--out", tmp_path, "--report")
+    assert f"next: {look}\n" in again.out  # the page is there already
 
 
 def test_json_alone_writes_no_file(run, tmp_path, monkeypatch):
