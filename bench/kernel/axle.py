@@ -1,7 +1,9 @@
-"""One axle over a span of time: its brake, its wheels, the rail under it, what it adds up.
+"""One axle over a piece of time: its brake, its wheels, the rail under it, what it adds up.
 
-The span is cut at the axle's own events: cell borders, valve commands, ends of pressure ramps, lock
-and re-spin.
+A piece ends at the axle's own events: cell borders, valve commands, ends of pressure ramps, lock
+and re-spin. It is done in three parts, so that axles moved together are taken through each part one
+after the other (bench.kernel.step): a processor then works on the next axle while the one before
+still waits for a division or an exponential (measured: see Speed in DEVELOPERS.md).
 """
 
 from typing import Any
@@ -11,7 +13,7 @@ from bench.kernel.friction import heat_brake, rim_force
 from bench.kernel.jit import inlined
 from bench.kernel.pneumatics import apply_due_commands, count_air, next_due, pressure_piece
 from bench.kernel.rail import clean_own_contact, enter_cell, leave_cell
-from bench.kernel.records import CONTACT_ONLY, DISC
+from bench.kernel.records import CONTACT_ONLY, DISC, POLACH
 from bench.kernel.sanding import lay_sand, let_sand_fall
 from bench.kernel.sensing import sense
 from bench.kernel.tally import (
@@ -24,65 +26,147 @@ from bench.kernel.tally import (
     sample_lock,
     time_to_sample,
 )
-from bench.kernel.wheelset import GAMMA, longest_piece, turn
+from bench.kernel.wheelset import GAMMA, longest_piece, spin_together, turn
 
 _NO_TIME = 1e-11
 """Pieces shorter than this are nothing. [s]"""
 
 
 @inlined
-def _move_axle_piece(
-    longest: float,
-    time: float,
-    speed: float,
-    acceleration: float,
-    demanded: float,
-    demanded_rate: float,
-    is_ideal: int,
-    parts: Any,
-    i_axle: int,
-) -> tuple[Any, Any, Any]:
-    """Move one axle by one piece of time without events inside.
+def _demand(i_axle: int, world: Any) -> tuple[Any, Any]:
+    """Return the cylinder pressure asked for where the piece begins, and its rate. [Pa], [Pa/s]"""
+    vehicle = world.vehicle_states[world.axles[i_axle].i_vehicle]
+    scale = world.train[0].full_pressure * vehicle.load_factor
+    rate = vehicle.demand_rate * scale
+    return vehicle.demand * scale + rate * world.axle_states[i_axle].elapsed, rate
 
-    Returns
-    -------
-    (float, float, bool)   time taken [s], impulse of the rail force [N s], whether the axle now
-    stands at the border of its cell
+
+@inlined
+def _cross_border(i_axle: int, world: Any) -> None:
+    """Take an axle over the border of its cell: what it cleaned stays there, what lies ahead acts."""
+    train, state = world.train[0], world.axle_states[i_axle]
+    leave_cell(train, world.rail_work, world.rail_sand, state)
+    ahead = min(state.i_cell + 1, world.cells.shape[0] - 1)
+    for i in range(world.sanders.shape[0]):
+        if world.sanders[i].i_axle == i_axle:
+            lay_sand(ahead, train, world.rail_sand, world.sander_states[i])
+    enter_cell(ahead, world.cells, world.rail_work, world.rail_sand, train, state)
+    state.to_border += train.cell_length
+
+
+@inlined
+def begin_piece(end: float, k: int, world: Any) -> None:
+    """Find how long the next piece of a lane's axle may last, and how its brake moves in it.
+
+    Parameters
+    ----------
+    end : float   of the span the axle is moved through, from the step's start. [s]
+    k : int       lane
     """
-    _run, train, law, axle, state, vehicle, group, _moving = parts
+    lanes, moving, train, law = world.lanes[0], world.train_state[0], world.train[0], world.law[0]
+    i_axle = lanes.i_axle[k]
+    axle, state = world.axles[i_axle], world.axle_states[i_axle]
+    vehicle, group = world.vehicle_states[axle.i_vehicle], world.groups[axle.i_group]
+    acceleration = moving.acceleration
+    time = moving.time + state.elapsed
+    speed = max(moving.speed + acceleration * state.elapsed, 0.0)
     apply_due_commands(time, state)
     border = time_to_travel(state.to_border, speed, acceleration)
-    if border <= _NO_TIME:
-        return 0.0, 0.0, True
-    longest = min(longest, border, next_due(state) - time)
+    while border <= _NO_TIME:
+        _cross_border(i_axle, world)
+        border = time_to_travel(state.to_border, speed, acceleration)
+    longest = min(end - state.elapsed, border, next_due(state) - time)
     longest = min(longest, longest_piece(speed, axle, state, law), time_to_sample(state))
-    pressure_before = state.pressure
+    demanded, demanded_rate = _demand(i_axle, world)
+    lanes.pressure_before[k] = state.pressure
     rate, until = pressure_piece(
         longest,
         demanded,
         demanded_rate,
-        is_ideal,
+        group.is_ideal,
         not vehicle.is_unbraked,
         vehicle.reservoir,
         train,
         axle,
         state,
     )
-    longest = min(longest, until)
-    brake, brake_rate = rim_force(state.pressure, rate, state.demand_factor, is_ideal, axle, state)
-    wheel_before = state.wheel_speed
-    heat_before = state.brake_energy
-    piece = turn(longest, speed, acceleration, brake, brake_rate, axle, state, law)
-    spent = piece[0]
+    lanes.pressure_rate[k] = rate
+    lanes.border[k] = border
+    lanes.duration[k] = min(longest, until)
+    lanes.speed[k] = speed
+    lanes.brake[k], lanes.brake_rate[k] = rim_force(
+        state.pressure, rate, state.demand_factor, group.is_ideal, axle, state
+    )
+    lanes.wheel_before[k] = state.wheel_speed
+    lanes.rotating_mass[k] = axle.rotating_mass
+    lanes.wheel_load[k] = state.wheel_load
+    lanes.contact_stiffness[k] = state.contact_stiffness
+    lanes.friction[k] = state.friction
+    lanes.friction_ratio[k] = state.friction_ratio
+    lanes.friction_decay[k] = state.friction_decay
+    lanes.adhesion_reduction[k] = state.adhesion_reduction
+    lanes.slip_reduction[k] = state.slip_reduction
+    lanes.curve_slip[k] = state.curve_slip
+    lanes.curve_force[k] = state.curve_force
+    lanes.curve_slope[k] = state.curve_slope
+
+
+@inlined
+def turn_wheels(n: int, world: Any) -> None:
+    """Turn the wheels of all lanes through their pieces, or until they lock or roll again."""
+    lanes, law = world.lanes[0], world.law[0]
+    acceleration = world.train_state[0].acceleration
+    if law.kind == POLACH:
+        spin_together((n + 3) // 4 * 4, acceleration, lanes)
+    for k in range(n):
+        i_axle = lanes.i_axle[k]
+        state = world.axle_states[i_axle]
+        is_right = law.kind == POLACH and lanes.is_right[k] == 1.0
+        if is_right and not state.is_locked and state.curve_slope != 0.0:
+            state.curve_slip = lanes.next_slip[k]
+            state.curve_force = lanes.next_force[k]
+            state.curve_slope = lanes.next_slope[k]
+            continue
+        (
+            lanes.duration[k],
+            lanes.wheel_1[k],
+            lanes.force_1[k],
+            lanes.wheel_2[k],
+            lanes.force_2[k],
+        ) = turn(
+            lanes.duration[k],
+            lanes.speed[k],
+            acceleration,
+            lanes.brake[k],
+            lanes.brake_rate[k],
+            world.axles[i_axle],
+            state,
+            law,
+        )
+
+
+@inlined
+def end_piece(k: int, world: Any) -> None:
+    """Move on what follows a lane's wheels through their piece: brake, sensor, rail and sums."""
+    lanes = world.lanes[0]
+    i_axle = lanes.i_axle[k]
+    moving, train, law = world.train_state[0], world.train[0], world.law[0]
+    axle, state = world.axles[i_axle], world.axle_states[i_axle]
+    vehicle, group = world.vehicle_states[axle.i_vehicle], world.groups[axle.i_group]
+    acceleration = moving.acceleration
+    time = moving.time + state.elapsed
+    spent, speed, wheel_before = lanes.duration[k], lanes.speed[k], lanes.wheel_before[k]
+    brake, brake_rate = lanes.brake[k], lanes.brake_rate[k]
+    piece = (spent, lanes.wheel_1[k], lanes.force_1[k], lanes.wheel_2[k], lanes.force_2[k])
+    end_speed = speed + acceleration * spent
     state.wheel_speed = piece[3]
     state.rail_force = piece[4]
     state.wheel_acceleration = (state.wheel_speed - wheel_before) / spent
+    heat_before = state.brake_energy
     heat = count_energy(piece, speed, acceleration, brake, brake_rate, train, state)
-    state.piece_heat = heat
-    end_speed = speed + acceleration * spent
-    pressure_now = state.pressure
-    state.pressure = max(0.0, pressure_now + rate * spent)
-    count_air(state.pressure - pressure_before, axle, state, vehicle)
+    pressure, rate = state.pressure, lanes.pressure_rate[k]
+    state.pressure = max(0.0, pressure + rate * spent)
+    count_air(state.pressure - lanes.pressure_before[k], axle, state, vehicle)
     brake_heat = state.brake_energy - heat_before
     if axle.friction_kind != DISC:
         brake_heat += 0.5 * heat  # a tread takes its share of the contact's heat as well
@@ -91,6 +175,7 @@ def _move_axle_piece(
     if state.hottest > hottest_before:
         state.hottest_time = time + spent
         state.hottest_speed = end_speed
+    demanded, demanded_rate = _demand(i_axle, world)
     if demanded > 0.0:
         gain = axle.brake_gain
         count_adhesion(
@@ -101,7 +186,7 @@ def _move_axle_piece(
         spent,
         wheel_before,
         state.wheel_acceleration,
-        pressure_now,
+        pressure,
         rate,
         group,
         train,
@@ -110,96 +195,47 @@ def _move_axle_piece(
     )
     state.brake_force = brake + brake_rate * spent
     state.to_border -= spent * (speed + 0.5 * acceleration * spent)
-    impulse = spent * ((1.0 - GAMMA) * piece[2] + GAMMA * piece[4])
-    return spent, impulse, border <= spent + _NO_TIME
+    moving.impulse += spent * ((1.0 - GAMMA) * piece[2] + GAMMA * piece[4])
+    moving.n_axle_steps += 1
+    state.elapsed += spent
+    _count_slide_and_lock(time, end_speed, heat, k, world)
+    for i in range(world.sanders.shape[0]):
+        if world.sanders[i].i_axle == i_axle:
+            flow = world.sander_states[i].falling
+            let_sand_fall(spent, time, flow, world.sanders[i], world.sander_states[i])
+    if lanes.border[k] <= spent + _NO_TIME:
+        _cross_border(i_axle, world)
+    if train.cleaning_law == CONTACT_ONLY:
+        clean_own_contact(
+            end_speed, world.cells[state.i_cell], world.rail_sand[state.i_cell], train, state
+        )
 
 
 @inlined
-def move_axle(
-    start: float,
-    end: float,
-    is_ideal: int,
-    parts: Any,
-    cells: Any,
-    rail_work: Any,
-    rail_sand: Any,
-    sanders: Any,
-    sander_states: Any,
-    lock_log: Any,
-    lock_trail: Any,
-    histogram: Any,
-    i_axle: int,
-) -> float:
-    """Move one axle from one moment of the step to another, both counted from the step's start.
-
-    Returns
-    -------
-    float   impulse of its rail force. [N s]
-    """
-    run, train, _law, axle, state, vehicle, _group, moving = parts
-    scale = train.full_pressure * vehicle.load_factor
-    demanded_rate = vehicle.demand_rate * scale
-    elapsed = start
-    impulse = 0.0
-    while end - elapsed > _NO_TIME:
-        speed = max(moving.speed + moving.acceleration * elapsed, 0.0)
-        wheel_before = state.wheel_speed
-        spent, push, is_at_border = _move_axle_piece(
-            end - elapsed,
-            moving.time + elapsed,
-            speed,
-            moving.acceleration,
-            vehicle.demand * scale + demanded_rate * elapsed,
-            demanded_rate,
-            is_ideal,
-            parts,
+def _count_slide_and_lock(time: float, end_speed: float, heat: float, k: int, world: Any) -> None:
+    """Add up how a lane's axle slid or stood in its piece. [s], [m/s], [J]"""
+    lanes = world.lanes[0]
+    i_axle = lanes.i_axle[k]
+    moving, run, state = world.train_state[0], world.run[0], world.axle_states[i_axle]
+    spent = lanes.duration[k]
+    locked, begins = count_lock(spent, time, lanes.wheel_before[k], end_speed, heat, run, state)
+    if locked > 0.0:
+        place = moving.distance + moving.speed * state.elapsed - world.axles[i_axle].offset
+        log_lock(
+            locked,
+            begins,
+            spent,
+            time,
+            place,
+            end_speed,
+            heat,
             i_axle,
+            moving,
+            world.lock_log,
+            state,
         )
-        now = moving.time + elapsed
-        elapsed += spent
-        impulse += push
-        moving.n_axle_steps += 1
-        if spent > 0.0:
-            end_speed = speed + moving.acceleration * spent
-            locked, begins = count_lock(
-                spent, now, wheel_before, end_speed, state.piece_heat, run, state
-            )
-            if locked > 0.0:
-                place = moving.distance + moving.speed * elapsed - axle.offset
-                log_lock(
-                    locked,
-                    begins,
-                    spent,
-                    now,
-                    place,
-                    end_speed,
-                    state.piece_heat,
-                    i_axle,
-                    moving,
-                    lock_log,
-                    state,
-                )
-                sample_lock(moving, lock_log, lock_trail, state)
-            count_slide(spent, end_speed, run, histogram, state)
-            note_slide(spent, now, end_speed, state.piece_heat, run, state)
-        for i in range(sanders.shape[0]):
-            if sanders[i].i_axle == i_axle:
-                flow = sander_states[i].falling
-                let_sand_fall(spent, now, flow, sanders[i], sander_states[i])
-        if is_at_border:
-            leave_cell(train, rail_work, rail_sand, state)
-            ahead = min(state.i_cell + 1, cells.shape[0] - 1)
-            for i in range(sanders.shape[0]):
-                if sanders[i].i_axle == i_axle:
-                    lay_sand(ahead, train, rail_sand, sander_states[i])
-            enter_cell(ahead, cells, rail_work, rail_sand, train, state)
-            state.to_border += train.cell_length
-        if train.cleaning_law == CONTACT_ONLY:
-            clean_own_contact(
-                speed + moving.acceleration * spent,
-                cells[state.i_cell],
-                rail_sand[state.i_cell],
-                train,
-                state,
-            )
-    return impulse
+        sample_lock(moving, world.lock_log, world.lock_trail, state)
+        work = 0.5 * heat * locked / spent
+        world.rail_heat[state.i_cell] += work / world.train[0].cell_length
+    count_slide(spent, end_speed, run, world.slide_histogram, state)
+    note_slide(spent, time, end_speed, heat, run, state)

@@ -3,6 +3,7 @@
 import math
 from typing import Any
 
+from bench.kernel.elementary import arctangent, falling_exponential
 from bench.kernel.jit import folded, inner, part
 from bench.kernel.records import MEASURED_CURVE, POLACH
 
@@ -13,7 +14,7 @@ SLOWEST = 1e-3
 """Train speed below which creepage is taken over this speed instead, so it stays finite. [m/s]"""
 
 
-@part
+@folded
 def friction_at_slip(
     static_friction: float, ratio: float, decay: float, slip_speed: float
 ) -> tuple[Any, Any]:
@@ -34,13 +35,12 @@ def friction_at_slip(
     ----------
     [Polach2005] Wear 258, 992-1000: mu = mu0 ((1 - A) exp(-B w) + A).
     """
-    if ratio >= 1.0:
-        return static_friction, 0.0
-    fading = static_friction * (1.0 - ratio) * math.exp(-decay * abs(slip_speed))
-    return static_friction * ratio + fading, -decay * fading
+    fading = static_friction * (1.0 - ratio) * falling_exponential(decay * abs(slip_speed))
+    slope = -decay * fading
+    return static_friction * ratio + fading, slope if slip_speed >= 0.0 else -slope
 
 
-@part
+@folded
 def polach_ratio(
     normalised_creepage: float, adhesion_reduction: float, slip_reduction: float
 ) -> tuple[Any, Any]:
@@ -57,7 +57,7 @@ def polach_ratio(
     adhering = adhesion_reduction * gradient
     sliding = slip_reduction * gradient
     below = 1.0 / (1.0 + adhering * adhering)
-    ratio = 2.0 / math.pi * (adhering * below + math.atan(sliding))
+    ratio = 2.0 / math.pi * (adhering * below + arctangent(sliding))
     slope = adhesion_reduction * (2.0 * below - 1.0) * below
     slope += slip_reduction / (1.0 + sliding * sliding)
     return ratio, 0.5 * slope
@@ -154,6 +154,53 @@ def curve_ratio(creepage: float, train_speed: float, law: Any) -> tuple[Any, Any
 
 
 @folded
+def polach_force(
+    slip_speed: float,
+    train_speed: float,
+    wheel_load: float,
+    static_friction: float,
+    friction_ratio: float,
+    friction_decay: float,
+    adhesion_reduction: float,
+    slip_reduction: float,
+    contact_stiffness: float,
+) -> tuple[Any, Any]:
+    """Return the rail force of both wheels of an axle by Polach's law, and its slope.
+
+    Parameters
+    ----------
+    slip_speed, train_speed : float   [m/s]
+    wheel_load, contact_stiffness : float   of one wheel, G a b C11. [N]
+    others : float                          of the cell, as in CELL
+
+    Returns
+    -------
+    (float, float)   force [N], slope over the slip speed [N s/m]
+
+    Notes
+    -----
+    Arithmetic without branches: several axles share a vector instruction (bench.kernel.wheelset).
+    """
+    friction, friction_slope = friction_at_slip(
+        static_friction, friction_ratio, friction_decay, slip_speed
+    )
+    limit = wheel_load * friction
+    tau_slope = contact_stiffness / (max(train_speed, SLOWEST) * limit)
+    tau = tau_slope * slip_speed
+    ratio, slope = polach_ratio(tau, adhesion_reduction, slip_reduction)
+    return _force_of(ratio, slope, tau, tau_slope, limit, wheel_load * friction_slope)
+
+
+@folded
+def _force_of(
+    ratio: float, slope: float, tau: float, tau_slope: float, limit: float, limit_slope: float
+) -> tuple[Any, Any]:
+    """Return force and slope of both wheels: friction enters the limit and, inversely, tau."""
+    by_friction = 2.0 * limit_slope * (ratio - tau * slope)
+    return 2.0 * limit * ratio, 2.0 * limit * slope * tau_slope + by_friction
+
+
+@folded
 def creep_force(
     slip_speed: float, train_speed: float, axle: Any, state: Any, law: Any
 ) -> tuple[Any, Any]:
@@ -183,21 +230,26 @@ def creep_force(
         scale = 2.0 * state.wheel_load * state.friction
         ratio, slope = curve_ratio(slip_speed * creepage_slope, train_speed, law)
         return scale * ratio, scale * slope * creepage_slope
+    if law.kind == POLACH:
+        return polach_force(
+            slip_speed,
+            train_speed,
+            state.wheel_load,
+            state.friction,
+            state.friction_ratio,
+            state.friction_decay,
+            state.adhesion_reduction,
+            state.slip_reduction,
+            state.contact_stiffness,
+        )
     friction, friction_slope = friction_at_slip(
         state.friction, state.friction_ratio, state.friction_decay, slip_speed
     )
-    if slip_speed < 0.0:
-        friction_slope = -friction_slope
     limit = state.wheel_load * friction
     tau_slope = state.contact_stiffness / (speed * limit)
     tau = tau_slope * slip_speed
-    if law.kind == POLACH:
-        ratio, slope = polach_ratio(tau, state.adhesion_reduction, state.slip_reduction)
-    else:
-        ratio, slope = table_ratio(tau, law)
-    # friction enters the limit and, inversely, tau
-    by_friction = 2.0 * state.wheel_load * friction_slope * (ratio - tau * slope)
-    return 2.0 * limit * ratio, 2.0 * limit * slope * tau_slope + by_friction
+    ratio, slope = table_ratio(tau, law)
+    return _force_of(ratio, slope, tau, tau_slope, limit, state.wheel_load * friction_slope)
 
 
 @part

@@ -13,6 +13,9 @@ import numpy as np
 QUEUE_LENGTH = 16
 """Valve commands on their way, or samples not yet taken, at once (delay over sample time + 1)."""
 
+N_LANES = 16
+"""Axles moved together at most."""
+
 AT_TIME, AT_SPEED, AT_DISTANCE, AFTER = 0, 1, 2, 3
 """What releases an entry of the handle programme; `AFTER` counts from the entry before."""
 
@@ -139,6 +142,7 @@ TRAIN = _record(
     ("has_pressure_transducer", _i),  # else the controllers see no cylinder pressure
     ("cell_length", _f),  # [m]
     ("rail_start", _f),  # distance where cell 0 begins, negative [m]
+    ("room", _f),  # smallest axle spacing less a cell [m]
     ("locked_cleaning_share", _f),  # cleaning efficiency at creepage one [-]
     ("full_cleaning_slip", _f),  # creepage up to which cleaning is full [-]
     ("cleaning_law", _i),  # RAIL_MEMORY or CONTACT_ONLY
@@ -395,6 +399,7 @@ AXLE_STATE = _record(
     ("temperature", _f),  # of discs or treads [deg C]
     ("hottest", _f),
     ("wheel_acceleration", _f),  # over the last piece [m/s2]
+    ("elapsed", _f),  # how far into the step it has been moved [s]
     # the cell it stands in
     ("i_cell", _i),
     ("to_border", _f),  # [m]
@@ -434,7 +439,6 @@ AXLE_STATE = _record(
     ("sliding_time", _f),
     ("sliding_distance", _f),
     ("contact_energy", _f),  # both wheels [J]
-    ("piece_heat", _f),  # ... of the last piece [J]
     ("locked_energy", _f),  # ... while locked [J]
     ("brake_energy", _f),  # [J]
     ("redeposited", _f),  # W laid down again behind this axle, times cell length [J]
@@ -468,6 +472,33 @@ AXLE_STATE = _record(
 GROUP_STATE = _record(
     ("n_samples", _i),
     ("next_sample", _f),  # [s]
+)
+
+_lane = (N_LANES,)
+
+LANES = _record(  # pieces of time that axles are moved through together, see bench.kernel.axle
+    ("i_axle", _i, _lane),
+    ("duration", _f, _lane),  # [s]
+    ("border", _f, _lane),  # when the axle would stand at the border of its cell [s]
+    ("speed", _f, _lane),  # train speed as the piece begins [m/s]
+    ("pressure_before", _f, _lane),  # of the cylinder, as it begins [Pa]
+    ("pressure_rate", _f, _lane),  # [Pa/s]
+    ("brake", _f, _lane),  # brake force at the rim as it begins [N]
+    ("brake_rate", _f, _lane),  # [N/s]
+    ("wheel_before", _f, _lane),  # rim speed as it begins [m/s]
+    # of the axle and its cell, as in AXLE and AXLE_STATE
+    *((name, _f, _lane) for name in ("rotating_mass", "wheel_load", "contact_stiffness")),
+    *((name, _f, _lane) for name in ("friction", "friction_ratio", "friction_decay")),
+    *((name, _f, _lane) for name in ("adhesion_reduction", "slip_reduction")),
+    *((name, _f, _lane) for name in ("curve_slip", "curve_force", "curve_slope")),
+    ("wheel_1", _f, _lane),  # rim speed at the first stage [m/s]
+    ("force_1", _f, _lane),  # ... and rail force of both wheels [N]
+    ("wheel_2", _f, _lane),  # ... as the piece ends
+    ("force_2", _f, _lane),
+    ("next_slip", _f, _lane),  # where the creep curve was evaluated last, and what it gave
+    ("next_force", _f, _lane),
+    ("next_slope", _f, _lane),
+    ("is_right", _f, _lane),  # 1 where the stages hold
 )
 
 LOCK_COLUMNS = (
@@ -545,6 +576,7 @@ class World(NamedTuple):
     driver: Any  # (1,) DRIVER
     train_state: Any  # (1,) TRAIN_STATE
     axle_states: Any  # (n_axles,) AXLE_STATE
+    lanes: Any  # (1,) LANES
     rail_work: Any  # (n_cells,) cleaning work W left by all wheels of one rail [J/m]
     rail_sand: Any  # (n_cells,) sand on one rail [kg/m]
     law: Any  # (1,) LAW
@@ -587,6 +619,7 @@ _PART_TYPES = {
     "sanders": _array(SANDER),
     "train_state": _array(TRAIN_STATE),
     "axle_states": _array(AXLE_STATE),
+    "lanes": _array(LANES),
     "vehicle_states": _array(VEHICLE_STATE),
     "sander_states": _array(SANDER_STATE),
     "group_states": _array(GROUP_STATE),

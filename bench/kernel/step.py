@@ -15,7 +15,7 @@ balances fix. Second order in the step; tests/convergence measures it.
 import math
 from typing import Any
 
-from bench.kernel.axle import move_axle
+from bench.kernel.axle import begin_piece, end_piece, turn_wheels
 from bench.kernel.cab import decide
 from bench.kernel.columns import VENT
 from bench.kernel.driver import move_handle, time_to_handle_event
@@ -30,6 +30,7 @@ from bench.kernel.records import (
     BROKEN,
     HOLD_PROGRAMME,
     JERK_TIME,
+    N_LANES,
     PITCH_TIME,
     RUNNING,
     STOPPED,
@@ -72,10 +73,26 @@ def _transfer_loads(duration: float, world: Any) -> None:
 
 
 @inlined
-def _note_locked_heat(heat: float, i_axle: int, world: Any) -> None:
-    """Note a locked wheel's heat [J, both wheels] where the step ended."""
-    i_cell = world.axle_states[i_axle].i_cell
-    world.rail_heat[i_cell] += 0.5 * heat / world.train[0].cell_length
+def _move_axles(first: int, last: int, end: float, world: Any) -> None:
+    """Move some axles to one moment of the step, each in as many pieces as it needs."""
+    lanes = world.lanes[0]
+    n = 0
+    for i_axle in range(first, last):
+        if end - world.axle_states[i_axle].elapsed > _NO_TIME:
+            lanes.i_axle[n] = i_axle
+            n += 1
+    while n > 0:
+        for k in range(n):
+            begin_piece(end, k, world)
+        turn_wheels(n, world)
+        n_left = 0
+        for k in range(n):
+            end_piece(k, world)
+            i_axle = lanes.i_axle[k]
+            if end - world.axle_states[i_axle].elapsed > _NO_TIME:
+                lanes.i_axle[n_left] = i_axle
+                n_left += 1
+        n = n_left
 
 
 @inlined
@@ -95,37 +112,11 @@ def _move_group(world: Any) -> bool:
     due = world.group_states[state.i_group].next_sample - state.time
     end = min(max(due + group.lookahead, state.elapsed), state.step_duration)
     if end > state.elapsed:
-        for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
-            axle = world.axles[i_axle]
-            heat_before = world.axle_states[i_axle].locked_energy
-            parts = (
-                world.run[0],
-                world.train[0],
-                world.law[0],
-                axle,
-                world.axle_states[i_axle],
-                world.vehicle_states[axle.i_vehicle],
-                group,
-                state,
-            )
-            state.impulse += move_axle(
-                state.elapsed,
-                end,
-                group.is_ideal,
-                parts,
-                world.cells,
-                world.rail_work,
-                world.rail_sand,
-                world.sanders,
-                world.sander_states,
-                world.lock_log,
-                world.lock_trail,
-                world.slide_histogram,
-                i_axle,
-            )
-            heat = world.axle_states[i_axle].locked_energy - heat_before
-            if heat > 0.0:
-                _note_locked_heat(heat, i_axle, world)
+        first, last = group.first_axle, group.first_axle + group.n_axles
+        run = (end - state.elapsed) * (state.speed + abs(state.acceleration) * end)
+        together = N_LANES if run < world.train[0].room else 1
+        for i_axle in range(first, last, together):
+            _move_axles(i_axle, min(i_axle + together, last), end, world)
         state.elapsed = end
     state.clock = state.time + due
     return due <= state.step_duration
@@ -262,6 +253,8 @@ def _begin_step(until: float, world: Any) -> bool:
     state.impulse = 0.0
     state.i_group = 0
     state.elapsed = 0.0
+    for i_axle in range(world.axle_states.shape[0]):
+        world.axle_states[i_axle].elapsed = 0.0
     state.is_in_step = 1
     return True
 

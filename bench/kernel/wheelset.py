@@ -14,7 +14,7 @@ tests/convergence measures its order.
 import math
 from typing import Any
 
-from bench.kernel.creep import creep_force, steepest_fall
+from bench.kernel.creep import creep_force, polach_force, steepest_fall
 from bench.kernel.jit import folded, inner, part
 
 GAMMA = 1.0 - math.sqrt(0.5)
@@ -41,7 +41,83 @@ def longest_piece(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     return LONGEST_FALL * axle.rotating_mass / fall
 
 
-@part
+@folded
+def start_stage(
+    base: float,
+    weight: float,
+    brake_force: float,
+    train_speed: float,
+    spread: float,
+    last_slip: float,
+    last_force: float,
+    last_slope: float,
+) -> Any:
+    """Return where the tangent known from the last evaluation of the creep curve puts the stage.
+
+    Parameters
+    ----------
+    base, weight, brake_force, train_speed   as `solve_stage`
+    spread : float                           the rail force lies within plus and minus that. [N]
+    last_slip, last_force, last_slope        of the last evaluation. [m/s], [N], [N s/m]
+    """
+    on_tangent = last_force + last_slope * (train_speed - last_slip)
+    guess = (base + weight * (on_tangent - brake_force)) / (1.0 + weight * last_slope)
+    lowest = base - weight * (brake_force + spread)
+    return min(max(guess, lowest), base - weight * (brake_force - spread))
+
+
+@folded
+def newton_step(
+    base: float,
+    weight: float,
+    brake_force: float,
+    train_speed: float,
+    spread: float,
+    last_slip: float,
+    last_slope: float,
+    wheel_speed: float,
+    force: float,
+    slope: float,
+) -> tuple[Any, Any, Any, Any, Any]:
+    """Return Newton's step of a stage from one evaluation of the creep curve.
+
+    Parameters
+    ----------
+    wheel_speed : float    where it was evaluated. [m/s]
+    force, slope : float   what it gave there. [N], [N s/m]
+    others                 as `start_stage`
+
+    Returns
+    -------
+    (residual, change, rest, allowed, is_near)
+        how far the stage's equation is from holding [m/s]; Newton's step [m/s]; what it misses,
+        to be added to it [m/s]; how short the last step has to be [m/s]; whether this one may be
+        the last with that added
+
+    Notes
+    -----
+    How far a step misses is told by how much the slope has changed since the evaluation before.
+    Steps end when that is below 1e-8 of the slip speed and 1e-7 of the stage's whole range; that
+    much is then put right, so what is left is of third order. From far the slopes of two points on
+    a flat end of the curve tell nothing of its steep part: so only a step shorter than a tenth of
+    the slip counts as near.
+    """
+    slip_speed = train_speed - wheel_speed
+    residual = wheel_speed - base - weight * (force - brake_force)
+    stiffness = 1.0 + weight * slope
+    change = -residual / stiffness
+    # how far the tangent leaves the curve over the step, by the slopes of the last two
+    missed = 0.5 * weight * (slope - last_slope) * change * change
+    reach = stiffness * (slip_speed - last_slip)
+    smallest = min(abs(slip_speed), abs(slip_speed - change))
+    rounding = 2e-15 * (1.0 + train_speed)
+    allowed = min(1e-8 * smallest, 2e-7 * weight * spread) + rounding
+    size = abs(change)
+    is_near = (size <= 0.1 * smallest) & (abs(missed) <= abs(reach) * allowed)
+    return residual, change, missed / reach, allowed, is_near
+
+
+@folded
 def solve_stage(
     base: float,
     weight: float,
@@ -50,7 +126,7 @@ def solve_stage(
     axle: Any,
     state: Any,
     law: Any,
-) -> float:
+) -> Any:
     """Return the rim speed U with U = base + weight (F(v - U) - B).
 
     Parameters
@@ -65,9 +141,7 @@ def solve_stage(
     Notes
     -----
     Newton's method. The first step is taken on the tangent known from the stage before and costs no
-    evaluation; the second usually is the last. How far a step misses is told by how much the slope
-    has changed since the evaluation before. Steps end when that is below 1e-8 of the slip speed and
-    1e-7 of the bracket; that much is then put right, so what is left is of third order.
+    evaluation; the second usually is the last (`newton_step`).
     The creep force lies within plus and minus its limit, which bounds U from both sides; every
     evaluation narrows the bracket. A step that leaves it, or that is not half as long as the step
     before the last (from one flat end of the curve Newton jumps to the other and back), is replaced
@@ -76,25 +150,35 @@ def solve_stage(
     spread = _LARGEST_SHAPE * state.wheel_load * state.friction
     low = base - weight * (brake_force + spread)
     high = base - weight * (brake_force - spread)
-    last_slip, last_force, slope = state.curve_slip, state.curve_force, state.curve_slope
+    last_slip, slope = state.curve_slip, state.curve_slope
     if last_slip == 0.0 and slope == 0.0:  # not evaluated yet
-        last_force, slope = creep_force(0.0, train_speed, axle, state, law)
-    on_tangent = last_force + slope * (train_speed - last_slip)
-    wheel_speed = (base + weight * (on_tangent - brake_force)) / (1.0 + weight * slope)
-    wheel_speed = min(max(wheel_speed, low), high)
+        state.curve_force, slope = creep_force(0.0, train_speed, axle, state, law)
+    wheel_speed = start_stage(
+        base, weight, brake_force, train_speed, spread, last_slip, state.curve_force, slope
+    )
+    force = 0.0
     last = before_last = 2.0 * (high - low)
-    largest_miss = 1e-7 * (high - low)
     for _ in range(100):
         slip_speed = train_speed - wheel_speed
         last_slope = slope
         force, slope = creep_force(slip_speed, train_speed, axle, state, law)
-        residual = wheel_speed - base - weight * (force - brake_force)
+        residual, change, rest, allowed, is_near = newton_step(
+            base,
+            weight,
+            brake_force,
+            train_speed,
+            spread,
+            last_slip,
+            last_slope,
+            wheel_speed,
+            force,
+            slope,
+        )
+        last_slip = slip_speed
         if residual > 0.0:
             high = wheel_speed
         else:
             low = wheel_speed
-        stiffness = 1.0 + weight * slope
-        change = -residual / stiffness
         tried = wheel_speed + change
         is_halved = not low <= tried <= high or abs(change) > 0.5 * before_last
         if is_halved:
@@ -102,18 +186,10 @@ def solve_stage(
             change = tried - wheel_speed
         before_last, last = last, abs(change)
         wheel_speed = tried
-        # how far the tangent leaves the curve over the step, by the slopes of the last two
-        missed = 0.5 * weight * (slope - last_slope) * change * change
-        reach = stiffness * (slip_speed - last_slip)
-        last_slip = slip_speed
-        smallest = min(abs(slip_speed), abs(train_speed - tried))
-        allowed = min(1e-8 * smallest, largest_miss) + 2e-15 * (1.0 + train_speed)  # rounding
         if last <= allowed:
             break
-        # from far the slopes of two points on a flat end would tell nothing of the steep part
-        is_near = not is_halved and last <= 0.1 * smallest
-        if is_near and abs(missed) <= abs(reach) * allowed:
-            wheel_speed += missed / reach
+        if is_near and not is_halved:
+            wheel_speed += rest
             break
     state.curve_slip, state.curve_force, state.curve_slope = last_slip, force, slope
     return wheel_speed
@@ -144,17 +220,106 @@ def spin(
     forces come from the balance of the wheel, so momentum is kept to rounding whatever the
     solver's tolerance.
     """
-    weight = GAMMA * duration / axle.rotating_mass
+    start = state.wheel_speed
+    weight, per_weight = _weights(duration, axle.rotating_mass)
     speed_1 = speed + acceleration * GAMMA * duration
     brake_1 = brake_force + brake_rate * GAMMA * duration
-    start = state.wheel_speed
     wheel_1 = solve_stage(start, weight, brake_1, speed_1, axle, state, law)
-    net_1 = (wheel_1 - start) / weight
-    base = start + (1.0 - GAMMA) * duration / axle.rotating_mass * net_1
+    net_1 = (wheel_1 - start) * per_weight
+    base = _second_base(start, wheel_1)
     speed_2 = speed + acceleration * duration
     brake_2 = brake_force + brake_rate * duration
     wheel_2 = solve_stage(base, weight, brake_2, speed_2, axle, state, law)
-    return wheel_1, net_1 + brake_1, wheel_2, (wheel_2 - base) / weight + brake_2
+    return wheel_1, net_1 + brake_1, wheel_2, (wheel_2 - base) * per_weight + brake_2
+
+
+@folded
+def _weights(duration: float, rotating_mass: float) -> tuple[Any, Any]:
+    """Return a stage's share of the step over the rotating mass [s/kg], and one over that."""
+    weight = GAMMA * duration / rotating_mass
+    return weight, 1.0 / weight
+
+
+@folded
+def _second_base(start: float, wheel_1: float) -> Any:
+    """Return what the second stage starts from: the first stage's change, gone on with. [m/s]"""
+    return start + (1.0 - GAMMA) / GAMMA * (wheel_1 - start)
+
+
+@inner
+def spin_together(n_lanes: int, acceleration: float, lanes: Any) -> None:
+    """Take the steps of several rolling wheels under Polach's law at once.
+
+    Parameters
+    ----------
+    n_lanes : int          lanes taken
+    acceleration : float   of the train. [m/s2]
+    lanes : LANES          what each lane starts from; filled: both stages, the last evaluation of
+                           the creep curve, and whether one evaluation a stage was enough and the
+                           wheel still rolls. Where not, the step is `turn`'s to take.
+
+    Notes
+    -----
+    The arithmetic is that of `spin`, in a loop without branches or calls, which the compiler turns
+    into vector instructions: four axles to an instruction of 256 bits. A stage is one long chain of
+    operations that wait for each other, so four cost little more than one (measured: see Speed in
+    DEVELOPERS.md).
+    """
+    for k in range(n_lanes):
+        duration, start = lanes.duration[k], lanes.wheel_before[k]
+        load, friction = lanes.wheel_load[k], lanes.friction[k]
+        friction_ratio, decay = lanes.friction_ratio[k], lanes.friction_decay[k]
+        adhering, sliding = lanes.adhesion_reduction[k], lanes.slip_reduction[k]
+        stiffness = lanes.contact_stiffness[k]
+        spread = _LARGEST_SHAPE * load * friction
+        weight, per_weight = _weights(duration, lanes.rotating_mass[k])
+        slip_0, slope_0 = lanes.curve_slip[k], lanes.curve_slope[k]
+
+        speed_1 = lanes.speed[k] + acceleration * GAMMA * duration
+        brake_1 = lanes.brake[k] + lanes.brake_rate[k] * GAMMA * duration
+        guess_1 = start_stage(
+            start, weight, brake_1, speed_1, spread, slip_0, lanes.curve_force[k], slope_0
+        )
+        slip_1 = speed_1 - guess_1
+        force_1, slope_1 = polach_force(
+            slip_1, speed_1, load, friction, friction_ratio, decay, adhering, sliding, stiffness
+        )
+        _, change_1, rest_1, allowed_1, is_near_1 = newton_step(
+            start, weight, brake_1, speed_1, spread, slip_0, slope_0, guess_1, force_1, slope_1
+        )
+        is_done_1 = abs(change_1) <= allowed_1
+        wheel_1 = guess_1 + change_1
+        is_right = (abs(wheel_1 - start + weight * brake_1) <= weight * spread) & (
+            is_done_1 | is_near_1
+        )
+        wheel_1 = wheel_1 if is_done_1 else wheel_1 + rest_1
+
+        base = _second_base(start, wheel_1)
+        speed_2 = lanes.speed[k] + acceleration * duration
+        brake_2 = lanes.brake[k] + lanes.brake_rate[k] * duration
+        guess_2 = start_stage(base, weight, brake_2, speed_2, spread, slip_1, force_1, slope_1)
+        slip_2 = speed_2 - guess_2
+        force_2, slope_2 = polach_force(
+            slip_2, speed_2, load, friction, friction_ratio, decay, adhering, sliding, stiffness
+        )
+        _, change_2, rest_2, allowed_2, is_near_2 = newton_step(
+            base, weight, brake_2, speed_2, spread, slip_1, slope_1, guess_2, force_2, slope_2
+        )
+        is_done_2 = abs(change_2) <= allowed_2
+        wheel_2 = guess_2 + change_2
+        is_right = (
+            is_right
+            & (abs(wheel_2 - base + weight * brake_2) <= weight * spread)
+            & (is_done_2 | is_near_2)
+        )
+        wheel_2 = wheel_2 if is_done_2 else wheel_2 + rest_2
+
+        lanes.wheel_1[k] = wheel_1
+        lanes.force_1[k] = (wheel_1 - start) * per_weight + brake_1
+        lanes.wheel_2[k] = wheel_2
+        lanes.force_2[k] = (wheel_2 - base) * per_weight + brake_2
+        lanes.next_slip[k], lanes.next_force[k], lanes.next_slope[k] = slip_2, force_2, slope_2
+        lanes.is_right[k] = 1.0 if is_right & (wheel_2 > 0.0) else 0.0
 
 
 @folded

@@ -146,6 +146,7 @@ def pack(
         rail_heat=np.zeros(len(cells)),
         slide_histogram=np.zeros((records.SLIDE_BANDS, records.SPEED_BANDS)),
         axle_states=np.zeros(n_axles, records.AXLE_STATE),
+        lanes=np.zeros(1, records.LANES),
         rail_work=work,
         rail_sand=sand,
         law=pack_law(scenario, axles),

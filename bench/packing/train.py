@@ -75,6 +75,7 @@ def pack_train(scenario: Scenario, rail_start: float) -> Any:
         has_pressure_transducer=scenario.sensing.has_pressure_transducer,
         cell_length=rail.cell_length,
         rail_start=rail_start,
+        room=scenario.train.smallest_axle_spacing - scenario.rail.cell_length,
         locked_cleaning_share=rail.locked_cleaning_share,
         full_cleaning_slip=rail.full_cleaning_slip,
         cleaning_law=_CLEANING_LAWS[rail.cleaning_law],
