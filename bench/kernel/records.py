@@ -315,6 +315,7 @@ TRAIN_STATE = _record(
     ("step_duration", _f),  # [s]
     ("i_group", _i),  # controller whose axles are being moved
     ("elapsed", _f),  # how far into the step they are [s]
+    ("is_together", _i),  # all axles are moved at once: no controller's command acts in the step
     ("clock", _f),  # time of the sample now being taken [s]
     ("impulse", _f),  # of the rail forces of the axles moved so far [N s]
     ("n_steps", _i),

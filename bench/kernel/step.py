@@ -113,6 +113,8 @@ def _move_group(world: Any) -> bool:
     end = min(max(due + group.lookahead, state.elapsed), state.step_duration)
     if end > state.elapsed:
         first, last = group.first_axle, group.first_axle + group.n_axles
+        if state.is_together:
+            first, last = 0, world.axles.shape[0]
         run = (end - state.elapsed) * (state.speed + abs(state.acceleration) * end)
         together = N_LANES if run < world.train[0].room else 1
         for i_axle in range(first, last, together):
@@ -255,6 +257,11 @@ def _begin_step(until: float, world: Any) -> bool:
     state.elapsed = 0.0
     for i_axle in range(world.axle_states.shape[0]):
         world.axle_states[i_axle].elapsed = 0.0
+    state.is_together = 1
+    for i in range(world.groups.shape[0]):
+        due = world.group_states[i].next_sample - state.time
+        if due + world.groups[i].lookahead < duration:
+            state.is_together = 0
     state.is_in_step = 1
     return True
 
@@ -283,7 +290,7 @@ def advance(until: float, world: Any) -> int:
             if _move_group(world):
                 return state.i_group
             state.i_group += 1
-            state.elapsed = 0.0
+            state.elapsed = state.step_duration if state.is_together else 0.0
         state.is_in_step = 0
         _end_step(world)
         if not (state.step_duration > 0.0 and math.isfinite(state.speed)):
