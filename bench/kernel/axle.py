@@ -12,17 +12,16 @@ from bench.kernel.driver import time_to_travel
 from bench.kernel.friction import heat_brake, rim_force
 from bench.kernel.jit import inlined
 from bench.kernel.pneumatics import apply_due_commands, count_air, next_due, pressure_piece
-from bench.kernel.rail import clean_own_contact, enter_cell, leave_cell
+from bench.kernel.rail import clean_own_contact, enter_cell, leave_cell, peak_met
 from bench.kernel.records import CONTACT_ONLY, DISC, POLACH
 from bench.kernel.sanding import lay_sand, let_sand_fall
 from bench.kernel.sensing import sense
 from bench.kernel.tally import (
-    count_adhesion,
-    count_energy,
+    add_up_together,
     count_lock,
+    count_piece,
     count_slide,
     log_lock,
-    note_slide,
     sample_lock,
     time_to_sample,
 )
@@ -97,6 +96,9 @@ def begin_piece(end: float, k: int, world: Any) -> None:
     lanes.brake[k], lanes.brake_rate[k] = rim_force(
         state.pressure, rate, state.demand_factor, group.is_ideal, axle, state
     )
+    lanes.demanded[k] = demanded * axle.brake_gain
+    lanes.demanded_rate[k] = demanded_rate * axle.brake_gain
+    lanes.peak[k] = peak_met(speed, axle, state, law) if demanded > 0.0 else 0.0
     lanes.wheel_before[k] = state.wheel_speed
     lanes.rotating_mass[k] = axle.rotating_mass
     lanes.wheel_load[k] = state.wheel_load
@@ -116,8 +118,9 @@ def turn_wheels(n: int, world: Any) -> None:
     """Turn the wheels of all lanes through their pieces, or until they lock or roll again."""
     lanes, law = world.lanes[0], world.law[0]
     acceleration = world.train_state[0].acceleration
+    n_whole = (n + 3) // 4 * 4  # the lanes of a vector instruction are never half filled
     if law.kind == POLACH:
-        spin_together((n + 3) // 4 * 4, acceleration, lanes)
+        spin_together(n_whole, acceleration, lanes)
     for k in range(n):
         i_axle = lanes.i_axle[k]
         state = world.axle_states[i_axle]
@@ -143,6 +146,7 @@ def turn_wheels(n: int, world: Any) -> None:
             state,
             law,
         )
+    add_up_together(n_whole, acceleration, world.train[0], lanes)
 
 
 @inlined
@@ -150,37 +154,29 @@ def end_piece(k: int, world: Any) -> None:
     """Move on what follows a lane's wheels through their piece: brake, sensor, rail and sums."""
     lanes = world.lanes[0]
     i_axle = lanes.i_axle[k]
-    moving, train, law = world.train_state[0], world.train[0], world.law[0]
+    moving, train = world.train_state[0], world.train[0]
     axle, state = world.axles[i_axle], world.axle_states[i_axle]
     vehicle, group = world.vehicle_states[axle.i_vehicle], world.groups[axle.i_group]
     acceleration = moving.acceleration
     time = moving.time + state.elapsed
     spent, speed, wheel_before = lanes.duration[k], lanes.speed[k], lanes.wheel_before[k]
     brake, brake_rate = lanes.brake[k], lanes.brake_rate[k]
-    piece = (spent, lanes.wheel_1[k], lanes.force_1[k], lanes.wheel_2[k], lanes.force_2[k])
     end_speed = speed + acceleration * spent
-    state.wheel_speed = piece[3]
-    state.rail_force = piece[4]
-    state.wheel_acceleration = (state.wheel_speed - wheel_before) / spent
-    heat_before = state.brake_energy
-    heat = count_energy(piece, speed, acceleration, brake, brake_rate, train, state)
+    state.wheel_speed = lanes.wheel_2[k]
+    state.rail_force = lanes.force_2[k]
+    state.wheel_acceleration = lanes.wheel_acceleration[k]
+    count_piece(k, lanes, state)
     pressure, rate = state.pressure, lanes.pressure_rate[k]
     state.pressure = max(0.0, pressure + rate * spent)
     count_air(state.pressure - lanes.pressure_before[k], axle, state, vehicle)
-    brake_heat = state.brake_energy - heat_before
+    brake_heat = lanes.brake_heat[k]
     if axle.friction_kind != DISC:
-        brake_heat += 0.5 * heat  # a tread takes its share of the contact's heat as well
+        brake_heat += 0.5 * lanes.contact_heat[k]  # a tread takes its share of the contact's heat
     hottest_before = state.hottest
     heat_brake(spent, brake_heat, end_speed, axle, state)
     if state.hottest > hottest_before:
         state.hottest_time = time + spent
         state.hottest_speed = end_speed
-    demanded, demanded_rate = _demand(i_axle, world)
-    if demanded > 0.0:
-        gain = axle.brake_gain
-        count_adhesion(
-            piece, speed, acceleration, demanded * gain, demanded_rate * gain, axle, state, law
-        )
     sense(
         time,
         spent,
@@ -195,10 +191,10 @@ def end_piece(k: int, world: Any) -> None:
     )
     state.brake_force = brake + brake_rate * spent
     state.to_border -= spent * (speed + 0.5 * acceleration * spent)
-    moving.impulse += spent * ((1.0 - GAMMA) * piece[2] + GAMMA * piece[4])
+    moving.impulse += spent * ((1.0 - GAMMA) * lanes.force_1[k] + GAMMA * lanes.force_2[k])
     moving.n_axle_steps += 1
     state.elapsed += spent
-    _count_slide_and_lock(time, end_speed, heat, k, world)
+    _count_slide_and_lock(time, end_speed, k, world)
     for i in range(world.sanders.shape[0]):
         if world.sanders[i].i_axle == i_axle:
             flow = world.sander_states[i].falling
@@ -212,12 +208,12 @@ def end_piece(k: int, world: Any) -> None:
 
 
 @inlined
-def _count_slide_and_lock(time: float, end_speed: float, heat: float, k: int, world: Any) -> None:
-    """Add up how a lane's axle slid or stood in its piece. [s], [m/s], [J]"""
+def _count_slide_and_lock(time: float, end_speed: float, k: int, world: Any) -> None:
+    """Add up how a lane's axle slid or stood in its piece. [s], [m/s]"""
     lanes = world.lanes[0]
     i_axle = lanes.i_axle[k]
     moving, run, state = world.train_state[0], world.run[0], world.axle_states[i_axle]
-    spent = lanes.duration[k]
+    spent, heat = lanes.duration[k], lanes.contact_heat[k]
     locked, begins = count_lock(spent, time, lanes.wheel_before[k], end_speed, heat, run, state)
     if locked > 0.0:
         place = moving.distance + moving.speed * state.elapsed - world.axles[i_axle].offset
@@ -237,5 +233,13 @@ def _count_slide_and_lock(time: float, end_speed: float, heat: float, k: int, wo
         sample_lock(moving, world.lock_log, world.lock_trail, state)
         work = 0.5 * heat * locked / spent
         world.rail_heat[state.i_cell] += work / world.train[0].cell_length
-    count_slide(spent, end_speed, run, world.slide_histogram, state)
-    note_slide(spent, time, end_speed, heat, run, state)
+    count_slide(
+        spent,
+        time,
+        end_speed,
+        lanes.creepage[k],
+        lanes.flash_intensity[k],
+        run,
+        world.slide_histogram,
+        state,
+    )

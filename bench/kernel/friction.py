@@ -156,6 +156,7 @@ def heat_brake(duration: float, heat: float, train_speed: float, axle: Any, stat
     the rubbing skin.
     """
     cooling = (axle.cooling + axle.cooling_speed_term * train_speed) * duration
-    middle = state.temperature + 0.5 * heat / axle.heat_capacity
-    state.temperature += (heat - cooling * middle) / axle.heat_capacity
+    per_joule = 1.0 / axle.heat_capacity
+    middle = state.temperature + 0.5 * heat * per_joule
+    state.temperature += (heat - cooling * middle) * per_joule
     state.hottest = max(state.hottest, state.temperature)

@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 from bench.kernel.creep import find_peak
-from bench.kernel.jit import part
+from bench.kernel.jit import folded, part
 from bench.kernel.records import CONTACT_ONLY
 
 
@@ -32,7 +32,7 @@ def conditioned_friction(cell: Any, work: float) -> float:
     return cell.recovered_friction - (cell.recovered_friction - cell.friction) * math.exp(-share)
 
 
-@part
+@folded
 def cleaning_efficiency(creepage: float, train: Any) -> float:
     """Return the share of the contact's power that cleans the rail. [-]
 
@@ -40,9 +40,8 @@ def cleaning_efficiency(creepage: float, train: Any) -> float:
     one: a locked wheel offers one coated spot and carries no film away. Assumed, this project's
     own; the sensitivity to it is an experiment.
     """
-    if creepage <= train.full_cleaning_slip:
-        return 1.0
-    beyond = min(1.0, (creepage - train.full_cleaning_slip) / (1.0 - train.full_cleaning_slip))
+    beyond = (creepage - train.full_cleaning_slip) / (1.0 - train.full_cleaning_slip)
+    beyond = min(1.0, max(beyond, 0.0))
     return 1.0 - beyond * (1.0 - train.locked_cleaning_share)
 
 

@@ -90,6 +90,9 @@ SPEEDOMETER_TOLERANCE = 2.2352
 SLIDE_SIGNAL = 0
 """Column of the signals on which sanders trigger."""
 
+ADHESION_WORKS = ("used", "usable", "excess", "demanded", "peak", "load")
+"""Works of the rail force and its bounds over distance, axle by axle."""
+
 _f, _i = np.float64, np.int64
 
 
@@ -500,6 +503,17 @@ LANES = _record(  # pieces of time that axles are moved through together, see be
     ("next_force", _f, _lane),
     ("next_slope", _f, _lane),
     ("is_right", _f, _lane),  # 1 where the stages hold
+    # for what is added up, see bench.kernel.tally
+    ("demanded", _f, _lane),  # rim force demanded as the piece begins [N]
+    ("demanded_rate", _f, _lane),  # [N/s]
+    ("peak", _f, _lane),  # of the creep curve met [N]
+    ("wheel_acceleration", _f, _lane),  # [m/s2]
+    ("contact_heat", _f, _lane),  # of both wheels [J]
+    ("brake_heat", _f, _lane),  # [J]
+    ("cleaning", _f, _lane),  # cleaning energy of one wheel [J]
+    ("creepage", _f, _lane),  # as the piece ends [-]
+    ("flash_intensity", _f, _lane),  # as in AXLE_STATE
+    *((f"{name}_work", _f, _lane) for name in ADHESION_WORKS),  # as in AXLE_STATE [J]
 )
 
 LOCK_COLUMNS = (

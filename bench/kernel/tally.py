@@ -7,11 +7,10 @@ traces are, and a campaign needs no traces at all.
 import math
 from typing import Any
 
-from bench.kernel.jit import inner, part
+from bench.kernel.jit import folded, inner, part
 from bench.kernel.rail import cleaning_efficiency, peak_met
 from bench.kernel.records import (
     FIRST_TRAIL,
-    SLIDE_BANDS,
     SPEED_BANDS,
     SPEEDOMETER_TOLERANCE,
     TRAIL_GROWTH,
@@ -145,55 +144,48 @@ def sample_lock(moving: Any, log: Any, trail: Any, state: Any) -> None:
 
 
 @part
-def count_slide(duration: float, train_speed: float, run: Any, histogram: Any, state: Any) -> None:
+def count_slide(
+    duration: float,
+    time: float,
+    train_speed: float,
+    creepage: float,
+    flash_intensity: float,
+    run: Any,
+    histogram: Any,
+    state: Any,
+) -> None:
     """Count time and distance of a wheel that slides: past both the creepage and the slip speed.
 
     Every piece also falls into one field of the histogram of creepage by train speed (bands of
-    5 m/s).
-    """
-    slip_speed = train_speed - state.wheel_speed
-    if slip_speed > run.sliding_slip_speed and slip_speed > run.sliding_creepage * train_speed:
-        state.sliding_time += duration
-        state.sliding_distance += duration * train_speed
-    creepage = slip_speed / max(train_speed, 1e-9)
-    band = 0
-    edge = 0.05
-    while band < SLIDE_BANDS - 1 and creepage > edge:
-        band += 1
-        edge *= 2.0
-    histogram[band, min(int(train_speed * 0.2), SPEED_BANDS - 1)] += duration
-
-
-@part
-def note_slide(
-    duration: float, time: float, train_speed: float, contact_energy: float, run: Any, state: Any
-) -> None:
-    """Note the first slide of a wheel, and where its contact was hottest while it turned.
-
-    Flash temperature of a turning wheel is a constant times P / (sqrt(u) + sqrt(v)), with P the
-    friction power of one wheel, u and v rim and train speed: so the largest of that is enough.
+    5 m/s). The first slide of a wheel is noted, and where its contact was hottest while it turned:
+    flash temperature of a turning wheel is a constant times P / (sqrt(u) + sqrt(v)), with P the
+    friction power of one wheel, u and v rim and train speed, so the largest of that is enough.
 
     Parameters
     ----------
-    duration, time : float     of the piece; time at its start [s]
-    train_speed : float        at its end. [m/s]
-    contact_energy : float     of both wheels in it. [J]
+    duration, time : float    of the piece; time at its start [s]
+    train_speed : float       at its end [m/s]
+    creepage : float          there [-]
+    flash_intensity : float   P / (sqrt(u) + sqrt(v)) of the piece [W s^.5/m^.5]
     """
+    band = 0
+    for edge in (0.05, 0.1, 0.2, 0.4, 0.8):
+        band += creepage > edge
+    histogram[band, min(int(train_speed * 0.2), SPEED_BANDS - 1)] += duration
     slip_speed = train_speed - state.wheel_speed
     if slip_speed <= run.sliding_slip_speed or slip_speed <= run.sliding_creepage * train_speed:
         return
+    state.sliding_time += duration
+    state.sliding_distance += duration * train_speed
     if state.first_slide_speed == 0.0:
         state.first_slide_time = time + duration
         state.first_slide_speed = train_speed
         state.initial_adhesion = state.rail_force / (2.0 * state.wheel_load)
-    if state.wheel_speed >= run.locked_wheel_speed:
-        power = 0.5 * contact_energy / duration
-        intensity = power / (math.sqrt(state.wheel_speed) + math.sqrt(train_speed))
-        if intensity > state.flash_intensity:
-            state.flash_intensity = intensity
-            state.flash_time = time + duration
-            state.flash_train_speed = train_speed
-            state.flash_wheel_speed = state.wheel_speed
+    if flash_intensity > state.flash_intensity and state.wheel_speed >= run.locked_wheel_speed:
+        state.flash_intensity = flash_intensity
+        state.flash_time = time + duration
+        state.flash_train_speed = train_speed
+        state.flash_wheel_speed = state.wheel_speed
 
 
 @part
@@ -231,50 +223,53 @@ def note_cab(duration: float, shown_speed: float, before: float, train: Any, sta
         state.point_speed = state.speed - (1.0 - share) * duration * state.acceleration
 
 
-@part
-def count_energy(
+@folded
+def piece_heat(
     piece: Any,
     speed: float,
     acceleration: float,
     brake_force: float,
     brake_rate: float,
     train: Any,
-    state: Any,
-) -> float:
-    """Add up contact and brake heat and the cleaning energy of one piece; return the contact's.
+) -> tuple[Any, Any, Any]:
+    """Return contact heat of both wheels, brake heat and one wheel's cleaning energy of a piece.
 
     Each is the method's own quadrature over its stages, not a difference of states: so the energy
     audit measures the error of the time stepping and does not close by construction. [J]
+
+    Parameters
+    ----------
+    piece : (spent, U1, F1, U2, F2)       as `bench.kernel.wheelset.turn` gives it
+    speed, acceleration : float           of the train as it began [m/s], [m/s2]
+    brake_force, brake_rate : float       as it began [N], [N/s]
+    train : TRAIN                         cleaning efficiency
     """
     spent, wheel_1, force_1, wheel_2, force_2 = piece
     speed_1 = speed + acceleration * GAMMA * spent
     speed_2 = speed + acceleration * spent
     power_1 = force_1 * (speed_1 - wheel_1) * (1.0 - GAMMA) * spent
     power_2 = force_2 * (speed_2 - wheel_2) * GAMMA * spent
-    state.brake_energy += spent * (
+    brake = spent * (
         (1.0 - GAMMA) * (brake_force + brake_rate * GAMMA * spent) * wheel_1
         + GAMMA * (brake_force + brake_rate * spent) * wheel_2
     )
-    state.contact_energy += power_1 + power_2
     creepage_1 = 1.0 - wheel_1 / max(speed_1, 1e-9)
     creepage_2 = 1.0 - wheel_2 / max(speed_2, 1e-9)
     cleaning = 0.5 * (
         cleaning_efficiency(creepage_1, train) * power_1
         + cleaning_efficiency(creepage_2, train) * power_2
     )
-    state.cell_energy += cleaning
-    state.cleaning_energy += cleaning
-    return power_1 + power_2
+    return power_1 + power_2, brake, cleaning
 
 
-@part
-def net_demand(demanded_force: float, acceleration: float, axle: Any) -> float:
+@folded
+def net_demand(demanded_force: float, acceleration: float, rotating_mass: float) -> Any:
     """Return the demanded rim force net of the wheel's inertia. [N]
 
     A wheel that keeps up with the decelerating train gives up momentum of its own, so the rail
     need carry only demand + m_rot dv/dt.
     """
-    return max(0.0, demanded_force + axle.rotating_mass * min(acceleration, 0.0))
+    return max(0.0, demanded_force + rotating_mass * min(acceleration, 0.0))
 
 
 @part
@@ -282,38 +277,78 @@ def usable_force(
     train_speed: float, demanded_force: float, acceleration: float, axle: Any, state: Any, law: Any
 ) -> float:
     """Return min(peak of the creep curve met, demanded rim force net of wheel inertia). [N]"""
-    net = net_demand(demanded_force, acceleration, axle)
+    net = net_demand(demanded_force, acceleration, axle.rotating_mass)
     return min(peak_met(train_speed, axle, state, law), net)
 
 
-@part
-def count_adhesion(
-    piece: Any,
-    speed: float,
-    acceleration: float,
-    demanded: float,
-    demanded_rate: float,
-    axle: Any,
-    state: Any,
-    law: Any,
-) -> None:
-    """Add up used, usable, demanded and peak work of the rail over one piece. [J]
+@inner
+def add_up_together(n_lanes: int, acceleration: float, train: Any, lanes: Any) -> None:
+    """Work out what the pieces of several axles add to their sums.
 
-    `demanded` is a rim force [N].
+    Parameters
+    ----------
+    n_lanes : int          lanes taken
+    acceleration : float   of the train. [m/s2]
+    train : TRAIN
+    lanes : LANES          pieces as they were done; filled: heat, cleaning, slide, works. [J]
+
+    Notes
+    -----
+    Without branches, so in vector instructions, like bench.kernel.wheelset.spin_together. The works
+    are the quadrature of the method; the peak is that met as the piece began.
     """
-    spent, _, force_1, _, force_2 = piece
-    for share, moment, force in (
-        (1.0 - GAMMA, GAMMA * spent, force_1),
-        (GAMMA, spent, force_2),
-    ):
-        at_speed = speed + acceleration * moment
-        net = net_demand(demanded + demanded_rate * moment, acceleration, axle)
-        peak = peak_met(at_speed, axle, state, law)
-        usable = min(peak, net)
-        path = share * spent * at_speed
-        state.demanded_work += net * path
-        state.peak_work += peak * path
-        state.load_work += 2.0 * state.wheel_load * path
-        state.usable_work += usable * path
-        state.used_work += min(force, usable) * path
-        state.excess_work += max(force - usable, 0.0) * path
+    for k in range(n_lanes):
+        spent, speed = lanes.duration[k], lanes.speed[k]
+        piece = (spent, lanes.wheel_1[k], lanes.force_1[k], lanes.wheel_2[k], lanes.force_2[k])
+        heat, brake_heat, cleaning = piece_heat(
+            piece, speed, acceleration, lanes.brake[k], lanes.brake_rate[k], train
+        )
+        lanes.contact_heat[k] = heat
+        lanes.brake_heat[k] = brake_heat
+        lanes.cleaning[k] = cleaning
+        wheel_speed, end_speed = lanes.wheel_2[k], speed + acceleration * spent
+        lanes.wheel_acceleration[k] = (wheel_speed - lanes.wheel_before[k]) / spent
+        lanes.creepage[k] = (end_speed - wheel_speed) / max(end_speed, 1e-9)
+        roots = math.sqrt(max(wheel_speed, 0.0)) + math.sqrt(max(end_speed, 0.0))
+        lanes.flash_intensity[k] = 0.5 * heat / (spent * roots)
+        used_0, usable_0, excess_0, demanded_0, path_0 = _stage_work(
+            (1.0 - GAMMA) * spent, GAMMA * spent, lanes.force_1[k], acceleration, k, lanes
+        )
+        used_1, usable_1, excess_1, demanded_1, path_1 = _stage_work(
+            GAMMA * spent, spent, lanes.force_2[k], acceleration, k, lanes
+        )
+        path = path_0 + path_1
+        lanes.used_work[k] = used_0 + used_1
+        lanes.usable_work[k] = usable_0 + usable_1
+        lanes.excess_work[k] = excess_0 + excess_1
+        lanes.demanded_work[k] = demanded_0 + demanded_1
+        lanes.peak_work[k] = lanes.peak[k] * path
+        lanes.load_work[k] = 2.0 * lanes.wheel_load[k] * path
+
+
+@folded
+def _stage_work(
+    duration: float, moment: float, force: float, acceleration: float, k: int, lanes: Any
+) -> tuple[Any, Any, Any, Any, Any]:
+    """Return used, usable, excess and demanded work of one stage [J], and its path [m]."""
+    demanded = lanes.demanded[k] + lanes.demanded_rate[k] * moment
+    net = net_demand(demanded, acceleration, lanes.rotating_mass[k])
+    usable = min(lanes.peak[k], net)
+    path = duration * (lanes.speed[k] + acceleration * moment)
+    return min(force, usable) * path, usable * path, max(force - usable, 0.0) * path, net * path, path
+
+
+@part
+def count_piece(k: int, lanes: Any, state: Any) -> None:
+    """Add what a lane's piece gave to its axle's sums. [J]"""
+    state.contact_energy += lanes.contact_heat[k]
+    state.brake_energy += lanes.brake_heat[k]
+    state.cell_energy += lanes.cleaning[k]
+    state.cleaning_energy += lanes.cleaning[k]
+    if lanes.demanded[k] > 0.0:
+        state.used_work += lanes.used_work[k]
+        state.usable_work += lanes.usable_work[k]
+        state.excess_work += lanes.excess_work[k]
+        state.demanded_work += lanes.demanded_work[k]
+        state.peak_work += lanes.peak_work[k]
+        state.load_work += lanes.load_work[k]
