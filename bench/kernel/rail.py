@@ -33,16 +33,17 @@ def conditioned_friction(cell: Any, work: float) -> float:
 
 
 @folded
-def cleaning_efficiency(creepage: float, train: Any) -> float:
+def cleaning_efficiency(
+    creepage: float, full_cleaning_slip: float, locked_cleaning_share: float
+) -> Any:
     """Return the share of the contact's power that cleans the rail. [-]
 
     Full up to `full_cleaning_slip`, then falling linearly to `locked_cleaning_share` at creepage
     one: a locked wheel offers one coated spot and carries no film away. Assumed, this project's
     own; the sensitivity to it is an experiment.
     """
-    beyond = (creepage - train.full_cleaning_slip) / (1.0 - train.full_cleaning_slip)
-    beyond = min(1.0, max(beyond, 0.0))
-    return 1.0 - beyond * (1.0 - train.locked_cleaning_share)
+    beyond = (creepage - full_cleaning_slip) / (1.0 - full_cleaning_slip)
+    return 1.0 - min(1.0, max(beyond, 0.0)) * (1.0 - locked_cleaning_share)
 
 
 @part

@@ -230,7 +230,8 @@ def piece_heat(
     acceleration: float,
     brake_force: float,
     brake_rate: float,
-    train: Any,
+    full_cleaning_slip: float,
+    locked_cleaning_share: float,
 ) -> tuple[Any, Any, Any]:
     """Return contact heat of both wheels, brake heat and one wheel's cleaning energy of a piece.
 
@@ -242,7 +243,7 @@ def piece_heat(
     piece : (spent, U1, F1, U2, F2)       as `bench.kernel.wheelset.turn` gives it
     speed, acceleration : float           of the train as it began [m/s], [m/s2]
     brake_force, brake_rate : float       as it began [N], [N/s]
-    train : TRAIN                         cleaning efficiency
+    full_cleaning_slip, locked_cleaning_share : float   as in TRAIN [-]
     """
     spent, wheel_1, force_1, wheel_2, force_2 = piece
     speed_1 = speed + acceleration * GAMMA * spent
@@ -256,8 +257,8 @@ def piece_heat(
     creepage_1 = 1.0 - wheel_1 / max(speed_1, 1e-9)
     creepage_2 = 1.0 - wheel_2 / max(speed_2, 1e-9)
     cleaning = 0.5 * (
-        cleaning_efficiency(creepage_1, train) * power_1
-        + cleaning_efficiency(creepage_2, train) * power_2
+        cleaning_efficiency(creepage_1, full_cleaning_slip, locked_cleaning_share) * power_1
+        + cleaning_efficiency(creepage_2, full_cleaning_slip, locked_cleaning_share) * power_2
     )
     return power_1 + power_2, brake, cleaning
 
@@ -297,11 +298,18 @@ def add_up_together(n_lanes: int, acceleration: float, train: Any, lanes: Any) -
     Without branches, so in vector instructions, like bench.kernel.wheelset.spin_together. The works
     are the quadrature of the method; the peak is that met as the piece began.
     """
+    full_slip, locked_share = train.full_cleaning_slip, train.locked_cleaning_share
     for k in range(n_lanes):
         spent, speed = lanes.duration[k], lanes.speed[k]
         piece = (spent, lanes.wheel_1[k], lanes.force_1[k], lanes.wheel_2[k], lanes.force_2[k])
         heat, brake_heat, cleaning = piece_heat(
-            piece, speed, acceleration, lanes.brake[k], lanes.brake_rate[k], train
+            piece,
+            speed,
+            acceleration,
+            lanes.brake[k],
+            lanes.brake_rate[k],
+            full_slip,
+            locked_share,
         )
         lanes.contact_heat[k] = heat
         lanes.brake_heat[k] = brake_heat
