@@ -10,7 +10,7 @@ from typing import Any
 
 from bench.kernel.driver import time_to_travel
 from bench.kernel.friction import heat_brake, rim_force
-from bench.kernel.jit import inlined
+from bench.kernel.jit import folded, inlined, inner
 from bench.kernel.pneumatics import apply_due_commands, count_air, next_due, pressure_piece
 from bench.kernel.rail import clean_own_contact, enter_cell, leave_cell, peak_met
 from bench.kernel.records import CONTACT_ONLY, DISC, POLACH
@@ -29,6 +29,12 @@ from bench.kernel.wheelset import GAMMA, longest_piece, spin_together, turn
 
 _NO_TIME = 1e-11
 """Pieces shorter than this are nothing. [s]"""
+
+
+@folded
+def whole_vectors(n: int) -> int:
+    """Return how many lanes to take so that no vector instruction is half filled."""
+    return (n + 3) // 4 * 4
 
 
 @inlined
@@ -53,8 +59,35 @@ def _cross_border(i_axle: int, world: Any) -> None:
     state.to_border += train.cell_length
 
 
+@inner
+def find_borders(n_lanes: int, speed: float, acceleration: float, lanes: Any) -> None:
+    """Find how fast the train is as each lane's piece begins, and when its cell then ends.
+
+    Parameters
+    ----------
+    n_lanes : int                 lanes taken, in vector instructions
+    speed, acceleration : float   of the train as the step began [m/s], [m/s2]
+    """
+    for k in range(n_lanes):
+        now = max(speed + acceleration * lanes.elapsed[k], 0.0)
+        lanes.speed[k] = now
+        lanes.border[k] = time_to_travel(lanes.to_border[k], now, acceleration)
+
+
 @inlined
-def begin_piece(end: float, k: int, world: Any) -> None:
+def begin_pieces(end: float, n: int, world: Any) -> None:
+    """Begin the next pieces of all lanes."""
+    lanes, moving = world.lanes[0], world.train_state[0]
+    for k in range(n):
+        state = world.axle_states[lanes.i_axle[k]]
+        lanes.elapsed[k], lanes.to_border[k] = state.elapsed, state.to_border
+    find_borders(whole_vectors(n), moving.speed, moving.acceleration, lanes)
+    for k in range(n):
+        _begin_piece(end, k, world)
+
+
+@inlined
+def _begin_piece(end: float, k: int, world: Any) -> None:
     """Find how long the next piece of a lane's axle may last, and how its brake moves in it.
 
     Parameters
@@ -68,9 +101,8 @@ def begin_piece(end: float, k: int, world: Any) -> None:
     vehicle, group = world.vehicle_states[axle.i_vehicle], world.groups[axle.i_group]
     acceleration = moving.acceleration
     time = moving.time + state.elapsed
-    speed = max(moving.speed + acceleration * state.elapsed, 0.0)
+    speed, border = lanes.speed[k], lanes.border[k]
     apply_due_commands(time, state)
-    border = time_to_travel(state.to_border, speed, acceleration)
     while border <= _NO_TIME:
         _cross_border(i_axle, world)
         border = time_to_travel(state.to_border, speed, acceleration)
@@ -92,7 +124,6 @@ def begin_piece(end: float, k: int, world: Any) -> None:
     lanes.pressure_rate[k] = rate
     lanes.border[k] = border
     lanes.duration[k] = min(longest, until)
-    lanes.speed[k] = speed
     lanes.brake[k], lanes.brake_rate[k] = rim_force(
         state.pressure, rate, state.demand_factor, group.is_ideal, axle, state
     )
@@ -118,9 +149,8 @@ def turn_wheels(n: int, world: Any) -> None:
     """Turn the wheels of all lanes through their pieces, or until they lock or roll again."""
     lanes, law = world.lanes[0], world.law[0]
     acceleration = world.train_state[0].acceleration
-    n_whole = (n + 3) // 4 * 4  # the lanes of a vector instruction are never half filled
     if law.kind == POLACH:
-        spin_together(n_whole, acceleration, lanes)
+        spin_together(whole_vectors(n), acceleration, lanes)
     for k in range(n):
         i_axle = lanes.i_axle[k]
         state = world.axle_states[i_axle]
@@ -146,20 +176,48 @@ def turn_wheels(n: int, world: Any) -> None:
             state,
             law,
         )
-    add_up_together(n_whole, acceleration, world.train[0], lanes)
+    add_up_together(whole_vectors(n), acceleration, world.train[0], lanes)
 
 
 @inlined
-def end_piece(k: int, world: Any) -> None:
-    """Move on what follows a lane's wheels through their piece: brake, sensor, rail and sums."""
+def end_pieces(n: int, world: Any) -> None:
+    """End the pieces of all lanes."""
+    for k in range(n):
+        _sense(k, world)
+    for k in range(n):
+        _end_piece(k, world)
+
+
+@inlined
+def _sense(k: int, world: Any) -> None:
+    """Let the sensors of a lane's axle follow it through its piece."""
+    lanes = world.lanes[0]
+    axle, state = world.axles[lanes.i_axle[k]], world.axle_states[lanes.i_axle[k]]
+    sense(
+        world.train_state[0].time + state.elapsed,
+        lanes.duration[k],
+        lanes.wheel_before[k],
+        lanes.wheel_acceleration[k],
+        state.pressure,
+        lanes.pressure_rate[k],
+        world.groups[axle.i_group],
+        world.train[0],
+        axle,
+        state,
+    )
+
+
+@inlined
+def _end_piece(k: int, world: Any) -> None:
+    """Move on what else follows a lane's wheels through their piece: brake, rail and sums."""
     lanes = world.lanes[0]
     i_axle = lanes.i_axle[k]
     moving, train = world.train_state[0], world.train[0]
     axle, state = world.axles[i_axle], world.axle_states[i_axle]
-    vehicle, group = world.vehicle_states[axle.i_vehicle], world.groups[axle.i_group]
+    vehicle = world.vehicle_states[axle.i_vehicle]
     acceleration = moving.acceleration
     time = moving.time + state.elapsed
-    spent, speed, wheel_before = lanes.duration[k], lanes.speed[k], lanes.wheel_before[k]
+    spent, speed = lanes.duration[k], lanes.speed[k]
     brake, brake_rate = lanes.brake[k], lanes.brake_rate[k]
     end_speed = speed + acceleration * spent
     state.wheel_speed = lanes.wheel_2[k]
@@ -177,18 +235,6 @@ def end_piece(k: int, world: Any) -> None:
     if state.hottest > hottest_before:
         state.hottest_time = time + spent
         state.hottest_speed = end_speed
-    sense(
-        time,
-        spent,
-        wheel_before,
-        state.wheel_acceleration,
-        pressure,
-        rate,
-        group,
-        train,
-        axle,
-        state,
-    )
     state.brake_force = brake + brake_rate * spent
     state.to_border -= spent * (speed + 0.5 * acceleration * spent)
     moving.impulse += spent * ((1.0 - GAMMA) * lanes.force_1[k] + GAMMA * lanes.force_2[k])

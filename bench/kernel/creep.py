@@ -374,3 +374,36 @@ def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
     if force < locked_force:
         return 1.0, locked_force
     return slip_speed / speed, force
+
+
+@inner
+def bend_of_peak(
+    creepage: float, force: float, train_speed: float, axle: Any, state: Any, law: Any
+) -> float:
+    """Return how sharply the creep curve bends at its peak, for `follow_peak`. [-]
+
+    Minus the second derivative of the force over the logarithm of slip speed, over load and
+    friction; zero where the peak is not to be followed: at a locked wheel, or hardly above one.
+    """
+    speed = max(train_speed, SLOWEST)
+    if creepage >= 1.0 or force < 1.2 * creep_force(speed, speed, axle, state, law)[0]:
+        return 0.0
+    at, half = math.log(creepage * speed), 0.01
+    fall = _slope_at(at - half, speed, axle, state, law)
+    fall -= _slope_at(at + half, speed, axle, state, law)
+    return fall / (2.0 * half) * creepage * speed / (state.wheel_load * state.friction)
+
+
+@inner
+def follow_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
+    """Return creepage and force at the peak from one evaluation where it was found last.
+
+    Newton's step for the slope's root, with the bend found with the peak: the force, flat there, is
+    right to a square of what the step misses.
+    """
+    speed = max(train_speed, SLOWEST)
+    slip_speed = state.peak_creepage * speed
+    force, slope = creep_force(slip_speed, speed, axle, state, law)
+    step = slope * slip_speed / (state.peak_bend * state.wheel_load * state.friction)
+    creepage = state.peak_creepage * (1.0 + step * (1.0 + 0.5 * step))
+    return creepage, force + 0.5 * slope * slip_speed * step

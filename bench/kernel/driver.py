@@ -8,7 +8,7 @@ electrical supply.
 import math
 from typing import Any
 
-from bench.kernel.jit import inlined, inner, part
+from bench.kernel.jit import folded, inlined, inner, part
 from bench.kernel.records import AFTER, AT_SPEED, AT_TIME
 
 _SAME_TIME = 1e-10
@@ -42,8 +42,8 @@ def time_until(trigger: int, value: float, state: Any) -> float:
     return time_to_travel(value - state.distance, state.speed, state.acceleration)
 
 
-@part
-def time_to_travel(distance: float, speed: float, acceleration: float) -> float:
+@folded
+def time_to_travel(distance: float, speed: float, acceleration: float) -> Any:
     """Return the time a body at this speed needs for a distance, infinity if it never gets there.
 
     Parameters
@@ -52,12 +52,10 @@ def time_to_travel(distance: float, speed: float, acceleration: float) -> float:
     speed : float          [m/s], >= 0
     acceleration : float   constant, [m/s2]
     """
-    if distance <= 0.0:
-        return 0.0
     under = speed * speed + 2.0 * acceleration * distance
-    if under < 0.0 or speed <= 0.0:
-        return math.inf
-    return 2.0 * distance / (speed + math.sqrt(under))
+    needed = 2.0 * distance / (speed + math.sqrt(max(under, 0.0)))
+    never = under < 0.0 or speed <= 0.0
+    return 0.0 if distance <= 0.0 else (math.inf if never else needed)
 
 
 @inner

@@ -3,7 +3,7 @@
 import math
 from typing import Any
 
-from bench.kernel.creep import find_peak
+from bench.kernel.creep import bend_of_peak, find_peak, follow_peak
 from bench.kernel.jit import folded, part
 from bench.kernel.records import CONTACT_ONLY
 
@@ -138,15 +138,29 @@ def clean_own_contact(train_speed: float, cell: Any, sand: float, train: Any, st
 def peak_met(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     """Return the largest force the axle's creep curve offers where it stands now. [N]
 
-    The peak over load and friction is found again where the curve's shape changes, and whenever
-    speed or friction have moved by one per cent since (it then moves by less than 0.2 per cent).
+    The peak over load and friction is moved on whenever speed or friction have moved by one per
+    cent since (it then moves by less than 0.2 per cent), and searched for anew where the curve's
+    shape changes and after a fifth of either.
     """
-    is_old = state.peak_speed < 0.0
-    is_old = is_old or abs(train_speed - state.peak_speed) > 0.01 * state.peak_speed
-    if is_old or abs(state.friction - state.peak_friction) > 0.01 * state.peak_friction:
-        creepage, force = find_peak(train_speed, axle, state, law)
+    friction = state.friction
+    if (
+        abs(train_speed - state.peak_speed) > 0.01 * state.peak_speed
+        or abs(friction - state.peak_friction) > 0.01 * state.peak_friction
+    ):
+        is_near = (
+            state.peak_bend > 0.0
+            and state.peak_speed >= 0.0
+            and abs(train_speed - state.found_speed) <= 0.2 * state.found_speed
+            and abs(friction - state.found_friction) <= 0.2 * state.found_friction
+        )
+        if is_near:
+            creepage, force = follow_peak(train_speed, axle, state, law)
+        else:
+            creepage, force = find_peak(train_speed, axle, state, law)
+            state.peak_bend = bend_of_peak(creepage, force, train_speed, axle, state, law)
+            state.found_speed, state.found_friction = train_speed, friction
         state.peak_creepage = creepage
-        state.peak_ratio = force / (state.wheel_load * state.friction)
+        state.peak_ratio = force / (state.wheel_load * friction)
         state.peak_speed = train_speed
-        state.peak_friction = state.friction
-    return state.peak_ratio * state.wheel_load * state.friction
+        state.peak_friction = friction
+    return state.peak_ratio * state.wheel_load * friction

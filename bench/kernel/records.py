@@ -141,6 +141,7 @@ TRAIN = _record(
     ("isolation_time", _f),  # one press of the isolation button [s]
     ("ambient", _f),  # [deg C]
     ("clock_tick", _f),  # resolution of pulse times [s]
+    ("clock_rate", _f),  # one over that, zero for an exact clock [1/s]
     ("zero_timeout", _f),  # no pulse for so long: measured zero [s]
     ("has_pressure_transducer", _i),  # else the controllers see no cylinder pressure
     ("cell_length", _f),  # [m]
@@ -214,6 +215,7 @@ AXLE = _record(
     ("cooling_speed_term", _f),  # [W s/(K m)]
     ("cylinder_volume", _f),  # of the axle [m3]
     ("pulse_pitch", _f),  # rim travel between two pulses [m]
+    ("pulses_per_metre", _f),  # one over that [1/m]
     ("assumed_pitch", _f),  # what the equipment believes it to be [m]
     ("n_teeth", _i),
     ("pitch_error", _f),  # once a turn, amplitude [m]
@@ -417,10 +419,13 @@ AXLE_STATE = _record(
     ("peak_creepage", _f),
     ("peak_speed", _f),  # train speed for which the peak was last found [m/s]
     ("peak_friction", _f),  # ... and friction [-]
+    ("peak_bend", _f),  # of the curve there, zero where it is not to be followed [-]
+    ("found_speed", _f),  # train speed for which the peak was last searched for [m/s]
+    ("found_friction", _f),  # ... and friction [-]
     # what its sensor has seen
     ("rim_travel", _f),  # [m]
     ("next_pulse", _f),  # rim travel of the next pulse [m]
-    ("n_pulses", _i),  # since the last sample
+    ("n_pulses", _f),  # since the last sample
     ("pulse_time", _f),  # latest pulse [s]
     ("sampled_pulse_time", _f),  # latest pulse the last sample knew, by its clock [s]
     ("measured_speed", _f),
@@ -483,6 +488,8 @@ _lane = (N_LANES,)
 LANES = _record(  # pieces of time that axles are moved through together, see bench.kernel.axle
     ("i_axle", _i, _lane),
     ("duration", _f, _lane),  # [s]
+    ("elapsed", _f, _lane),  # how far into the step the axle has been moved [s]
+    ("to_border", _f, _lane),  # [m]
     ("border", _f, _lane),  # when the axle would stand at the border of its cell [s]
     ("speed", _f, _lane),  # train speed as the piece begins [m/s]
     ("pressure_before", _f, _lane),  # of the cylinder, as it begins [Pa]

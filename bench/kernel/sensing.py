@@ -3,6 +3,8 @@
 import math
 from typing import Any
 
+import numpy as np
+
 from bench.kernel.jit import folded, inner, part
 from bench.kernel.records import QUEUE_LENGTH, SENSOR_DEAD, SENSOR_STUCK
 
@@ -33,10 +35,10 @@ def watch_pulses(
         return
     is_plain = axle.pitch_error == 0.0 and axle.jitter + state.noise == 0.0 and axle.dropout == 0.0
     if is_plain:
-        n_more = math.floor((end - state.next_pulse) / axle.pulse_pitch)
+        n_more = np.floor((end - state.next_pulse) * axle.pulses_per_metre)
         travel = state.next_pulse + n_more * axle.pulse_pitch - start
         state.pulse_time = time + min(_time_for(travel, speed, acceleration), duration)
-        state.n_pulses += int(n_more) + 1
+        state.n_pulses += n_more + 1.0
         state.next_pulse += (n_more + 1.0) * axle.pulse_pitch
         return
     while state.next_pulse <= end:
@@ -49,7 +51,7 @@ def watch_pulses(
         seen = time + min(_time_for(travel, speed, acceleration), duration) + shift
         if _uniform(state) >= axle.dropout and seen > state.pulse_time:
             state.pulse_time = seen
-            state.n_pulses += 1  # a lost pulse makes the wheel seem slower
+            state.n_pulses += 1.0  # a lost pulse makes the wheel seem slower
         state.next_pulse += axle.pulse_pitch
 
 
@@ -89,15 +91,15 @@ def measure_speed(time: float, train: Any, axle: Any, state: Any) -> float:
         return 0.0
     if state.sensor_fault == SENSOR_STUCK + 1:
         return state.measured_speed
-    if state.n_pulses > 0:
+    if state.n_pulses > 0.0:
         latest = state.pulse_time
         if train.clock_tick > 0.0:
-            latest = math.floor(latest / train.clock_tick) * train.clock_tick
+            latest = np.floor(latest * train.clock_rate) * train.clock_tick
         if latest > state.sampled_pulse_time:
             span = latest - state.sampled_pulse_time
             state.measured_speed = state.n_pulses * axle.assumed_pitch / span
         state.sampled_pulse_time = latest
-        state.n_pulses = 0
+        state.n_pulses = 0.0
     waited = time - state.pulse_time
     if waited > train.zero_timeout:
         state.measured_speed = 0.0

@@ -15,7 +15,7 @@ balances fix. Second order in the step; tests/convergence measures it.
 import math
 from typing import Any
 
-from bench.kernel.axle import begin_piece, end_piece, turn_wheels
+from bench.kernel.axle import begin_pieces, end_pieces, turn_wheels
 from bench.kernel.cab import decide
 from bench.kernel.columns import VENT
 from bench.kernel.driver import move_handle, time_to_handle_event
@@ -82,12 +82,11 @@ def _move_axles(first: int, last: int, end: float, world: Any) -> None:
             lanes.i_axle[n] = i_axle
             n += 1
     while n > 0:
-        for k in range(n):
-            begin_piece(end, k, world)
+        begin_pieces(end, n, world)
         turn_wheels(n, world)
+        end_pieces(n, world)
         n_left = 0
         for k in range(n):
-            end_piece(k, world)
             i_axle = lanes.i_axle[k]
             if end - world.axle_states[i_axle].elapsed > _NO_TIME:
                 lanes.i_axle[n_left] = i_axle

@@ -71,6 +71,7 @@ def pack_train(scenario: Scenario, rail_start: float) -> Any:
         demand_factor_limit=brake.demand_factor_limit,
         full_pressure=brake.full_pressure,
         clock_tick=scenario.sensing.clock_tick,
+        clock_rate=1.0 / scenario.sensing.clock_tick if scenario.sensing.clock_tick else 0.0,
         zero_timeout=scenario.sensing.zero_timeout,
         has_pressure_transducer=scenario.sensing.has_pressure_transducer,
         cell_length=rail.cell_length,
@@ -107,6 +108,7 @@ def pack_axles(scenario: Scenario, is_train_wide: bool) -> Any:
         own["rotating_mass"] = vehicle.rotating_masses
         own["mass_carried"] = train.vehicle_masses[i_vehicle] / vehicle.n_axles
         own["pulse_pitch"] = 2.0 * np.pi * own["wheel_radius"] / sensing.teeth
+        own["pulses_per_metre"] = 1.0 / own["pulse_pitch"]
         own["assumed_pitch"] = 2.0 * np.pi * np.array(vehicle.assumed_radii) / sensing.teeth
         pack_brake(own, vehicle, scenario)
         i_bogie += vehicle.n_axles // per_bogie
