@@ -6,6 +6,7 @@ after the other (bench.kernel.step): a processor then works on the next axle whi
 still waits for a division or an exponential (measured: see Speed in DEVELOPERS.md).
 """
 
+import math
 from typing import Any
 
 from bench.kernel.driver import time_to_travel
@@ -15,7 +16,14 @@ from bench.kernel.pneumatics import apply_due_commands, count_air, next_due, pre
 from bench.kernel.rail import clean_own_contact, enter_cell, leave_cell, peak_met
 from bench.kernel.records import CONTACT_ONLY, DISC, POLACH
 from bench.kernel.sanding import lay_sand, let_sand_fall
-from bench.kernel.sensing import sense
+from bench.kernel.sensing import (
+    SENSED_AT_ONCE,
+    is_plain,
+    keep_sample,
+    sense,
+    sense_together,
+    time_to_sample_after,
+)
 from bench.kernel.tally import (
     add_up_together,
     count_lock,
@@ -182,29 +190,82 @@ def turn_wheels(n: int, world: Any) -> None:
 @inlined
 def end_pieces(n: int, world: Any) -> None:
     """End the pieces of all lanes."""
-    for k in range(n):
-        _sense(k, world)
+    _sense(n, world)
     for k in range(n):
         _end_piece(k, world)
 
 
 @inlined
-def _sense(k: int, world: Any) -> None:
-    """Let the sensors of a lane's axle follow it through its piece."""
+def _sense(n: int, world: Any) -> None:
+    """Let the sensors of the lanes' axles follow them through their pieces, sample by sample."""
+    lanes, train = world.lanes[0], world.train[0]
+    for k in range(n):
+        _load_sensor(k, world)
+    is_sampled = True
+    while is_sampled:
+        sense_together(whole_vectors(n), train, lanes)
+        is_sampled = False
+        for k in range(n):
+            sample = lanes.sample[k]
+            if sample <= lanes.duration[k] + SENSED_AT_ONCE:
+                state = world.axle_states[lanes.i_axle[k]]
+                pressure = state.pressure + lanes.pressure_rate[k] * min(sample, lanes.duration[k])
+                keep_sample(lanes.measured_speed[k], pressure, state)
+                group = world.groups[world.axles[lanes.i_axle[k]].i_group]
+                lanes.sample[k] = time_to_sample_after(lanes.start[k], group, state)
+                is_sampled = True
+    for k in range(n):
+        _unload_sensor(k, world)
+
+
+@inlined
+def _load_sensor(k: int, world: Any) -> None:
+    """Take what a plain sensor knows into a lane; move one with faults on by itself."""
     lanes = world.lanes[0]
     axle, state = world.axles[lanes.i_axle[k]], world.axle_states[lanes.i_axle[k]]
-    sense(
-        world.train_state[0].time + state.elapsed,
-        lanes.duration[k],
-        lanes.wheel_before[k],
-        lanes.wheel_acceleration[k],
-        state.pressure,
-        lanes.pressure_rate[k],
-        world.groups[axle.i_group],
-        world.train[0],
-        axle,
-        state,
-    )
+    group = world.groups[axle.i_group]
+    time = world.train_state[0].time + state.elapsed
+    lanes.start[k] = time
+    if state.sensor_fault != 0 or not is_plain(axle, state):
+        sense(
+            time,
+            lanes.duration[k],
+            lanes.wheel_before[k],
+            lanes.wheel_acceleration[k],
+            state.pressure,
+            lanes.pressure_rate[k],
+            group,
+            world.train[0],
+            axle,
+            state,
+        )
+        lanes.sample[k] = math.inf
+        return
+    lanes.sample[k] = time_to_sample_after(time, group, state)
+    lanes.pulse_pitch[k] = axle.pulse_pitch
+    lanes.pulses_per_metre[k] = axle.pulses_per_metre
+    lanes.assumed_pitch[k] = axle.assumed_pitch
+    lanes.rim_travel[k] = state.rim_travel
+    lanes.next_pulse[k] = state.next_pulse
+    lanes.n_pulses[k] = state.n_pulses
+    lanes.pulse_time[k] = state.pulse_time
+    lanes.sampled_pulse_time[k] = state.sampled_pulse_time
+    lanes.measured_speed[k] = state.measured_speed
+
+
+@inlined
+def _unload_sensor(k: int, world: Any) -> None:
+    """Put back what a plain sensor knows after its piece."""
+    lanes, state = world.lanes[0], world.axle_states[world.lanes[0].i_axle[k]]
+    if math.isinf(lanes.sample[k]):
+        return
+    spent = lanes.duration[k]
+    state.rim_travel += (lanes.wheel_before[k] + 0.5 * lanes.wheel_acceleration[k] * spent) * spent
+    state.next_pulse = lanes.next_pulse[k]
+    state.n_pulses = lanes.n_pulses[k]
+    state.pulse_time = lanes.pulse_time[k]
+    state.sampled_pulse_time = lanes.sampled_pulse_time[k]
+    state.measured_speed = lanes.measured_speed[k]
 
 
 @inlined

@@ -90,6 +90,12 @@ SPEEDOMETER_TOLERANCE = 2.2352
 SLIDE_SIGNAL = 0
 """Column of the signals on which sanders trigger."""
 
+SENSOR = (
+    *("rim_travel", "next_pulse", "n_pulses"),
+    *("pulse_time", "sampled_pulse_time", "measured_speed"),
+)
+"""What a plain sensor's state is."""
+
 ADHESION_WORKS = ("used", "usable", "excess", "demanded", "peak", "load")
 """Works of the rail force and its bounds over distance, axle by axle."""
 
@@ -510,6 +516,11 @@ LANES = _record(  # pieces of time that axles are moved through together, see be
     ("next_force", _f, _lane),
     ("next_slope", _f, _lane),
     ("is_right", _f, _lane),  # 1 where the stages hold
+    # the sensor: of the axle, and what it knows, as in AXLE and AXLE_STATE
+    *((name, _f, _lane) for name in ("pulse_pitch", "pulses_per_metre", "assumed_pitch")),
+    *((name, _f, _lane) for name in SENSOR),
+    ("start", _f, _lane),  # time at the piece's start [s]
+    ("sample", _f, _lane),  # next sample of its controller after that [s]
     # for what is added up, see bench.kernel.tally
     ("demanded", _f, _lane),  # rim force demanded as the piece begins [N]
     ("demanded_rate", _f, _lane),  # [N/s]

@@ -8,7 +8,7 @@ import numpy as np
 from bench.kernel.jit import folded, inner, part
 from bench.kernel.records import QUEUE_LENGTH, SENSOR_DEAD, SENSOR_STUCK
 
-_NO_TIME = 1e-10
+SENSED_AT_ONCE = 1e-10
 """A sample so soon after a piece of time sees its end. [s]"""
 
 
@@ -33,13 +33,20 @@ def watch_pulses(
     state.rim_travel = end
     if end < state.next_pulse:
         return
-    is_plain = axle.pitch_error == 0.0 and axle.jitter + state.noise == 0.0 and axle.dropout == 0.0
-    if is_plain:
-        n_more = np.floor((end - state.next_pulse) * axle.pulses_per_metre)
-        travel = state.next_pulse + n_more * axle.pulse_pitch - start
-        state.pulse_time = time + min(_time_for(travel, speed, acceleration), duration)
-        state.n_pulses += n_more + 1.0
-        state.next_pulse += (n_more + 1.0) * axle.pulse_pitch
+    if is_plain(axle, state):
+        n_new, since = latest_pulse(
+            start,
+            speed,
+            acceleration,
+            duration,
+            state.next_pulse,
+            axle.pulse_pitch,
+            axle.pulses_per_metre,
+        )
+        if n_new > 0.0:
+            state.pulse_time = time + since
+            state.n_pulses += n_new
+            state.next_pulse += n_new * axle.pulse_pitch
         return
     while state.next_pulse <= end:
         travel = state.next_pulse - start
@@ -55,8 +62,44 @@ def watch_pulses(
         state.next_pulse += axle.pulse_pitch
 
 
-@inner
-def _time_for(travel: float, speed: float, acceleration: float) -> float:
+@folded
+def is_plain(axle: Any, state: Any) -> bool:
+    """Return whether every tooth stands where it should and gives its pulse."""
+    return axle.pitch_error == 0.0 and axle.jitter + state.noise == 0.0 and axle.dropout == 0.0
+
+
+@folded
+def latest_pulse(
+    start: float,
+    speed: float,
+    acceleration: float,
+    elapsed: float,
+    next_pulse: float,
+    pitch: float,
+    pulses_per_metre: float,
+) -> tuple[Any, Any]:
+    """Return how many pulses a piece of time has brought so far, and when the latest was.
+
+    Parameters
+    ----------
+    start : float                 rim travel as the piece began. [m]
+    speed, acceleration : float   of the rim then and throughout. [m/s], [m/s2]
+    elapsed : float               since then. [s]
+    next_pulse : float            rim travel of the first pulse not yet counted. [m]
+    pitch, pulses_per_metre : float   rim travel between two [m], and one over that [1/m]
+
+    Returns
+    -------
+    (float, float)   pulses [-], and the latest one's time since the piece began [s]
+    """
+    end = start + (speed + 0.5 * acceleration * elapsed) * elapsed
+    n_new = max(np.floor((end - next_pulse) * pulses_per_metre) + 1.0, 0.0)
+    travel = next_pulse + (n_new - 1.0) * pitch - start
+    return n_new, min(_time_for(travel, speed, acceleration), elapsed)
+
+
+@folded
+def _time_for(travel: float, speed: float, acceleration: float) -> Any:
     root = math.sqrt(max(speed * speed + 2.0 * acceleration * travel, 0.0))
     return 2.0 * travel / max(speed + root, 1e-12)
 
@@ -91,21 +134,95 @@ def measure_speed(time: float, train: Any, axle: Any, state: Any) -> float:
         return 0.0
     if state.sensor_fault == SENSOR_STUCK + 1:
         return state.measured_speed
-    if state.n_pulses > 0.0:
-        latest = state.pulse_time
-        if train.clock_tick > 0.0:
-            latest = np.floor(latest * train.clock_rate) * train.clock_tick
-        if latest > state.sampled_pulse_time:
-            span = latest - state.sampled_pulse_time
-            state.measured_speed = state.n_pulses * axle.assumed_pitch / span
-        state.sampled_pulse_time = latest
-        state.n_pulses = 0.0
-    waited = time - state.pulse_time
-    if waited > train.zero_timeout:
-        state.measured_speed = 0.0
-    elif state.measured_speed * waited > axle.assumed_pitch:
-        state.measured_speed = axle.assumed_pitch / waited
+    state.measured_speed, state.sampled_pulse_time = timed_speed(
+        time,
+        state.n_pulses,
+        state.pulse_time,
+        state.sampled_pulse_time,
+        state.measured_speed,
+        axle.assumed_pitch,
+        train.clock_tick,
+        train.clock_rate,
+        train.zero_timeout,
+    )
+    state.n_pulses = 0.0
     return state.measured_speed
+
+
+@folded
+def timed_speed(
+    time: float,
+    n_pulses: float,
+    pulse_time: float,
+    sampled_pulse_time: float,
+    measured_speed: float,
+    assumed_pitch: float,
+    clock_tick: float,
+    clock_rate: float,
+    zero_timeout: float,
+) -> tuple[Any, Any]:
+    """Return what a sample makes of the pulses: rim speed, and the latest pulse it knows.
+
+    Parameters
+    ----------
+    time : float           of the sample. [s]
+    n_pulses, pulse_time   since the sample before; when the latest was [s]
+    sampled_pulse_time, measured_speed   of the sample before [s], [m/s]
+    others                 as in AXLE and TRAIN
+    """
+    latest = np.floor(pulse_time * clock_rate) * clock_tick if clock_rate > 0.0 else pulse_time
+    span = latest - sampled_pulse_time
+    measured = n_pulses * assumed_pitch / span if (n_pulses > 0.0) & (span > 0.0) else measured_speed
+    waited = time - pulse_time
+    measured = assumed_pitch / waited if measured * waited > assumed_pitch else measured
+    sampled = latest if n_pulses > 0.0 else sampled_pulse_time
+    return (0.0 if waited > zero_timeout else measured), sampled
+
+
+@inner
+def sense_together(n_lanes: int, train: Any, lanes: Any) -> None:
+    """Take the sensors of several axles on to their next sample, or to their piece's end before it.
+
+    For axles whose teeth are plain, in vector instructions: like `sense`, a sample at a time.
+
+    Parameters
+    ----------
+    n_lanes : int   lanes taken
+    train : TRAIN   clock and timeout
+    lanes : LANES   pieces of time, what the sensors know, and when they are sampled
+    """
+    tick, rate, timeout = train.clock_tick, train.clock_rate, train.zero_timeout
+    for k in range(n_lanes):
+        sample = lanes.sample[k]
+        is_sampled = sample <= lanes.duration[k] + SENSED_AT_ONCE
+        pitch = lanes.pulse_pitch[k]
+        n_new, since = latest_pulse(
+            lanes.rim_travel[k],
+            lanes.wheel_before[k],
+            lanes.wheel_acceleration[k],
+            min(sample, lanes.duration[k]),
+            lanes.next_pulse[k],
+            pitch,
+            lanes.pulses_per_metre[k],
+        )
+        pulse_time = lanes.start[k] + since if n_new > 0.0 else lanes.pulse_time[k]
+        n_pulses = lanes.n_pulses[k] + n_new
+        measured, sampled = timed_speed(
+            lanes.start[k] + sample,
+            n_pulses,
+            pulse_time,
+            lanes.sampled_pulse_time[k],
+            lanes.measured_speed[k],
+            lanes.assumed_pitch[k],
+            tick,
+            rate,
+            timeout,
+        )
+        lanes.pulse_time[k] = pulse_time
+        lanes.next_pulse[k] += n_new * pitch
+        lanes.n_pulses[k] = 0.0 if is_sampled else n_pulses
+        lanes.measured_speed[k] = measured if is_sampled else lanes.measured_speed[k]
+        lanes.sampled_pulse_time[k] = sampled if is_sampled else lanes.sampled_pulse_time[k]
 
 
 @folded
@@ -137,21 +254,33 @@ def sense(
     done = 0.0
     is_sampled = True
     while is_sampled:
-        sample = group.phase + state.n_sensed * group.sample_time
-        is_sampled = sample - time <= duration + _NO_TIME
-        until = min(sample - time, duration)
+        sample = time_to_sample_after(time, group, state)
+        is_sampled = sample <= duration + SENSED_AT_ONCE
+        until = min(sample, duration)
         if until > done:
             now = speed + acceleration * done
             watch_pulses(time + done, until - done, now, acceleration, axle, state)
             done = until
         if is_sampled:
-            sense_now(sample, pressure + pressure_rate * done, train, axle, state)
+            sense_now(time + sample, pressure + pressure_rate * done, train, axle, state)
 
 
 @part
 def sense_now(time: float, pressure: float, train: Any, axle: Any, state: Any) -> None:
-    """Keep what a controller's sample finds at this moment: rim speed and cylinder pressure."""
+    """Keep what a controller's sample finds at this moment. [time: s, pressure: Pa]"""
+    keep_sample(measure_speed(time, train, axle, state), pressure, state)
+
+
+@part
+def time_to_sample_after(time: float, group: Any, state: Any) -> float:
+    """Return how long after a time the axle is sampled next. [s]"""
+    return group.phase + state.n_sensed * group.sample_time - time
+
+
+@part
+def keep_sample(speed: float, pressure: float, state: Any) -> None:
+    """Keep what a controller's sample finds: rim speed [m/s] and cylinder pressure [Pa]."""
     place = state.n_sensed % QUEUE_LENGTH
-    state.sensed_speed[place] = measure_speed(time, train, axle, state)
+    state.sensed_speed[place] = speed
     state.sensed_pressure[place] = pressure
     state.n_sensed += 1
