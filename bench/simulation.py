@@ -14,6 +14,7 @@ import numpy as np
 from bench.contract import Controller, Update
 from bench.errors import InputError
 from bench.kernel.cache import strategies_compiled_here
+from bench.kernel.jit import compile_strategy
 from bench.kernel.loop import UPDATE_SIGNATURE, run_compiled
 from bench.kernel.records import BROKEN, World
 from bench.native import NativeUpdate, stray_text
@@ -97,7 +98,7 @@ def compile_update(update: Update) -> Any:
     is_shipped = update.__module__.startswith("controllers.")
     try:
         with strategies_compiled_here():
-            return numba.njit(UPDATE_SIGNATURE, cache=is_shipped, error_model="numpy")(update)
+            return compile_strategy(update, UPDATE_SIGNATURE, is_shipped)
     except numba.core.errors.NumbaError as error:
         reason = next((line for line in str(error).splitlines() if line.strip()), "")
         where = f"{update.__module__}.{update.__qualname__}"

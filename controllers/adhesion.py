@@ -3,9 +3,7 @@
 A shared part, no strategy.
 """
 
-from numba import njit
-
-from bench.contract import PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats
+from bench.contract import PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats, helper
 from controllers.vehicle_data import BRAKE_GAIN, ROTATING_MASS
 
 SPEED, ACCELERATION, FORCE = 0, 1, 2
@@ -18,7 +16,7 @@ N_ADHESION = 5
 """Leading columns of an axle's memory the estimate needs."""
 
 
-@njit(error_model="numpy")
+@helper
 def estimate_force(row: Floats, parameters: Floats, smoothing_time: float, own: Floats) -> float:
     """Note one axle's rim acceleration and rail force; return the force. [N]
 

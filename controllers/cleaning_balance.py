@@ -30,8 +30,6 @@ wrong until the next weighing. Deep slides wear treads, which this bench does no
 This project's own.
 """
 
-from numba import njit
-
 from bench.contract import (
     DEMAND_FACTOR,
     SAMPLE_TIME,
@@ -41,6 +39,7 @@ from bench.contract import (
     Controller,
     Floats,
     Parameter,
+    helper,
 )
 from controllers.adhesion import FORCE
 from controllers.reference import PROBED
@@ -78,7 +77,7 @@ STAYING_GAIN = 0.003
 """Advantage of the present number of deep axles, against changes for nothing. [-]"""
 
 
-@njit(error_model="numpy")
+@helper
 def brake_force(
     n_deep: int,
     n_axles: int,
@@ -108,7 +107,7 @@ def brake_force(
     return force
 
 
-@njit(error_model="numpy")
+@helper
 def _fit_deep_axles(n_deep: int, demanded: float, memory: Floats) -> tuple[float, float, float]:
     """Fit a line through the settled deep axles' forces; return their number, base [N], gain.
 
@@ -136,7 +135,7 @@ def _fit_deep_axles(n_deep: int, demanded: float, memory: Floats) -> tuple[float
     return n, base, min(max(slope / base, 0.0), 2.0)
 
 
-@njit(error_model="numpy")
+@helper
 def _force_as_found(
     n_deep: int, gain: float, grip_gain: float, demanded: float, memory: Floats, train: Floats
 ) -> float:
@@ -153,7 +152,7 @@ def _force_as_found(
     return force / growth
 
 
-@njit(error_model="numpy")
+@helper
 def weigh(demanded: float, parameters: Floats, memory: Floats, train: Floats) -> int:
     """Return how many leading axles should slide deep, from the settled mean forces."""
     n_axles = memory.shape[0] - 1
@@ -176,7 +175,7 @@ def weigh(demanded: float, parameters: Floats, memory: Floats, train: Floats) ->
     return best
 
 
-@njit(error_model="numpy")
+@helper
 def _plan(
     is_sliding: bool,
     demanded: float,
@@ -206,7 +205,7 @@ def _plan(
             train[TRIAL_AT] = train[SLIDE_TIME] + parameters[RETRIAL_TIME]
 
 
-@njit(error_model="numpy")
+@helper
 def _note_mean_force(
     slip: float, reference: float, load_share: float, is_probed: bool, row: Floats, own: Floats
 ) -> None:

@@ -14,8 +14,6 @@ Known weakness: it finds the peak of the rail as it is and sees nothing of what 
 wheels behind; on a flat curve it wanders; it needs spells of a second or two, many to a stop.
 """
 
-from numba import njit
-
 from bench.contract import (
     DEMAND_FACTOR,
     SAMPLE_TIME,
@@ -25,6 +23,7 @@ from bench.contract import (
     Controller,
     Floats,
     Parameter,
+    helper,
 )
 from controllers.adhesion import ACCELERATION, FORCE
 from controllers.reference import PROBED
@@ -65,7 +64,7 @@ MOST_SPELLS = 3.0
 """A wheel not settled after so many times `spell` tells nothing. Assumed. [-]"""
 
 
-@njit(error_model="numpy")
+@helper
 def _begin(i_axle: int, parameters: Floats, own: Floats) -> None:
     """Start the search afresh; neighbouring axles swing against each other."""
     own[TARGET] = parameters[FIRST_SLIP]
@@ -76,7 +75,7 @@ def _begin(i_axle: int, parameters: Floats, own: Floats) -> None:
     own[N_SPELLS] = 0.0
 
 
-@njit(error_model="numpy")
+@helper
 def _end_spell(parameters: Floats, own: Floats) -> None:
     """Compare this spell and the one before last with the last, and move the target."""
     mean = own[FORCE_SUM] / max(own[N_SUMMED], 1.0)
@@ -96,7 +95,7 @@ def _end_spell(parameters: Floats, own: Floats) -> None:
     own[N_SUMMED] = 0.0
 
 
-@njit(error_model="numpy")
+@helper
 def _search(
     slip: float, slowing: float, sample_time: float, parameters: Floats, own: Floats
 ) -> float:

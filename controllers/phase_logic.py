@@ -14,8 +14,6 @@ Known weakness: a slide growing slower than the thresholds passes for braking un
 it; every cycle gives away the force between the release and the next application.
 """
 
-from numba import njit
-
 from bench.contract import (
     DEMAND_FACTOR,
     FILL,
@@ -29,6 +27,7 @@ from bench.contract import (
     Controller,
     Floats,
     Parameter,
+    helper,
 )
 from controllers.adhesion import ACCELERATION, FORCE, N_ADHESION, estimate_force
 from controllers.pulses import end_vent, pulse
@@ -54,7 +53,7 @@ LONGEST_WAIT, LONGEST_REGRIP = 0.3, 1.5
 """Longest hold while the wheel slows, and while it should spin up. Assumed. [s]"""
 
 
-@njit(error_model="numpy")
+@helper
 def next_phase(is_far_below: bool, brake_force: float, parameters: Floats, own: Floats) -> float:
     """Return the phase an axle is in from now on.
 
@@ -90,7 +89,7 @@ def next_phase(is_far_below: bool, brake_force: float, parameters: Floats, own: 
     return APPLYING if own[PHASE_TIME] > LONGEST_REGRIP and not is_far_below else REGRIPPING
 
 
-@njit(error_model="numpy")
+@helper
 def _valve(brake_force: float, parameters: Floats, row: Floats, own: Floats) -> int:
     """Return the valve position of an axle's phase."""
     if own[PHASE] == RELEASING:
@@ -103,7 +102,7 @@ def _valve(brake_force: float, parameters: Floats, row: Floats, own: Floats) -> 
     return pulse(parameters[FILL_DUTY], PULSE_PERIOD, sample_time, own[PULSE_TIME : PULSE_TIME + 1])
 
 
-@njit(error_model="numpy")
+@helper
 def _note_phase(phase: float, sample_time: float, own: Floats) -> None:
     """Enter a phase, or stay; keep the largest force borne since the last slide began."""
     if phase != own[PHASE]:

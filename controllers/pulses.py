@@ -5,9 +5,7 @@ A shared part, no strategy.
 
 import math
 
-from numba import njit
-
-from bench.contract import FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED, Floats
+from bench.contract import FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED, Floats, helper
 from controllers.vehicle_data import FILL_DELAY, FILL_RATE, FULL_PRESSURE, VENT_DELAY, VENT_RATE
 
 N_QUEUE = 16
@@ -22,7 +20,7 @@ _SHORTEST_APPLICATION = 1.0
 _TURNING = 0.5
 
 
-@njit(error_model="numpy")
+@helper
 def end_vent(valve: int, row: Floats, own: Floats) -> int:
     """Return the valve position, but fill where the vent has lasted too long.
 
@@ -51,7 +49,7 @@ def end_vent(valve: int, row: Floats, own: Floats) -> int:
     return VENT
 
 
-@njit(error_model="numpy")
+@helper
 def pulse(duty: float, period: float, sample_time: float, own: Floats) -> int:
     """Return the valve position that gives a duty as one pulse a period.
 
@@ -76,7 +74,7 @@ def pulse(duty: float, period: float, sample_time: float, own: Floats) -> int:
     return valve
 
 
-@njit(error_model="numpy")
+@helper
 def vent_rate(pressure: float, parameters: Floats) -> float:
     """Return how fast venting lowers a pressure. [Pa/s]
 
@@ -87,7 +85,7 @@ def vent_rate(pressure: float, parameters: Floats) -> float:
     return float(parameters[VENT_RATE] * math.sqrt(share))
 
 
-@njit(error_model="numpy")
+@helper
 def expected_pressure(row: Floats, is_whole: bool, parameters: Floats, queue: Floats) -> float:
     """Return the pressure once every command on its way has acted. [Pa]
 
@@ -110,7 +108,7 @@ def expected_pressure(row: Floats, is_whole: bool, parameters: Floats, queue: Fl
     return float(pressure)
 
 
-@njit(error_model="numpy")
+@helper
 def steer_pressure(
     wanted: float, is_whole: bool, row: Floats, parameters: Floats, queue: Floats
 ) -> int:
@@ -143,7 +141,7 @@ def steer_pressure(
     return valve
 
 
-@njit(error_model="numpy")
+@helper
 def has_filled(row: Floats, last_pressure: float, parameters: Floats, queue: Floats) -> bool:
     """Return whether the valve has been filling, yet the pressure no longer rises.
 

@@ -13,9 +13,7 @@ What happens when every axle slides at once is what sets the three parts apart:
 The strategy keeps the state in its memory's last row.
 """
 
-from numba import njit
-
-from bench.contract import DEMAND, SAMPLE_TIME, WHEEL_SPEED, Floats
+from bench.contract import DEMAND, SAMPLE_TIME, WHEEL_SPEED, Floats, helper
 
 REFERENCE = 0
 """Of the state: the reference speed. [m/s]"""
@@ -77,7 +75,7 @@ _LARGEST_ERROR, _LARGEST_LESSON = 0.5, 0.5
 """Bounds of the model's error [m/s2], and of the correction it is learned from [m/s]."""
 
 
-@njit(error_model="numpy")
+@helper
 def highest_axle(
     observation: Floats, column: int, previous: float, slowing_limit: float, sample_time: float
 ) -> float:
@@ -108,7 +106,7 @@ def highest_axle(
     return max(highest, 0.0)
 
 
-@njit(error_model="numpy")
+@helper
 def _note_steadiness(
     carried: float, highest: float, step: float, sample_time: float, state: Floats
 ) -> None:
@@ -133,7 +131,7 @@ def _note_steadiness(
         state[_SLACK] = 0.0
 
 
-@njit(error_model="numpy")
+@helper
 def _found(speed: float, slowing_limit: float, state: Floats) -> None:
     """Take a probed wheel's speed for the train's, and learn how fast the train slows."""
     if state[_FOUNDED_SPEED] > 0.0 and state[_SINCE_FOUNDED] > _SHORTEST_PROBE:
@@ -143,7 +141,7 @@ def _found(speed: float, slowing_limit: float, state: Floats) -> None:
     state[_SINCE_FOUNDED] = 0.0
 
 
-@njit(error_model="numpy")
+@helper
 def _is_probe_due(reference: float, patience: float, slowest: float, state: Floats) -> bool:
     """Return whether the reference has gone too long without a wheel that rolls."""
     # the same error of the reference is more slip when slow
@@ -151,7 +149,7 @@ def _is_probe_due(reference: float, patience: float, slowest: float, state: Floa
     return state[_UNFOUNDED_TIME] > patience and reference > slowest
 
 
-@njit(error_model="numpy")
+@helper
 def _watch_probe(speed: float, sample_time: float, state: Floats) -> bool:
     """Follow the probed wheel; return whether it rolls at the train's speed by now."""
     state[_PROBE_TIME] += sample_time
@@ -169,7 +167,7 @@ def _watch_probe(speed: float, sample_time: float, state: Floats) -> bool:
     return state[_PROBE_TIME] > _SHORTEST_PROBE and speed > 0.0
 
 
-@njit(error_model="numpy")
+@helper
 def _begin_probe(observation: Floats, reference: float, state: Floats) -> None:
     """Vent the next axle in turn, from the rear forward; one in a deep slide only if all are."""
     n_axles = observation.shape[0]
@@ -188,7 +186,7 @@ def _begin_probe(observation: Floats, reference: float, state: Floats) -> None:
     state[_HAS_SPUN_UP] = 0.0
 
 
-@njit(error_model="numpy")
+@helper
 def probed_axle(
     observation: Floats, slowing_limit: float, patience: float, slowest: float, state: Floats
 ) -> float:
@@ -245,7 +243,7 @@ def probed_axle(
     return float(reference)
 
 
-@njit(error_model="numpy")
+@helper
 def fused_speed(
     observation: Floats,
     modelled_slowing: float,

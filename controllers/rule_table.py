@@ -12,8 +12,6 @@ Known weakness: twenty-five rules from judgement; one slip target for every rail
 rim acceleration comes in steps.
 """
 
-from numba import njit
-
 from bench.contract import (
     DEMAND_FACTOR,
     FILL,
@@ -25,6 +23,7 @@ from bench.contract import (
     Controller,
     Floats,
     Parameter,
+    helper,
 )
 from controllers.pulses import end_vent, pulse
 from controllers.reference import N_STATE, PROBED, probed_axle
@@ -55,7 +54,7 @@ LEAST_SLIDE = 0.1
 """A wheel so little slower than the reference is taken to roll. [m/s]"""
 
 
-@njit(error_model="numpy")
+@helper
 def _place(value: float, grades: tuple[float, ...]) -> tuple[int, float]:
     """Return the lower of the two grades a value lies between, and the share of the upper."""
     lower = 0
@@ -66,7 +65,7 @@ def _place(value: float, grades: tuple[float, ...]) -> tuple[int, float]:
     return lower, min(max(share, 0.0), 1.0)
 
 
-@njit(error_model="numpy")
+@helper
 def mixed_rule(slip: float, acceleration: float) -> float:
     """Return the duty for a slip in targets and an acceleration in its scale. [-]"""
     row, up = _place(slip, SLIP_GRADES)

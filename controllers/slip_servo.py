@@ -3,9 +3,7 @@
 A shared part, no strategy. Memory of an axle: `adhesion`'s columns first, then these.
 """
 
-from numba import njit
-
-from bench.contract import DEMAND, PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats
+from bench.contract import DEMAND, PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats, helper
 from controllers.adhesion import FORCE, N_ADHESION, estimate_force
 from controllers.pulses import N_QUEUE, end_vent, has_filled, steer_pressure
 from controllers.reference import ERROR, N_STATE, REFERENCE, fused_speed
@@ -45,7 +43,7 @@ FORCE_SMOOTHING = 0.05
 """Time constant of the force estimate. Assumed. [s]"""
 
 
-@njit(error_model="numpy")
+@helper
 def _note_pressure(row: Floats, parameters: Floats, own: Floats, state: Floats) -> None:
     """Note whether an axle's cylinder is full, and what pressure emergency demand would give.
 
@@ -59,7 +57,7 @@ def _note_pressure(row: Floats, parameters: Floats, own: Floats, state: Floats) 
         state[FULL_SEEN] = row[PRESSURE] / (row[DEMAND] * max(own[_FACTOR], 0.05))
 
 
-@njit(error_model="numpy")
+@helper
 def demanded_force(observation: Floats, slowing: float, parameters: Floats, state: Floats) -> float:
     """Return the rail force with which an axle bears the whole demand, factor one. [N]
 
@@ -77,7 +75,7 @@ def demanded_force(observation: Floats, slowing: float, parameters: Floats, stat
     return float(max(force - parameters[ROTATING_MASS] * slowing, 0.0))
 
 
-@njit(error_model="numpy")
+@helper
 def sense_motion(
     observation: Floats,
     patience: float,
@@ -127,7 +125,7 @@ def sense_motion(
     return reference, max(modelled + state[ERROR], 0.0)
 
 
-@njit(error_model="numpy")
+@helper
 def slide_lasts(
     observation: Floats, reference: float, slip: float, slowest: float, state: Floats
 ) -> bool:
@@ -157,7 +155,7 @@ def slide_lasts(
     return bool(state[_SLIDE_LEFT] > 0.0)
 
 
-@njit(error_model="numpy")
+@helper
 def wanted_pressure(
     slip: float,
     reference: float,
@@ -195,7 +193,7 @@ def wanted_pressure(
     return float((own[FORCE] - parameters[ROTATING_MASS] * acceleration) / parameters[BRAKE_GAIN])
 
 
-@njit(error_model="numpy")
+@helper
 def servo_valve(
     wanted: float, demand_factor: float, row: Floats, parameters: Floats, own: Floats
 ) -> int:
@@ -218,7 +216,7 @@ def servo_valve(
     return valve
 
 
-@njit(error_model="numpy")
+@helper
 def full_brake(parameters: Floats) -> float:
     """Return a pressure above any demand: the brake is given back whole. [Pa]"""
     return float(10.0 * parameters[FULL_PRESSURE])

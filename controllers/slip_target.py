@@ -12,8 +12,6 @@ Known weakness: one slip target for every rail; the pulse period adds to the val
 bounds the gains; it does not know its pressure.
 """
 
-from numba import njit
-
 from bench.contract import (
     DEMAND_FACTOR,
     FILL,
@@ -25,6 +23,7 @@ from bench.contract import (
     Controller,
     Floats,
     Parameter,
+    helper,
 )
 from controllers.pulses import end_vent, pulse
 from controllers.reference import N_STATE, PROBED, probed_axle
@@ -43,7 +42,7 @@ LARGEST_RATE = 8.0
 """Bound of the rate of change of slip speed: a reference founded anew jumps. [m/s2]"""
 
 
-@njit(error_model="numpy")
+@helper
 def duty(error: float, sample_time: float, parameters: Floats, own: Floats) -> float:
     """Return the PI controller's duty from the slip speed missing to the target. [-]
 

@@ -18,8 +18,6 @@ Known weakness: it needs a train-wide bus; the share is fixed, so rail that does
 punished for what rail that cleans gains.
 """
 
-from numba import njit
-
 from bench.contract import (
     DEMAND_FACTOR,
     SAMPLE_TIME,
@@ -28,6 +26,7 @@ from bench.contract import (
     Controller,
     Floats,
     Parameter,
+    helper,
 )
 from controllers.adhesion import FORCE
 from controllers.reference import PROBED
@@ -54,7 +53,7 @@ SLACK = 0.02
 """Share of the demand that may be missing before it is asked of others. Assumed. [-]"""
 
 
-@njit(error_model="numpy")
+@helper
 def _move_factor(
     observation: Floats,
     slowing: float,

@@ -140,22 +140,22 @@ def peak_met(train_speed: float, axle: Any, state: Any, law: Any) -> float:
 
     The peak over load and friction is moved on whenever speed or friction have moved by one per
     cent since (it then moves by less than 0.2 per cent), and searched for anew where the curve's
-    shape changes and after a fifth of either.
+    shape changes and when they have moved far.
     """
     friction = state.friction
     if (
         abs(train_speed - state.peak_speed) > 0.01 * state.peak_speed
         or abs(friction - state.peak_friction) > 0.01 * state.peak_friction
     ):
-        is_near = (
+        creepage = force = 0.0
+        if (
             state.peak_bend > 0.0
             and state.peak_speed >= 0.0
-            and abs(train_speed - state.found_speed) <= 0.2 * state.found_speed
-            and abs(friction - state.found_friction) <= 0.2 * state.found_friction
-        )
-        if is_near:
+            and abs(train_speed - state.found_speed) <= 0.3 * state.found_speed
+            and abs(friction - state.found_friction) <= 0.5 * state.found_friction
+        ):
             creepage, force = follow_peak(train_speed, axle, state, law)
-        else:
+        if creepage == 0.0:
             creepage, force = find_peak(train_speed, axle, state, law)
             state.peak_bend = bend_of_peak(creepage, force, train_speed, axle, state, law)
             state.found_speed, state.found_friction = train_speed, friction
