@@ -36,7 +36,8 @@ Valve fill connects the cylinder to the demanded pressure times the demand facto
 it, vent empties it to atmosphere; each acts after the valve's delay. A strategy of `scope="train"`
 sees all axles of the train; else one call sees one vehicle's axles. Functions a strategy calls must
 be decorated with `helper`, or with `numba.njit` where they make arrays. For numbers that are the
-same to the last bit compiled and plain, keep to + - * /, comparisons, min, max, abs and functions of `math`.
+same to the last bit compiled and plain, keep to + - * /, comparisons, min, max, abs and functions
+of `math`.
 """
 
 from __future__ import annotations

@@ -56,7 +56,7 @@ def _demand(i_axle: int, world: Any) -> tuple[Any, Any]:
 
 @inlined
 def _cross_border(i_axle: int, world: Any) -> None:
-    """Take an axle over the border of its cell: what it cleaned stays there, what lies ahead acts."""
+    """Take an axle into its next cell: what it cleaned stays behind, what lies ahead acts."""
     train, state = world.train[0], world.axle_states[i_axle]
     leave_cell(train, world.rail_work, world.rail_sand, state)
     ahead = min(state.i_cell + 1, world.cells.shape[0] - 1)

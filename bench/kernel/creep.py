@@ -396,7 +396,7 @@ def bend_of_peak(
 
 @inner
 def follow_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
-    """Return creepage and force at the peak, from where it was found last; creepage 0 if it is lost.
+    """Return creepage and force at the peak, from where it was found last; (0, 0) if it is lost.
 
     Newton's steps for the root of the slope over the logarithm of slip speed, with the bend found
     with the peak: mostly one. The last, below a fiftieth, is not evaluated: the force, flat there,

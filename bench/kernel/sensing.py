@@ -172,7 +172,9 @@ def timed_speed(
     """
     latest = np.floor(pulse_time * clock_rate) * clock_tick if clock_rate > 0.0 else pulse_time
     span = latest - sampled_pulse_time
-    measured = n_pulses * assumed_pitch / span if (n_pulses > 0.0) & (span > 0.0) else measured_speed
+    measured = (
+        n_pulses * assumed_pitch / span if (n_pulses > 0.0) & (span > 0.0) else measured_speed
+    )
     waited = time - pulse_time
     measured = assumed_pitch / waited if measured * waited > assumed_pitch else measured
     sampled = latest if n_pulses > 0.0 else sampled_pulse_time

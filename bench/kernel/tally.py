@@ -343,7 +343,13 @@ def _stage_work(
     net = net_demand(demanded, acceleration, lanes.rotating_mass[k])
     usable = min(lanes.peak[k], net)
     path = duration * (lanes.speed[k] + acceleration * moment)
-    return min(force, usable) * path, usable * path, max(force - usable, 0.0) * path, net * path, path
+    return (
+        min(force, usable) * path,
+        usable * path,
+        max(force - usable, 0.0) * path,
+        net * path,
+        path,
+    )
 
 
 @part

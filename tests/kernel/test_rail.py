@@ -58,17 +58,15 @@ def test_film_that_does_not_clean_keeps_its_friction():
 
 @pytest.mark.parametrize("share", [0.0, 0.05, 1.0])
 def test_efficiency_is_full_to_half_slip_and_falls_to_its_share(share):
-    train = train_with(locked_cleaning_share=share)
-    assert [cleaning_efficiency(c, train) for c in (-0.1, 0.0, 0.2, 0.5)] == [1.0] * 4
-    assert cleaning_efficiency(1.0, train) == pytest.approx(share, abs=1e-15)
-    assert cleaning_efficiency(0.75, train) == pytest.approx(0.5 * (1.0 + share), rel=1e-15)
-    assert cleaning_efficiency(1.5, train) == pytest.approx(share, abs=1e-15)
+    assert [cleaning_efficiency(c, 0.5, share) for c in (-0.1, 0.0, 0.2, 0.5)] == [1.0] * 4
+    assert cleaning_efficiency(1.0, 0.5, share) == pytest.approx(share, abs=1e-15)
+    assert cleaning_efficiency(0.75, 0.5, share) == pytest.approx(0.5 * (1.0 + share), rel=1e-15)
+    assert cleaning_efficiency(1.5, 0.5, share) == pytest.approx(share, abs=1e-15)
 
 
 def test_efficiency_bends_where_the_rail_says():
-    train = train_with(full_cleaning_slip=0.2, locked_cleaning_share=0.1)
-    assert cleaning_efficiency(0.2, train) == 1.0
-    assert cleaning_efficiency(0.6, train) == pytest.approx(0.55, rel=1e-14)
+    assert cleaning_efficiency(0.2, 0.2, 0.1) == 1.0
+    assert cleaning_efficiency(0.6, 0.2, 0.1) == pytest.approx(0.55, rel=1e-14)
 
 
 def test_wheel_leaves_its_energy_in_its_cell_for_the_next():

@@ -64,10 +64,28 @@ def test_slide_needs_both_creepage_and_slip_speed(parts, rim, train_speed, is_sl
     """Above 5 % and above 0.3 m/s."""
     run, state, histogram = parts
     state["wheel_speed"] = rim
-    count_slide(0.1, train_speed, run, histogram, state)
+    creepage = 1.0 - rim / train_speed
+    count_slide(0.1, 3.0, train_speed, creepage, 7.0, run, histogram, state)
     assert histogram.sum() == 0.1
+    noted = (state["first_slide_time"], state["first_slide_speed"], state["flash_intensity"])
+    assert noted == ((3.1, train_speed, 7.0) if is_sliding else (0.0, 0.0, 0.0))
     assert state["sliding_time"] == (0.1 if is_sliding else 0.0)
     assert state["sliding_distance"] == pytest.approx(0.1 * train_speed * is_sliding)
+
+
+@pytest.mark.parametrize(
+    ("creepage", "band"),
+    [(-0.1, 0), (0.05, 0), (0.051, 1), (0.1, 1), (0.2, 2), (0.4, 3), (0.8, 4), (0.81, 5), (1.0, 5)],
+)
+@pytest.mark.parametrize(("train_speed", "column"), [(4.9, 0), (5.1, 1), (44.0, 8), (80.0, 9)])
+def test_each_piece_falls_into_one_field_of_the_histogram(
+    parts, creepage, band, train_speed, column
+):
+    """Bands up to .05, .1, .2, .4, .8 and above; columns of 5 m/s, the last open."""
+    run, state, histogram = parts
+    count_slide(0.1, 0.0, train_speed, creepage, 0.0, run, histogram, state)
+    assert histogram[band, column] == 0.1
+    assert histogram.sum() == 0.1
 
 
 def test_usable_force_is_peak_or_demand_net_of_inertia():
