@@ -35,9 +35,9 @@ train_acceleration     m/s2    truth: mean over the last step
 Valve fill connects the cylinder to the demanded pressure times the demand factor, hold isolates
 it, vent empties it to atmosphere; each acts after the valve's delay. A strategy of `scope="train"`
 sees all axles of the train; else one call sees one vehicle's axles. Functions a strategy calls must
-be decorated with `helper`, or with `numba.njit` where they make arrays. For numbers that are the
-same to the last bit compiled and plain, keep to + - * /, comparisons, min, max, abs and functions
-of `math`.
+be decorated with `bench.helper.helper`, or with `numba.njit` where they make arrays. For numbers
+that are the same to the last bit compiled and plain, keep to + - * /, comparisons, min, max, abs
+and functions of `math`.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, Literal, TypeVar
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -74,26 +74,10 @@ __all__ = [
     "Floats",
     "Parameter",
     "Update",
-    "helper",
 ]
 
 Floats = npt.NDArray[np.float64]
 Update = Callable[[Floats, Floats, Floats, Floats, Floats], None]
-
-_Function = TypeVar("_Function", bound=Callable[..., Any])
-
-
-def helper(function: _Function) -> _Function:
-    """Compile a function that strategies call.
-
-    numba's njit without counting references to arrays, which a strategy is only lent (measured: 8 %
-    of a stop). A function that makes arrays needs numba.njit itself.
-    """
-    from numba import njit
-
-    compiled: _Function = njit(error_model="numpy", _nrt=False)(function)
-    return compiled
-
 
 VALVE, DEMAND_FACTOR = 0, 1
 """Columns of the command."""

@@ -3,7 +3,8 @@
 A shared part, no strategy.
 """
 
-from bench.contract import PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats, helper
+from bench.contract import PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats
+from bench.helper import helper
 from controllers.vehicle_data import BRAKE_GAIN, ROTATING_MASS
 
 SPEED, ACCELERATION, FORCE = 0, 1, 2

@@ -39,8 +39,8 @@ from bench.contract import (
     Controller,
     Floats,
     Parameter,
-    helper,
 )
+from bench.helper import helper
 from controllers.adhesion import FORCE
 from controllers.reference import PROBED
 from controllers.slip_servo import (

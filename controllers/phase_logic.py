@@ -27,8 +27,8 @@ from bench.contract import (
     Controller,
     Floats,
     Parameter,
-    helper,
 )
+from bench.helper import helper
 from controllers.adhesion import ACCELERATION, FORCE, N_ADHESION, estimate_force
 from controllers.pulses import end_vent, pulse
 from controllers.reference import highest_axle

@@ -5,7 +5,8 @@ A shared part, no strategy.
 
 import math
 
-from bench.contract import FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED, Floats, helper
+from bench.contract import FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED, Floats
+from bench.helper import helper
 from controllers.vehicle_data import FILL_DELAY, FILL_RATE, FULL_PRESSURE, VENT_DELAY, VENT_RATE
 
 N_QUEUE = 16

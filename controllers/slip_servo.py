@@ -3,7 +3,8 @@
 A shared part, no strategy. Memory of an axle: `adhesion`'s columns first, then these.
 """
 
-from bench.contract import DEMAND, PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats, helper
+from bench.contract import DEMAND, PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats
+from bench.helper import helper
 from controllers.adhesion import FORCE, N_ADHESION, estimate_force
 from controllers.pulses import N_QUEUE, end_vent, has_filled, steer_pressure
 from controllers.reference import ERROR, N_STATE, REFERENCE, fused_speed

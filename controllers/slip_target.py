@@ -23,8 +23,8 @@ from bench.contract import (
     Controller,
     Floats,
     Parameter,
-    helper,
 )
+from bench.helper import helper
 from controllers.pulses import end_vent, pulse
 from controllers.reference import N_STATE, PROBED, probed_axle
 

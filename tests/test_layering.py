@@ -14,7 +14,14 @@ from controllers import ALL_CONTROLLERS, by_name
 ROOT = Path(bench.__file__).parents[1]
 STANDARD = set(sys.stdlib_module_names)
 KERNEL = {"__future__", "math", "typing", "numpy", "numba", "bench.kernel"}
-STRATEGY = STANDARD | {"numpy", "numba", "controllers", "bench.contract", "bench.errors"}
+STRATEGY = STANDARD | {
+    "numpy",
+    "numba",
+    "controllers",
+    "bench.contract",
+    "bench.helper",
+    "bench.errors",
+}
 
 
 def imports(source: str, package: str = "") -> set[str]:

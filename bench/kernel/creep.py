@@ -377,21 +377,25 @@ def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
 
 
 @inner
-def bend_of_peak(
+def shape_of_peak(
     creepage: float, force: float, train_speed: float, axle: Any, state: Any, law: Any
-) -> float:
-    """Return how sharply the creep curve bends at its peak, for `follow_peak`. [-]
+) -> tuple[Any, Any]:
+    """Return how sharply the creep curve bends at its peak, for `follow_peak`, and what is above it.
 
-    Minus the second derivative of the force over the logarithm of slip speed, over load and
-    friction; zero where the peak is not to be followed: at a locked wheel, or hardly above one.
+    Returns
+    -------
+    (float, float)   minus the second derivative of the force over the logarithm of slip speed, over
+    load and friction, zero where the peak is a locked wheel's [-]; force of a locked wheel over the
+    peak's [-]
     """
     speed = max(train_speed, SLOWEST)
-    if creepage >= 1.0 or force < 1.2 * creep_force(speed, speed, axle, state, law)[0]:
-        return 0.0
+    if creepage >= 1.0:
+        return 0.0, 1.0
     at, half = math.log(creepage * speed), 0.01
     fall = _slope_at(at - half, speed, axle, state, law)
     fall -= _slope_at(at + half, speed, axle, state, law)
-    return fall / (2.0 * half) * creepage * speed / (state.wheel_load * state.friction)
+    bend = fall / (2.0 * half) * creepage * speed / (state.wheel_load * state.friction)
+    return bend, creep_force(speed, speed, axle, state, law)[0] / force
 
 
 @inner
@@ -400,7 +404,8 @@ def follow_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[An
 
     Newton's steps for the root of the slope over the logarithm of slip speed, with the bend found
     with the peak: mostly one. The last, below a fiftieth, is not evaluated: the force, flat there,
-    is right to the square of what the step misses.
+    is right to the square of what the step misses. A locked wheel's force is compared where it was
+    not far below.
     """
     speed = max(train_speed, SLOWEST)
     creepage = state.peak_creepage
@@ -412,5 +417,12 @@ def follow_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[An
             break
         creepage *= 1.0 + step * (1.0 + 0.5 * step)
         if abs(step) < 0.02:
-            return creepage, force + 0.5 * slope * slip_speed * step
+            force += 0.5 * slope * slip_speed * step
+            if creepage >= 1.0:
+                break
+            if state.locked_share > 0.8:
+                locked_force = creep_force(speed, speed, axle, state, law)[0]
+                if locked_force > force:
+                    break
+            return creepage, force
     return 0.0, 0.0

@@ -1,7 +1,6 @@
-"""Exponential and arctangent without branches, tables or calls, so that several axles share a
-vector instruction (bench.kernel.wheelset).
+"""Exponential and arctangent of which several axles share a vector instruction.
 
-Both are within some hundred units in the last place of the true value at worst: a creep law is
+So without branches, tables or calls (bench.kernel.wheelset). Both are within some hundred units in the last place of the true value at worst: a creep law is
 known to two or three digits. tests/kernel/test_elementary.py holds them to the mathematics library.
 """
 

@@ -3,8 +3,8 @@
 import math
 from typing import Any
 
-from bench.kernel.creep import bend_of_peak, find_peak, follow_peak
-from bench.kernel.jit import folded, part
+from bench.kernel.creep import find_peak, follow_peak, shape_of_peak
+from bench.kernel.jit import folded, inner, part
 from bench.kernel.records import CONTACT_ONLY
 
 
@@ -134,33 +134,62 @@ def clean_own_contact(train_speed: float, cell: Any, sand: float, train: Any, st
     state.friction = friction
 
 
+@inner
+def _is_peak_old(train_speed: float, state: Any) -> bool:
+    """Return whether speed or friction have moved by one per cent since the peak was found.
+
+    It then moves by less than 0.2 per cent.
+    """
+    return (
+        abs(train_speed - state.peak_speed) > 0.01 * state.peak_speed
+        or abs(state.friction - state.peak_friction) > 0.01 * state.peak_friction
+    )
+
+
+@inner
+def _find_peak_anew(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any, Any]:
+    """Return creepage and force at the peak, and whether it had to be searched for.
+
+    It is followed from where it was found last, and searched for where the curve's shape changed,
+    or when speed or friction have moved far since the last search.
+    """
+    creepage = force = 0.0
+    if (
+        state.peak_bend > 0.0
+        and state.peak_speed >= 0.0
+        and abs(train_speed - state.found_speed) <= 0.3 * state.found_speed
+        and abs(state.friction - state.found_friction) <= 0.5 * state.found_friction
+    ):
+        creepage, force = follow_peak(train_speed, axle, state, law)
+    is_sought = creepage == 0.0
+    if is_sought:
+        creepage, force = find_peak(train_speed, axle, state, law)
+    return creepage, force, is_sought
+
+
 @part
 def peak_met(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     """Return the largest force the axle's creep curve offers where it stands now. [N]
 
-    The peak over load and friction is moved on whenever speed or friction have moved by one per
-    cent since (it then moves by less than 0.2 per cent), and searched for anew where the curve's
-    shape changes and when they have moved far.
+    The peak over load and friction is found anew where it is old, and kept.
     """
-    friction = state.friction
-    if (
-        abs(train_speed - state.peak_speed) > 0.01 * state.peak_speed
-        or abs(friction - state.peak_friction) > 0.01 * state.peak_friction
-    ):
-        creepage = force = 0.0
-        if (
-            state.peak_bend > 0.0
-            and state.peak_speed >= 0.0
-            and abs(train_speed - state.found_speed) <= 0.3 * state.found_speed
-            and abs(friction - state.found_friction) <= 0.5 * state.found_friction
-        ):
-            creepage, force = follow_peak(train_speed, axle, state, law)
-        if creepage == 0.0:
-            creepage, force = find_peak(train_speed, axle, state, law)
-            state.peak_bend = bend_of_peak(creepage, force, train_speed, axle, state, law)
-            state.found_speed, state.found_friction = train_speed, friction
+    if _is_peak_old(train_speed, state):
+        creepage, force, is_sought = _find_peak_anew(train_speed, axle, state, law)
+        if is_sought:
+            state.peak_bend, state.locked_share = shape_of_peak(
+                creepage, force, train_speed, axle, state, law
+            )
+            state.found_speed, state.found_friction = train_speed, state.friction
         state.peak_creepage = creepage
-        state.peak_ratio = force / (state.wheel_load * friction)
+        state.peak_ratio = force / (state.wheel_load * state.friction)
         state.peak_speed = train_speed
-        state.peak_friction = friction
-    return state.peak_ratio * state.wheel_load * friction
+        state.peak_friction = state.friction
+    return state.peak_ratio * state.wheel_load * state.friction
+
+
+@part
+def peak_seen(train_speed: float, axle: Any, state: Any, law: Any) -> float:
+    """Return what `peak_met` would, and keep nothing: a stop that is watched stays the same. [N]"""
+    if _is_peak_old(train_speed, state):
+        return _find_peak_anew(train_speed, axle, state, law)[1]
+    return state.peak_ratio * state.wheel_load * state.friction

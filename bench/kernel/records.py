@@ -426,6 +426,7 @@ AXLE_STATE = _record(
     ("peak_speed", _f),  # train speed for which the peak was last found [m/s]
     ("peak_friction", _f),  # ... and friction [-]
     ("peak_bend", _f),  # of the curve there, zero where it is not to be followed [-]
+    ("locked_share", _f),  # force of a locked wheel over the peak's when that was searched for [-]
     ("found_speed", _f),  # train speed for which the peak was last searched for [m/s]
     ("found_friction", _f),  # ... and friction [-]
     # what its sensor has seen

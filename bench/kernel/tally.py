@@ -8,7 +8,7 @@ import math
 from typing import Any
 
 from bench.kernel.jit import folded, inner, part
-from bench.kernel.rail import cleaning_efficiency, peak_met
+from bench.kernel.rail import cleaning_efficiency, peak_seen
 from bench.kernel.records import (
     FIRST_TRAIL,
     SPEED_BANDS,
@@ -279,7 +279,7 @@ def usable_force(
 ) -> float:
     """Return min(peak of the creep curve met, demanded rim force net of wheel inertia). [N]"""
     net = net_demand(demanded_force, acceleration, axle.rotating_mass)
-    return min(peak_met(train_speed, axle, state, law), net)
+    return min(peak_seen(train_speed, axle, state, law), net)
 
 
 @inner

@@ -66,10 +66,10 @@ def assert_train_only_slows_or_falls(stop):
     speed, distance = stop.traces["train_speed"], stop.traces["distance"]
     assert (np.diff(distance) >= 0.0).all()
     if all(grade.rise >= 0.0 for grade in stop.scenario.gradient):
-        # Over a step of 5 ms the train's course is foreseen from the step before. A wheel that
-        # spins up meanwhile (up to 3.5 m/s2 of the train's deceleration) ends faster than the train
-        # by up to 17 mm/s and gives that back, with up to a fifth of the train's mass.
-        assert np.diff(speed).max() <= 4e-3
+        # Over a step the train's course is foreseen from the step before. A wheel that spins up
+        # meanwhile (up to 3.5 m/s2 of the train's deceleration) ends faster than the train by up to
+        # that times the step and gives it back, with up to a fifth of the train's mass.
+        assert np.diff(speed).max() <= 0.2 * 4.0 * stop.scenario.run.maximum_step
 
 
 @examples(20)
