@@ -3,8 +3,9 @@
 from collections.abc import Callable
 from typing import Any, TypeVar
 
-from numba import njit
+import numba
 
+_compile: Any = numba.njit  # its type stub does not know all options
 _Function = TypeVar("_Function", bound=Callable[..., Any])
 
 
@@ -14,5 +15,5 @@ def helper(function: _Function) -> _Function:
     numba's njit without counting references to arrays, which a strategy is only lent (measured: 8 %
     of a stop). A function that makes arrays needs numba.njit itself.
     """
-    compiled: _Function = njit(error_model="numpy", _nrt=False)(function)
+    compiled: _Function = _compile(error_model="numpy", _nrt=False)(function)
     return compiled

@@ -380,7 +380,7 @@ def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
 def shape_of_peak(
     creepage: float, force: float, train_speed: float, axle: Any, state: Any, law: Any
 ) -> tuple[Any, Any]:
-    """Return how sharply the creep curve bends at its peak, for `follow_peak`, and what is above it.
+    """Return how sharply the creep curve bends at its peak, and a locked wheel's share of it.
 
     Returns
     -------

@@ -1,7 +1,8 @@
 """Exponential and arctangent of which several axles share a vector instruction.
 
-So without branches, tables or calls (bench.kernel.wheelset). Both are within some hundred units in the last place of the true value at worst: a creep law is
-known to two or three digits. tests/kernel/test_elementary.py holds them to the mathematics library.
+So without branches, tables or calls (bench.kernel.wheelset). Both are within some hundred units in
+the last place of the true value at worst: a creep law is known to two or three digits.
+tests/kernel/test_elementary.py holds them to the mathematics library.
 """
 
 import math

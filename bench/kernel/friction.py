@@ -6,7 +6,7 @@ force. What this stop's friction makes of that is one ratio.
 
 from typing import Any
 
-from bench.kernel.jit import part
+from bench.kernel.jit import folded, part
 from bench.kernel.records import CAST_IRON, COMPOSITE
 
 _KMH = 3.6
@@ -94,7 +94,7 @@ def is_constant(axle: Any) -> bool:
     )
 
 
-@part
+@folded
 def rim_force(
     pressure: float,
     pressure_rate: float,

@@ -12,7 +12,7 @@ from bench.kernel.air import (
     pressure_rate,
 )
 from bench.kernel.columns import FILL, VENT
-from bench.kernel.jit import inner, part
+from bench.kernel.jit import folded, inner, part
 from bench.kernel.records import FLOW, QUEUE_LENGTH, RAMPS
 
 _NO_TIME = 1e-11
@@ -73,7 +73,7 @@ def acting_valve(state: Any) -> float:
     return state.valve
 
 
-@part
+@folded
 def pressure_piece(
     longest: float,
     demanded: float,
@@ -166,7 +166,7 @@ def _vent_rate(longest: float, train: Any, axle: Any, state: Any) -> float:
     return max(rate, 1e3)  # the last pascals: flow and pressure fade together
 
 
-@inner
+@folded
 def _approach(
     longest: float,
     target: float,
@@ -195,7 +195,7 @@ def _approach(
     return (min(target_rate, limit) if target_rate > 0.0 else max(target_rate, limit)), math.inf
 
 
-@part
+@folded
 def count_air(change: float, axle: Any, state: Any, vehicle: Any) -> None:
     """Book the air that a change of cylinder pressure moved: from the reservoir, or out. [Pa]"""
     mass = mass_of(change, axle.cylinder_volume)

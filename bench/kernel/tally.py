@@ -31,7 +31,7 @@ def _time_below(threshold: float, before: float, after: float, duration: float) 
     return duration * (1.0 - share if after < threshold else share)
 
 
-@part
+@folded
 def count_lock(
     duration: float,
     time: float,
@@ -143,7 +143,7 @@ def sample_lock(moving: Any, log: Any, trail: Any, state: Any) -> None:
         state.next_trail = max(now + FIRST_TRAIL, now * TRAIL_GROWTH)
 
 
-@part
+@folded
 def count_slide(
     duration: float,
     time: float,
@@ -352,7 +352,7 @@ def _stage_work(
     )
 
 
-@part
+@folded
 def count_piece(k: int, lanes: Any, state: Any) -> None:
     """Add what a lane's piece gave to its axle's sums. [J]"""
     state.contact_energy += lanes.contact_heat[k]
