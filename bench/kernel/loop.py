@@ -12,7 +12,7 @@ import numba
 from bench.kernel.cache import compiled_here
 from bench.kernel.columns import FILL, VENT
 from bench.kernel.friction import rim_force
-from bench.kernel.jit import entry, inlined, inner
+from bench.kernel.jit import apart, entry, inlined, inner
 from bench.kernel.pneumatics import limit_vent, send_command
 from bench.kernel.rail import enter_cell, leave_cell, peak_met
 from bench.kernel.records import QUEUE_LENGTH, RUNNING, WORLD_TYPE
@@ -114,7 +114,7 @@ def accept(i_group: int, world: Any) -> int:
     return -1
 
 
-@inner
+@apart
 def _of_bogie(i_axle: int, group: Any, world: Any) -> tuple[Any, Any]:
     """Return the command of a valve both axles of a bogie share: the more releasing of the two."""
     valve, factor = int(world.command[i_axle, 0]), world.command[i_axle, 1]
