@@ -15,7 +15,7 @@ from bench.kernel.friction import rim_force
 from bench.kernel.jit import apart, entry, inlined, inner
 from bench.kernel.pneumatics import limit_vent, send_command
 from bench.kernel.rail import enter_cell, leave_cell, peak_met
-from bench.kernel.records import QUEUE_LENGTH, RUNNING, WORLD_TYPE
+from bench.kernel.records import QUEUE_LENGTH, RUNNING, WORLD_TYPE, part_types
 from bench.kernel.sensing import sense_now
 from bench.kernel.step import advance
 from bench.kernel.traces import record
@@ -143,14 +143,12 @@ def finish(world: Any) -> None:
 
 with compiled_here():
 
-    @entry(numba.void(WORLD_TYPE))
-    def put_on_rail(world: Any) -> None:
-        """Let every axle read the cell it starts in."""
-        for i_axle in range(world.axle_states.shape[0]):
-            state = world.axle_states[i_axle]
-            enter_cell(
-                state.i_cell, world.cells, world.rail_work, world.rail_sand, world.train[0], state
-            )
+    @entry(numba.void(*part_types("cells", "rail_work", "rail_sand", "train", "axle_states")))
+    def put_on_rail(cells: Any, work: Any, sand: Any, train: Any, axle_states: Any) -> None:
+        """Let every axle read the cell it starts in. Few arrays: a World takes long to compile."""
+        for i_axle in range(axle_states.shape[0]):
+            state = axle_states[i_axle]
+            enter_cell(state.i_cell, cells, work, sand, train[0], state)
 
     @entry(
         numba.int64(
