@@ -15,22 +15,13 @@ from bench.kernel.friction import rim_force
 from bench.kernel.jit import apart, entry, inlined, inner
 from bench.kernel.pneumatics import limit_vent, send_command
 from bench.kernel.rail import enter_cell, leave_cell, peak_met
-from bench.kernel.records import QUEUE_LENGTH, RUNNING, WORLD_TYPE, part_types
+from bench.kernel.records import QUEUE_LENGTH, RUNNING, UPDATE_SIGNATURE, WORLD_TYPE, part_types
 from bench.kernel.sensing import sense_now
 from bench.kernel.step import advance
 from bench.kernel.traces import record
 
 LOW_SPEED = 2.68224
 """Six miles an hour: slip control at work below it is to be reported. [m/s]"""
-
-UPDATE_SIGNATURE = numba.types.void(
-    numba.float64[:, ::1],
-    numba.float64[::1],
-    numba.float64[:, ::1],
-    numba.float64[:, ::1],
-    numba.float64[::1],
-)
-"""update(observation, parameters, memory, command, signals): see bench.contract."""
 
 
 @inlined

@@ -608,3 +608,12 @@ WORLD_TYPE: Any = numba.types.NamedTuple(  # type: ignore[no-untyped-call]
     part_types(*World._fields), World
 )
 """The compiled type of `World`: the loop is compiled for it once, before any call."""
+
+UPDATE_SIGNATURE = numba.types.void(
+    numba.float64[:, ::1],
+    numba.float64[::1],
+    numba.float64[:, ::1],
+    numba.float64[:, ::1],
+    numba.float64[::1],
+)
+"""update(observation, parameters, memory, command, signals): see bench.contract."""
