@@ -34,7 +34,6 @@ class _Part(JITCodeLibrary):
         """Take in what the function calls; leave optimising to the entry."""
         engine: Any = self._codegen._engine
         for library in dict.fromkeys(self._linking_libraries):
-            self._reload_init.update(library._reload_init)
             self._final_module.link_in(library._get_module_for_linking(), preserve=True)
         for variable in self._final_module.global_variables:
             if "NumbaEnv" in variable.name and not engine.is_symbol_defined(variable.name):
@@ -46,12 +45,12 @@ class _Part(JITCodeLibrary):
 class _Apart(_Part):
     """Code that stays out of line: what is rare would only be optimised again at every call."""
 
-    def finalize(self) -> None:
-        """Mark the function before anything else is in its module."""
-        for function in self._final_module.functions:
+    def add_ir_module(self, ir_module: Any) -> None:
+        """Mark the function as it comes."""
+        for function in ir_module.functions:
             if not function.is_declaration:
-                function.add_function_attribute("noinline")
-        super().finalize()
+                function.attributes.add("noinline")
+        super().add_ir_module(ir_module)  # type: ignore[no-untyped-call]
 
 
 class _Whole(JITCodeLibrary):
