@@ -9,7 +9,6 @@ from __future__ import annotations
 import multiprocessing
 import os
 import threading
-import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from multiprocessing.connection import wait
@@ -63,13 +62,10 @@ def _compile_kernel(functions: Sequence[str]) -> None:
 
 
 def _compile_strategies(strategies: Sequence[str]) -> None:
-    from bench.kernel.cache import is_cold
-
-    while is_cold():  # the loop, which the parent compiles
-        time.sleep(0.1)
     from bench.registry import known_controllers
-    from bench.runner import prepare
+    from bench.update import compile_update
 
     known = known_controllers()
     for name in reversed(strategies):
-        prepare(known[name])
+        if known[name].runs_compiled:
+            compile_update(known[name].controller.update)

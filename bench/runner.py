@@ -10,8 +10,9 @@ from typing import Any, TypeVar
 from bench.errors import InputError
 from bench.registry import Known, one_line, where_in
 from bench.scenario import Scenario
-from bench.simulation import compile_update, simulate
+from bench.simulation import simulate
 from bench.stop import Stop
+from bench.update import compile_update
 
 T = TypeVar("T")
 

@@ -4,24 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-import numba
 import numpy as np
 
-from bench.contract import Controller, Update
+from bench.contract import Controller
 from bench.errors import InputError
-from bench.kernel.cache import strategies_compiled_here
-from bench.kernel.jit import compile_strategy
-from bench.kernel.loop import UPDATE_SIGNATURE, run_compiled
+from bench.kernel.loop import run_compiled
 from bench.kernel.records import BROKEN, World
 from bench.native import NativeUpdate, stray_text
 from bench.packing import pack
 from bench.rail_state import RailState
 from bench.scenario import Scenario, load_scenario
 from bench.stop import Stop, make_stop
+from bench.update import compile_update
 
 
 def simulate(
@@ -81,31 +78,6 @@ def simulate(
             f"to be finite at {float(world.train_state['time'][0]):.3f} s; look for extreme values"
         )
     return make_stop(scenario, controller, int(seed), world)
-
-
-@lru_cache(maxsize=64)
-def compile_update(update: Update) -> Any:
-    """Return a strategy's function compiled for the kernel; a shipped one is kept on disk.
-
-    Raises
-    ------
-    InputError   when numba cannot compile it, in one line
-    """
-    if hasattr(update, "py_func"):  # already compiled by its author
-        return update
-    if isinstance(update, NativeUpdate):
-        return update.compiled
-    is_shipped = update.__module__.startswith("controllers.")
-    try:
-        with strategies_compiled_here():
-            return compile_strategy(update, UPDATE_SIGNATURE, is_shipped)
-    except numba.core.errors.NumbaError as error:
-        reason = next((line for line in str(error).splitlines() if line.strip()), "")
-        where = f"{update.__module__}.{update.__qualname__}"
-        raise InputError(
-            f"controller function {where} does not compile: {reason.strip()}; "
-            "run it as plain Python, or keep to the subset numba compiles"
-        ) from error
 
 
 def run_sample_by_sample(

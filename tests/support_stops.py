@@ -31,7 +31,8 @@ from bench.scenario import (
     Train,
     Vehicle,
 )
-from bench.simulation import compile_update, simulate
+from bench.simulation import simulate
+from bench.update import compile_update
 from controllers import by_name, none
 
 FLAT = {

@@ -21,8 +21,9 @@ from bench.kernel.records import World
 from bench.packing import pack
 from bench.rail_state import RailState
 from bench.scenario import Scenario, load_scenario
-from bench.simulation import compile_update, simulate
+from bench.simulation import simulate
 from bench.stop import Stop
+from bench.update import compile_update
 from controllers import none, slip_band
 
 GRAVITY = 9.80665

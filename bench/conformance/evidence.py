@@ -29,7 +29,7 @@ from bench.contract import (
 )
 from bench.errors import InputError
 from bench.scenario import Scenario, load_scenario
-from bench.simulation import compile_update
+from bench.update import compile_update
 
 HELD_OFF_LIMIT = load_scenario("wet_leaf").brake.vent_time_limit
 """Longest time a strategy may keep a brake vented: the shipped unit's `brake.vent_time_limit`. [s]

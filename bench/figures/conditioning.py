@@ -16,8 +16,9 @@ from bench.figures.adhesion_speed import spread
 from bench.kernel.train import GRAVITY
 from bench.packing import pack
 from bench.scenario import Scenario
-from bench.simulation import compile_update, run_sample_by_sample
+from bench.simulation import run_sample_by_sample
 from bench.stop import Stop, make_stop
+from bench.update import compile_update
 
 SLOWEST = 2.0
 """Below this train speed, and without brake demand, what an axle meets does not count. [m/s]"""

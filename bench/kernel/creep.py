@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 from bench.kernel.elementary import arctangent, falling_exponential
-from bench.kernel.jit import folded, inner, part
+from bench.kernel.jit import apart, folded, inner, part
 from bench.kernel.records import MEASURED_CURVE, POLACH
 
 _NEAR = 0.03
@@ -133,7 +133,7 @@ def _curve_row(creepage: float, row: int, law: Any) -> Any:
     )
 
 
-@part
+@apart
 def curve_ratio(creepage: float, train_speed: float, law: Any) -> tuple[Any, Any]:
     """Return a measured curve over its largest adhesion, and its slope over creepage. [-]
 
@@ -320,7 +320,7 @@ def _bracket_peak(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, A
     return fastest, fastest, 0.0, 0.0
 
 
-@part
+@apart
 def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
     """Return the creepage and the force of both wheels at the peak of the creep curve met now.
 

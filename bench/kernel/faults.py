@@ -5,7 +5,7 @@ from typing import Any
 
 from bench.kernel.columns import FILL, HOLD, VENT
 from bench.kernel.driver import is_due, time_until
-from bench.kernel.jit import inner
+from bench.kernel.jit import apart, inner
 from bench.kernel.records import (
     CAR_UNBRAKED,
     CONTROL_SUPPLY_LOST,
@@ -57,7 +57,7 @@ def _break_vehicle(fault: Any, vehicle: Any, state: Any) -> None:
         state.is_unbraked = 1
 
 
-@inner
+@apart
 def break_what_is_due(world: Any) -> None:
     """Let every fault act whose time, speed or place has come; each acts once and stays."""
     state = world.train_state[0]
@@ -80,7 +80,7 @@ def break_what_is_due(world: Any) -> None:
                 world.vehicle_states[k].lost_wires |= 1 << fault.i_target
 
 
-@inner
+@apart
 def time_to_fault(world: Any) -> float:
     """Return how long until the next fault acts. [s]"""
     wait = math.inf

@@ -15,9 +15,16 @@ from typing import Any
 import numba
 from numba.core.registry import cpu_target
 
+from bench.kernel.linking import ApartCompiler, EntryCompiler, PartCompiler
+
 _compile: Any = numba.njit  # its type stub does not know all options
 _PLAIN: dict[str, Any] = {"error_model": "numpy", "_nrt": False}
-_UNWRAPPED: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True, **_PLAIN}
+_UNWRAPPED: dict[str, Any] = {
+    "no_cpython_wrapper": True,
+    "no_cfunc_wrapper": True,
+    "pipeline_class": PartCompiler,
+    **_PLAIN,
+}
 
 
 def _load_numba() -> None:
@@ -39,6 +46,8 @@ _load_numba()
 
 inner = _compile(**_UNWRAPPED)
 """Compile a function that only compiled code calls."""
+
+_apart = _compile(forceinline=False, **{**_UNWRAPPED, "pipeline_class": ApartCompiler})
 
 _folded = _compile(forceinline=True, **_UNWRAPPED)
 
@@ -73,9 +82,18 @@ def folded(function: Callable[..., Any]) -> part:
     return part(function, _folded)
 
 
+def apart(function: Callable[..., Any]) -> part:
+    """Compile like `part`, and keep it out of line though `folded` functions call it: it is rare.
+
+    numba hands `folded` down to whatever such a function is the first to call.
+    """
+    return part(function, _apart)
+
+
 def entry(signature: Any, allocates: bool = False) -> Any:
     """Compile, at import and for the cache on disk, a function that Python calls with a `World`."""
-    return _compile(signature, cache=True, **{**_PLAIN, "_nrt": allocates})
+    options = {**_PLAIN, "_nrt": allocates, "no_cfunc_wrapper": True}
+    return _compile(signature, cache=True, pipeline_class=EntryCompiler, **options)
 
 
 def compile_strategy(update: Callable[..., Any], signature: Any, is_kept: bool) -> Any:

@@ -12,25 +12,16 @@ import numba
 from bench.kernel.cache import compiled_here
 from bench.kernel.columns import FILL, VENT
 from bench.kernel.friction import rim_force
-from bench.kernel.jit import entry, inlined, inner
+from bench.kernel.jit import apart, entry, inlined, inner
 from bench.kernel.pneumatics import limit_vent, send_command
 from bench.kernel.rail import enter_cell, leave_cell, peak_met
-from bench.kernel.records import QUEUE_LENGTH, RUNNING, WORLD_TYPE
+from bench.kernel.records import QUEUE_LENGTH, RUNNING, UPDATE_SIGNATURE, WORLD_TYPE, part_types
 from bench.kernel.sensing import sense_now
 from bench.kernel.step import advance
 from bench.kernel.traces import record
 
 LOW_SPEED = 2.68224
 """Six miles an hour: slip control at work below it is to be reported. [m/s]"""
-
-UPDATE_SIGNATURE = numba.types.void(
-    numba.float64[:, ::1],
-    numba.float64[::1],
-    numba.float64[:, ::1],
-    numba.float64[:, ::1],
-    numba.float64[::1],
-)
-"""update(observation, parameters, memory, command, signals): see bench.contract."""
 
 
 @inlined
@@ -114,7 +105,7 @@ def accept(i_group: int, world: Any) -> int:
     return -1
 
 
-@inner
+@apart
 def _of_bogie(i_axle: int, group: Any, world: Any) -> tuple[Any, Any]:
     """Return the command of a valve both axles of a bogie share: the more releasing of the two."""
     valve, factor = int(world.command[i_axle, 0]), world.command[i_axle, 1]
@@ -143,14 +134,12 @@ def finish(world: Any) -> None:
 
 with compiled_here():
 
-    @entry(numba.void(WORLD_TYPE))
-    def put_on_rail(world: Any) -> None:
-        """Let every axle read the cell it starts in."""
-        for i_axle in range(world.axle_states.shape[0]):
-            state = world.axle_states[i_axle]
-            enter_cell(
-                state.i_cell, world.cells, world.rail_work, world.rail_sand, world.train[0], state
-            )
+    @entry(numba.void(*part_types("cells", "rail_work", "rail_sand", "train", "axle_states")))
+    def put_on_rail(cells: Any, work: Any, sand: Any, train: Any, axle_states: Any) -> None:
+        """Let every axle read the cell it starts in. Few arrays: a World takes long to compile."""
+        for i_axle in range(axle_states.shape[0]):
+            state = axle_states[i_axle]
+            enter_cell(state.i_cell, cells, work, sand, train[0], state)
 
     @entry(
         numba.int64(

@@ -665,7 +665,22 @@ _PART_TYPES = {
     "axle_traces": numba.float64[:, :, ::1],
 }
 
+
+def part_types(*names: str) -> list[Any]:
+    """Return the compiled types of parts of the `World`."""
+    return [_PART_TYPES.get(name, _matrix) for name in names]
+
+
 WORLD_TYPE: Any = numba.types.NamedTuple(  # type: ignore[no-untyped-call]
-    [_PART_TYPES.get(name, _matrix) for name in World._fields], World
+    part_types(*World._fields), World
 )
 """The compiled type of `World`: the loop is compiled for it once, before any call."""
+
+UPDATE_SIGNATURE = numba.types.void(
+    numba.float64[:, ::1],
+    numba.float64[::1],
+    numba.float64[:, ::1],
+    numba.float64[:, ::1],
+    numba.float64[::1],
+)
+"""update(observation, parameters, memory, command, signals): see bench.contract."""

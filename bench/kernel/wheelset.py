@@ -15,7 +15,7 @@ import math
 from typing import Any
 
 from bench.kernel.creep import creep_force, polach_force, steepest_fall
-from bench.kernel.jit import folded, inner, part
+from bench.kernel.jit import apart, folded, inner, part
 
 GAMMA = 1.0 - math.sqrt(0.5)
 """Diagonal coefficient of both stages; their weights in the step are 1 - gamma and gamma."""
@@ -376,7 +376,7 @@ def _surplus(
     return grip - (brake_force + brake_rate * elapsed), grip
 
 
-@part
+@apart
 def stay_locked(
     duration: float,
     speed: float,

@@ -201,7 +201,7 @@ def _text(path: Path, what: str, value: bytes | None) -> str:
 def _compiled(update: NativeUpdate) -> Update:
     import numba
 
-    from bench.kernel.loop import UPDATE_SIGNATURE
+    from bench.kernel.records import UPDATE_SIGNATURE
 
     made: Update = numba.njit(UPDATE_SIGNATURE, error_model="numpy")(update.plain)
     return made

@@ -42,7 +42,7 @@ def _start_axles(world: World, scenario: Scenario, generator: np.random.Generato
     places = (-world.axles["offset"] - world.train["rail_start"][0]) / cell
     states["i_cell"] = np.floor(places).astype(np.int64)
     states["to_border"] = (np.floor(places) + 1.0 - places) * cell
-    put_on_rail(world)
+    put_on_rail(world.cells, world.rail_work, world.rail_sand, world.train, states)
     states["valve_fault"] = -1
     states["i_lock"] = -1
     states["noise_state"] = generator.integers(1, 2147483646, len(states))

@@ -6,7 +6,8 @@ import pytest
 from bench import load_scenario
 from bench.packing import pack
 from bench.scenario import Scenario
-from bench.simulation import compile_update, run_sample_by_sample
+from bench.simulation import run_sample_by_sample
+from bench.update import compile_update
 from controllers import optimum_seeking
 from controllers.optimum_seeking import TARGET
 from controllers.vehicle_data import ROTATING_MASS

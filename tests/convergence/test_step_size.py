@@ -22,7 +22,7 @@ from bench.contract import Controller
 from bench.kernel.loop import run_compiled
 from bench.packing import pack
 from bench.scenario import Scenario
-from bench.simulation import compile_update
+from bench.update import compile_update
 from controllers import by_name
 
 CLAIM = 1e-3

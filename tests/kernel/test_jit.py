@@ -4,8 +4,9 @@ import subprocess
 import sys
 
 import numba
+from numba.core import ir
 
-from bench.kernel.jit import part
+from bench.kernel.jit import apart, part
 
 
 @part
@@ -40,3 +41,14 @@ def test_linear_algebra_compiles_though_numba_started_without_scipy():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[3.0, 5.0]"
+
+
+@apart
+def tripled(value):
+    return 3.0 * value
+
+
+def test_what_stays_apart_computes_the_same_and_numba_is_put_back():
+    assert tripled(2.0) == 6.0
+    assert numba.njit(lambda value: tripled(value) + tripled(halved(value)))(2.0) == 9.0
+    assert "__deepcopy__" not in vars(ir.Scope)

@@ -6,7 +6,8 @@ import pytest
 from bench import load_scenario
 from bench.packing import pack
 from bench.scenario import Rail, Scenario
-from bench.simulation import compile_update, run_sample_by_sample
+from bench.simulation import run_sample_by_sample
+from bench.update import compile_update
 from controllers import by_name
 from tests.support_stops import FALLING, car, film, packed, plain_stop, run_world, train_of
 

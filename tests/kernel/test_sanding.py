@@ -13,8 +13,9 @@ from bench.kernel.records import SANDER, SANDER_STATE, TRAIN, World
 from bench.kernel.sanding import lay_sand, let_sand_fall, sand_flow, watch_trigger
 from bench.packing import pack
 from bench.scenario import Driver, HandleEntry, Sander, Scenario, load_scenario
-from bench.simulation import compile_update, simulate
+from bench.simulation import simulate
 from bench.stop import Stop
+from bench.update import compile_update
 from controllers import none, slip_band
 
 

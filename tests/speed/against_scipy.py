@@ -36,7 +36,7 @@ from scipy.integrate import solve_ivp
 from bench.contract import DEMAND, SAMPLE_TIME, VALVE, WHEEL_SPEED
 from bench.packing import pack
 from bench.scenario import Scenario, parse_speed
-from bench.simulation import compile_update
+from bench.update import compile_update
 from controllers import by_name
 
 FILL, VENT = 0, 2

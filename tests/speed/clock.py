@@ -17,7 +17,7 @@ from bench.kernel.loop import run_compiled
 from bench.kernel.records import World
 from bench.packing import pack
 from bench.scenario import Scenario
-from bench.simulation import compile_update
+from bench.update import compile_update
 from controllers import by_name
 
 RAIL, STRATEGY = "wet_leaf", "slip_band"

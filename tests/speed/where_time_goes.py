@@ -35,7 +35,7 @@ from bench.kernel.loop import run_compiled
 from bench.kernel.records import RUNNING, World
 from bench.packing import pack
 from bench.scenario import Scenario
-from bench.simulation import compile_update
+from bench.update import compile_update
 
 SPEEDS = (33.5, 22.0, 11.0, 3.0)  # [m/s]
 COUNTED = (
