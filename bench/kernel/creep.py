@@ -63,7 +63,7 @@ def polach_ratio(
     return ratio, 0.5 * slope
 
 
-@part
+@apart
 def table_ratio(normalised_creepage: float, law: Any) -> tuple[Any, Any]:
     """Return F / (mu N) of a tabulated law and its slope over the normalised creepage. [-]
 
@@ -200,7 +200,7 @@ def _force_of(
     return 2.0 * limit * ratio, 2.0 * limit * slope * tau_slope + by_friction
 
 
-@folded
+@apart
 def creep_force(
     slip_speed: float, train_speed: float, axle: Any, state: Any, law: Any
 ) -> tuple[Any, Any]:
@@ -290,7 +290,7 @@ def _highest_octave(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
     return fastest - (best + 1) * half, fastest - (best - 1) * half
 
 
-@inner
+@apart
 def _bracket_peak(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any, Any, Any]:
     """Return two logarithms of slip speed with rising and falling force, equal if none falls.
 
@@ -376,7 +376,7 @@ def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
     return slip_speed / speed, force
 
 
-@inner
+@apart
 def shape_of_peak(
     creepage: float, force: float, train_speed: float, axle: Any, state: Any, law: Any
 ) -> tuple[Any, Any]:
@@ -398,7 +398,7 @@ def shape_of_peak(
     return bend, creep_force(speed, speed, axle, state, law)[0] / force
 
 
-@inner
+@apart
 def follow_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
     """Return creepage and force at the peak, from where it was found last; (0, 0) if it is lost.
 

@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 from bench.kernel.creep import find_peak, follow_peak, shape_of_peak
-from bench.kernel.jit import folded, inner, part
+from bench.kernel.jit import apart, folded, inner, part
 from bench.kernel.records import CONTACT_ONLY
 
 
@@ -146,7 +146,7 @@ def _is_peak_old(train_speed: float, state: Any) -> bool:
     )
 
 
-@inner
+@apart
 def _find_peak_anew(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any, Any]:
     """Return creepage and force at the peak, and whether it had to be searched for.
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from bench.kernel.jit import folded, inner, part
+from bench.kernel.jit import apart, folded, inner, part
 from bench.kernel.records import QUEUE_LENGTH, SENSOR_DEAD, SENSOR_STUCK
 
 SENSED_AT_ONCE = 1e-10
@@ -227,7 +227,7 @@ def sense_together(n_lanes: int, train: Any, lanes: Any) -> None:
         lanes.sampled_pulse_time[k] = sampled if is_sampled else lanes.sampled_pulse_time[k]
 
 
-@folded
+@apart
 def sense(
     time: float,
     duration: float,

@@ -418,7 +418,7 @@ def stay_locked(
     return spent, 0.0, first, 0.0, grip
 
 
-@folded
+@apart
 def turn(
     duration: float,
     speed: float,
