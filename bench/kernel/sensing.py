@@ -286,3 +286,68 @@ def keep_sample(speed: float, pressure: float, state: Any) -> None:
     state.sensed_speed[place] = speed
     state.sensed_pressure[place] = pressure
     state.n_sensed += 1
+
+
+@inner
+def load_sensor(
+    k: int, time: float, lanes: Any, group: Any, train: Any, axle: Any, state: Any
+) -> None:
+    """Take what a plain sensor knows into a lane; move one with faults on by itself.
+
+    Parameters
+    ----------
+    k : int        lane
+    time : float   as its piece begins. [s]
+    """
+    lanes.start[k] = time
+    if state.sensor_fault != 0 or not is_plain(axle, state):
+        sense(
+            time,
+            lanes.duration[k],
+            lanes.wheel_before[k],
+            lanes.wheel_acceleration[k],
+            state.pressure,
+            lanes.pressure_rate[k],
+            group,
+            train,
+            axle,
+            state,
+        )
+        lanes.sample[k] = math.inf
+        return
+    lanes.sample[k] = time_to_sample_after(time, group, state)
+    lanes.pulse_pitch[k] = axle.pulse_pitch
+    lanes.pulses_per_metre[k] = axle.pulses_per_metre
+    lanes.assumed_pitch[k] = axle.assumed_pitch
+    lanes.rim_travel[k] = state.rim_travel
+    lanes.next_pulse[k] = state.next_pulse
+    lanes.n_pulses[k] = state.n_pulses
+    lanes.pulse_time[k] = state.pulse_time
+    lanes.sampled_pulse_time[k] = state.sampled_pulse_time
+    lanes.measured_speed[k] = state.measured_speed
+
+
+@inner
+def take_sample(k: int, lanes: Any, group: Any, state: Any) -> bool:
+    """Keep what a lane's sample found, if there was one in its piece; return whether there was."""
+    sample = lanes.sample[k]
+    if sample > lanes.duration[k] + SENSED_AT_ONCE:
+        return False
+    pressure = state.pressure + lanes.pressure_rate[k] * min(sample, lanes.duration[k])
+    keep_sample(lanes.measured_speed[k], pressure, state)
+    lanes.sample[k] = time_to_sample_after(lanes.start[k], group, state)
+    return True
+
+
+@inner
+def unload_sensor(k: int, lanes: Any, state: Any) -> None:
+    """Put back what a plain sensor knows after its piece."""
+    if math.isinf(lanes.sample[k]):
+        return
+    spent = lanes.duration[k]
+    state.rim_travel += (lanes.wheel_before[k] + 0.5 * lanes.wheel_acceleration[k] * spent) * spent
+    state.next_pulse = lanes.next_pulse[k]
+    state.n_pulses = lanes.n_pulses[k]
+    state.pulse_time = lanes.pulse_time[k]
+    state.sampled_pulse_time = lanes.sampled_pulse_time[k]
+    state.measured_speed = lanes.measured_speed[k]

@@ -366,3 +366,44 @@ def count_piece(k: int, lanes: Any, state: Any) -> None:
         state.demanded_work += lanes.demanded_work[k]
         state.peak_work += lanes.peak_work[k]
         state.load_work += lanes.load_work[k]
+
+
+@inner
+def note_lane(
+    time: float,
+    k: int,
+    lanes: Any,
+    moving: Any,
+    run: Any,
+    train: Any,
+    axle: Any,
+    lock_log: Any,
+    lock_trail: Any,
+    rail_heat: Any,
+    histogram: Any,
+    state: Any,
+) -> None:
+    """Add up how a lane's axle slid or stood in its piece, which began at `time`. [s]"""
+    spent, heat = lanes.duration[k], lanes.contact_heat[k]
+    end_speed = lanes.speed[k] + moving.acceleration * spent
+    locked, begins = count_lock(spent, time, lanes.wheel_before[k], end_speed, heat, run, state)
+    if locked > 0.0:
+        place = moving.distance + moving.speed * state.elapsed - axle.offset
+        log_lock(
+            locked,
+            begins,
+            spent,
+            time,
+            place,
+            end_speed,
+            heat,
+            lanes.i_axle[k],
+            moving,
+            lock_log,
+            state,
+        )
+        sample_lock(moving, lock_log, lock_trail, state)
+        rail_heat[state.i_cell] += 0.5 * heat * locked / spent / train.cell_length
+    count_slide(
+        spent, time, end_speed, lanes.creepage[k], lanes.flash_intensity[k], run, histogram, state
+    )

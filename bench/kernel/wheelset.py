@@ -16,6 +16,7 @@ from typing import Any
 
 from bench.kernel.creep import creep_force, polach_force, steepest_fall
 from bench.kernel.jit import apart, folded, inner, part
+from bench.kernel.records import POLACH
 
 GAMMA = 1.0 - math.sqrt(0.5)
 """Diagonal coefficient of both stages; their weights in the step are 1 - gamma and gamma."""
@@ -444,4 +445,48 @@ def turn(
         state.is_locked = 0
     return spin_until_locked(
         duration, speed, acceleration, brake_force, brake_rate, axle, state, law
+    )
+
+
+@inner
+def load_wheels(k: int, lanes: Any, axle: Any, state: Any) -> None:
+    """Take an axle's wheels, and what its cell makes of the creep curve, into a lane."""
+    lanes.wheel_before[k] = state.wheel_speed
+    lanes.rotating_mass[k] = axle.rotating_mass
+    lanes.wheel_load[k] = state.wheel_load
+    lanes.contact_stiffness[k] = state.contact_stiffness
+    lanes.friction[k] = state.friction
+    lanes.friction_ratio[k] = state.friction_ratio
+    lanes.friction_decay[k] = state.friction_decay
+    lanes.adhesion_reduction[k] = state.adhesion_reduction
+    lanes.slip_reduction[k] = state.slip_reduction
+    lanes.curve_slip[k] = state.curve_slip
+    lanes.curve_force[k] = state.curve_force
+    lanes.curve_slope[k] = state.curve_slope
+
+
+@inner
+def turn_lane(k: int, acceleration: float, lanes: Any, axle: Any, state: Any, law: Any) -> None:
+    """Keep what `spin_together` found for a lane where it holds; else turn its wheels alone."""
+    is_right = law.kind == POLACH and lanes.is_right[k] == 1.0
+    if is_right and not state.is_locked and state.curve_slope != 0.0:
+        state.curve_slip = lanes.next_slip[k]
+        state.curve_force = lanes.next_force[k]
+        state.curve_slope = lanes.next_slope[k]
+        return
+    (
+        lanes.duration[k],
+        lanes.wheel_1[k],
+        lanes.force_1[k],
+        lanes.wheel_2[k],
+        lanes.force_2[k],
+    ) = turn(
+        lanes.duration[k],
+        lanes.speed[k],
+        acceleration,
+        lanes.brake[k],
+        lanes.brake_rate[k],
+        axle,
+        state,
+        law,
     )
