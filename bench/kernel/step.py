@@ -1,11 +1,12 @@
 """One step of the whole train: where the parts of the kernel meet.
 
-The axles are moved one after the other from the front, each over the whole step (those under one
-controller together, from one of its samples to the next), cut at its own events: cell borders,
-valve commands, ends of pressure ramps, lock and re-spin. An axle leaves a cell long before the
-next one enters it (a cell is at most half the smallest axle spacing), so this order gives every
-axle the rail exactly as those before it left it, however many axles stand in one cell or cells lie
-in one step.
+The axles are moved together, each over the whole step (or those under one controller, from one of
+its samples to the next, where a command may act within the step), cut at its own events: cell
+borders, valve commands, ends of pressure ramps, lock and re-spin. That is possible because no axle
+gets far enough to enter a cell that one before it leaves meanwhile: a cell is at most half the
+smallest axle spacing. Where the step is so long or the train so fast that one might, the axles are
+moved one after the other from the front. Either way every axle meets the rail exactly as those
+before it left it.
 
 Within a step the train's speed is taken to run linearly with the acceleration of the step before;
 its true change then follows from the impulse of the rail forces, which the wheels' own momentum

@@ -6,7 +6,8 @@ Time a call: each function compiled alone and called on the states of axles in t
 yardstick's stop, the best of several, one core. Calls a piece: the kernel goes on as plain Python
 through a short window of that stop at four speeds, counted. The time of a function includes what
 it calls; shares therefore do not add up to one. In the loop functions are inlined into each other,
-so small ones cost less than here.
+so small ones cost less than here. Functions that end in `_together`, and `find_borders`, take all
+axles of the train at a call here, and those that still move in the loop.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ from clock import machine, print_row, timed_stop, yardstick
 
 from bench.contract import Controller
 from bench.kernel import air, creep, friction, loads, loop, pneumatics, sensing, tally, wheelset
+from bench.kernel.axle import find_borders
 from bench.kernel.loop import run_compiled
 from bench.kernel.records import RUNNING, World
 from bench.packing import pack
@@ -39,10 +41,11 @@ from bench.update import compile_update
 
 SPEEDS = (33.5, 22.0, 11.0, 3.0)  # [m/s]
 COUNTED = (
-    *("creep_force", "solve_stage", "turn", "find_peak", "peak_met", "longest_piece"),
+    *("spin_together", "sense_together", "add_up_together", "find_borders"),
+    *("creep_force", "solve_stage", "turn", "find_peak", "follow_peak", "longest_piece"),
     *("pressure_piece", "mass_flow", "rim_force", "heat_brake", "count_air"),
-    *("count_energy", "count_adhesion", "count_lock", "count_slide", "note_slide"),
-    *("watch_pulses", "enter_cell", "transfer_load", "observe", "accept"),
+    *("count_piece", "count_lock", "count_slide", "load_wheels", "load_sensor"),
+    *("enter_cell", "transfer_load", "observe", "accept"),
 )
 
 
@@ -212,28 +215,6 @@ def _count_air(n, world):
 
 
 @numba.njit(error_model="numpy")
-def _count_energy(n, world):
-    total, train, speed = 0.0, world.train[0], world.train_state[0].speed
-    for k in range(n):
-        for i in range(world.axles.shape[0]):
-            state = world.axle_states[i]
-            piece = (5e-3, state.wheel_speed, state.rail_force, state.wheel_speed, 1.0 * k)
-            total += tally.count_energy(piece, speed, -0.4, 1e4, 10.0, train, state)
-    return total
-
-
-@numba.njit(error_model="numpy")
-def _count_adhesion(n, world):
-    speed, law = world.train_state[0].speed, world.law[0]
-    for k in range(n):
-        for i in range(world.axles.shape[0]):
-            axle, state = world.axles[i], world.axle_states[i]
-            piece = (5e-3, state.wheel_speed, state.rail_force, state.wheel_speed, 1.0 * k)
-            tally.count_adhesion(piece, speed, -0.4, 1e4, 0.0, axle, state, law)
-    return world.axle_states[0].peak_work
-
-
-@numba.njit(error_model="numpy")
 def _count_lock(n, world):
     total, run, speed = 0.0, world.run[0], world.train_state[0].speed
     for k in range(n):
@@ -246,29 +227,86 @@ def _count_lock(n, world):
 @numba.njit(error_model="numpy")
 def _count_slide(n, world):
     run, speed = world.run[0], world.train_state[0].speed
-    for _ in range(n):
+    for k in range(n):
         for i in range(world.axles.shape[0]):
-            tally.count_slide(5e-3, speed, run, world.slide_histogram, world.axle_states[i])
+            state = world.axle_states[i]
+            tally.count_slide(5e-3, 1e-3 * k, speed, 0.1, 1.0, run, world.slide_histogram, state)
     return world.slide_histogram[0, 0]
 
 
 @numba.njit(error_model="numpy")
-def _note_slide(n, world):
-    run, speed = world.run[0], world.train_state[0].speed
-    for k in range(n):
+def _count_piece(n, world):
+    for _ in range(n):
         for i in range(world.axles.shape[0]):
-            tally.note_slide(5e-3, 1e-3 * k, speed, 1.0, run, world.axle_states[i])
-    return world.axle_states[0].flash_intensity
+            tally.count_piece(i, world.lanes[0], world.axle_states[i])
+    return world.axle_states[0].peak_work
 
 
 @numba.njit(error_model="numpy")
-def _watch_pulses(n, world):
+def _load_wheels(n, world):
+    for _ in range(n):
+        for i in range(world.axles.shape[0]):
+            wheelset.load_wheels(i, world.lanes[0], world.axles[i], world.axle_states[i])
+    return world.lanes[0].friction[0]
+
+
+@numba.njit(error_model="numpy")
+def _load_sensor(n, world):
+    lanes, train = world.lanes[0], world.train[0]
     for k in range(n):
         for i in range(world.axles.shape[0]):
-            state = world.axle_states[i]
-            speed = state.wheel_speed
-            sensing.watch_pulses(5e-3 * k, 5e-3, speed, 0.0, world.axles[i], state)
-    return world.axle_states[0].pulse_time
+            axle = world.axles[i]
+            group, state = world.groups[axle.i_group], world.axle_states[i]
+            sensing.load_sensor(i, 1e-3 * k, lanes, group, train, axle, state)
+    return lanes.start[0]
+
+
+@numba.njit(error_model="numpy")
+def _follow_peak(n, world):
+    total, moving, law = 0.0, world.train_state[0], world.law[0]
+    for k in range(n):
+        for i in range(world.axles.shape[0]):
+            speed = moving.speed * (1.0 + 1e-7 * k)
+            total += creep.follow_peak(speed, world.axles[i], world.axle_states[i], law)[1]
+    return total
+
+
+# These take all axles at once.
+
+
+@numba.njit(error_model="numpy")
+def _spin_together(n, world):
+    lanes = world.lanes[0]
+    for k in range(n):
+        lanes.brake[0] += 0.01 * k
+        wheelset.spin_together(world.axles.shape[0], -0.4, lanes)
+    return lanes.wheel_2[0]
+
+
+@numba.njit(error_model="numpy")
+def _sense_together(n, world):
+    lanes = world.lanes[0]
+    for k in range(n):
+        lanes.start[0] += 1e-9 * k
+        sensing.sense_together(world.axles.shape[0], world.train[0], lanes)
+    return lanes.measured_speed[0]
+
+
+@numba.njit(error_model="numpy")
+def _add_up_together(n, world):
+    lanes = world.lanes[0]
+    for k in range(n):
+        lanes.brake[0] += 0.01 * k
+        tally.add_up_together(world.axles.shape[0], -0.4, world.train[0], lanes)
+    return lanes.cleaning[0]
+
+
+@numba.njit(error_model="numpy")
+def _find_borders(n, world):
+    lanes = world.lanes[0]
+    for k in range(n):
+        find_borders(world.axles.shape[0], 20.0 + 1e-7 * k, -0.4, lanes)
+    return lanes.border[0]
 
 
 @numba.njit(error_model="numpy")
@@ -299,21 +337,25 @@ def _accept(n, world):
 
 
 DRIVERS: tuple[tuple[str, Callable[..., Any], str], ...] = (
+    ("spin_together", _spin_together, "train"),
+    ("sense_together", _sense_together, "train"),
+    ("add_up_together", _add_up_together, "train"),
+    ("find_borders", _find_borders, "train"),
+    ("load_wheels", _load_wheels, "axle"),
+    ("load_sensor", _load_sensor, "axle"),
+    ("count_piece", _count_piece, "axle"),
     ("turn", _turn, "axle"),
     ("solve_stage", _solve_stage, "axle"),
     ("creep_force", _creep_force, "axle"),
     ("pressure_piece", _pressure_piece, "axle"),
     ("mass_flow", _mass_flow, "axle"),
-    ("count_adhesion", _count_adhesion, "axle"),
     ("find_peak", _find_peak, "axle"),
-    ("count_energy", _count_energy, "axle"),
+    ("follow_peak", _follow_peak, "axle"),
     ("count_lock", _count_lock, "axle"),
     ("count_slide", _count_slide, "axle"),
-    ("note_slide", _note_slide, "axle"),
     ("count_air", _count_air, "axle"),
     ("heat_brake", _heat_brake, "axle"),
     ("rim_force", _rim_force, "axle"),
-    ("watch_pulses", _watch_pulses, "axle"),
     ("longest_piece", _longest_piece, "axle"),
     ("transfer_load", _transfer_load, "vehicle"),
     ("observe", _observe, "group"),
@@ -346,7 +388,7 @@ def print_profile(seconds: float, n_repeats: int) -> None:
         f"{stop.ns_per_piece:.0f} ns each; {stop.n_axles * stop.n_steps} axle steps"
     )
     print_row("function", "ns a call", "calls a piece", "ns a piece", "share", width=16)
-    sizes = {"axle": len(worlds[0].axles), "vehicle": len(worlds[0].vehicles)}
+    sizes = {"train": 1, "axle": len(worlds[0].axles), "vehicle": len(worlds[0].vehicles)}
     for name, driver, unit in DRIVERS:
         n_calls = sizes.get(unit, len(worlds[0].groups))
         cost = float(np.mean([ns_a_call(driver, world, n_calls, n_repeats) for world in worlds]))

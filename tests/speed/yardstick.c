@@ -5,7 +5,8 @@
  * borders, valve commands, ends of pressure ramps, lock and re-spin; cells read on entering and
  * committed on leaving; ISO 6358 air; toothed wheels; samples inside the step; load transfer; the
  * tallies a campaign's summary needs. What bench/kernel does to be faster is not in here: axles that
- * run ahead of samples, the tangent of the stage before, peaks found from the last one. The
+ * run ahead of samples, the tangent of the stage before, peaks followed from the last one, and axles
+ * moved together, in vector instructions, with an exponential and an arctangent to match. The
  * strategy is bench/native/examples/slip_band.c. Names are those of the kernel, where each piece is
  * explained; the structs come from `records.h`, which tests/speed/against_c.py writes from
  * bench.kernel.records.

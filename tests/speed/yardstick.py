@@ -29,7 +29,7 @@ from bench.contract import Controller
 from bench.scenario import Scenario
 from controllers import by_name
 
-STEPS = (0.04, 0.02, 0.01, 0.005, 0.0025)  # [s]
+STEPS = (0.04, 0.03, 0.02, 0.01, 0.005, 0.0025)  # [s]
 FINEST = 0.000625
 SMOOTH = "peak_follower"
 BUDGET = 1e-3
