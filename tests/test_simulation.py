@@ -3,10 +3,12 @@
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 import bench
 import controllers
+from bench.contract import Controller
 from bench.errors import InputError
 
 SHORT = 'based_on = "dry"\ntitle = "short"\ninitial_speed_mph = 5\n'
@@ -61,3 +63,20 @@ def test_the_summary_has_the_names_promised() -> None:
         assert len(stop.summary[name]) == scenario.train.n_axles
     n_rows = len(stop.traces["time"])
     assert all(len(trace) == n_rows > 100 for trace in stop.traces.values())
+
+
+def test_a_strategy_may_make_arrays_of_its_own() -> None:
+    """It is then compiled with references counted, which others are spared."""
+
+    def update(observation: Any, parameters: Any, memory: Any, command: Any, signals: Any) -> None:
+        wanted = np.zeros(observation.shape[0])
+        command[:, 0] = wanted
+        command[:, 1] = wanted + 1.0
+        signals[0] = 0.0
+
+    own = Controller(name="maker", title="fills, from arrays it makes", update=update)
+    scenario = bench.load_scenario("dry").replace({"initial_speed": 5.0})
+    filled = bench.simulate(scenario, own, with_traces=False).summary
+    assert (
+        filled == bench.simulate(scenario, controllers.by_name("none"), with_traces=False).summary
+    )

@@ -15,7 +15,7 @@ from bench.kernel.sensing import sense, sense_together
 from bench.kernel.tally import add_up_together
 from bench.kernel.wheelset import GAMMA, longest_piece, spin_together, turn
 from bench.packing import pack
-from bench.simulation import compile_update
+from bench.update import compile_update
 from controllers import by_name
 from tests.support_stops import DRY, FALLING, FLAT, packed, plain_stop, wheel_on
 
