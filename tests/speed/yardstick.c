@@ -34,6 +34,8 @@ enum { QUEUE_LENGTH = 16, SLIDE_BANDS = 6, SPEED_BANDS = 10, N_OBSERVED = 11, N_
 #define GAMMA 0.29289321881345243 /* 1 - sqrt(1/2) */
 #define PI 3.141592653589793
 
+static double piece_heat; /* of the contact, in the last piece [J] */
+
 typedef struct {
     RUN *run;
     TRAIN *train;
@@ -673,7 +675,7 @@ static void count_lock(double duration, double time, double wheel_before, double
         state->locked_time += locked;
         state->lock_duration += locked;
         state->locked_distance += locked * train_speed;
-        state->locked_energy += state->piece_heat * locked / duration;
+        state->locked_energy += piece_heat * locked / duration;
         if (state->lock_duration > state->longest_lock) {
             state->longest_lock = state->lock_duration;
             state->longest_lock_speed = state->lock_start_speed;
@@ -709,7 +711,7 @@ static void count_slide(double duration, double time, double train_speed, const 
         state->initial_adhesion = state->rail_force / (2.0 * state->wheel_load);
     }
     if (state->wheel_speed >= run->locked_wheel_speed) {
-        double power = 0.5 * state->piece_heat / duration;
+        double power = 0.5 * piece_heat / duration;
         double intensity = power / (sqrt(state->wheel_speed) + sqrt(train_speed));
         if (intensity > state->flash_intensity) {
             state->flash_intensity = intensity;
@@ -783,7 +785,7 @@ static double move_axle_piece(double longest, double time, double speed, double 
     state->wheel_speed = piece.wheel_2;
     state->rail_force = piece.force_2;
     state->wheel_acceleration = (state->wheel_speed - wheel_before) / piece.spent;
-    state->piece_heat = count_energy(&piece, speed, acceleration, brake, brake_rate, train, state);
+    piece_heat = count_energy(&piece, speed, acceleration, brake, brake_rate, train, state);
     end_speed = speed + acceleration * piece.spent;
     state->pressure = most(0.0, state->pressure + rate * piece.spent);
     count_air(state->pressure - pressure_before, axle, state, vehicle);
