@@ -37,22 +37,21 @@ def transfer_load(acceleration: float, vehicle: Any, axles: Any, states: Any) ->
         body = vehicle.body_mass * push * lever / vehicle.bogie_spacing
     over_base = 1.0 / vehicle.wheelbase if per_bogie == 2 else 0.0
     at_pivot = vehicle.body_mass * push * vehicle.pivot_height / n_bogies
-    for i in range(n_axles):
-        i_bogie = i // per_bogie
-        change = 0.0
-        if i_bogie == 0:
-            change = body / per_bogie
-        elif i_bogie == n_bogies - 1:
-            change = -body / per_bogie
-        if per_bogie == 2:
-            radius = axles[first + i].wheel_radius
-            pitch = (at_pivot + vehicle.bogie_mass * push * radius) * over_base
-            change += pitch if i % 2 == 0 else -pitch
-        rest = axles[first + i].wheel_load
-        load = max(rest + 0.5 * change, 0.05 * rest)
-        states[first + i].wheel_load = load
-        by_load = _cube_root(load / rest)
-        states[first + i].contact_stiffness = axles[first + i].contact_stiffness * by_load * by_load
+    i = first
+    for i_bogie in range(n_bogies):
+        by_body = body / per_bogie
+        if i_bogie > 0:
+            by_body = -by_body if i_bogie == n_bogies - 1 else 0.0
+        side = 1.0
+        for _ in range(per_bogie):
+            axle, state = axles[i], states[i]
+            pitch = (at_pivot + vehicle.bogie_mass * push * axle.wheel_radius) * over_base
+            load = max(axle.wheel_load + 0.5 * (by_body + side * pitch), 0.05 * axle.wheel_load)
+            state.wheel_load = load
+            by_load = _cube_root(load / axle.wheel_load)
+            state.contact_stiffness = axle.contact_stiffness * by_load * by_load
+            side = -side
+            i += 1
 
 
 @folded
