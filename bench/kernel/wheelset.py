@@ -268,59 +268,79 @@ def spin_together(n_lanes: int, acceleration: float, lanes: Any) -> None:
     """
     for k in range(n_lanes):
         duration, start = lanes.duration[k], lanes.wheel_before[k]
-        load, friction = lanes.wheel_load[k], lanes.friction[k]
-        friction_ratio, decay = lanes.friction_ratio[k], lanes.friction_decay[k]
-        adhering, sliding = lanes.adhesion_reduction[k], lanes.slip_reduction[k]
-        stiffness = lanes.contact_stiffness[k]
-        spread = _LARGEST_SHAPE * load * friction
         weight, per_weight = _weights(duration, lanes.rotating_mass[k])
-        slip_0, slope_0 = lanes.curve_slip[k], lanes.curve_slope[k]
-
         speed_1 = lanes.speed[k] + acceleration * GAMMA * duration
         brake_1 = lanes.brake[k] + lanes.brake_rate[k] * GAMMA * duration
-        guess_1 = start_stage(
-            start, weight, brake_1, speed_1, spread, slip_0, lanes.curve_force[k], slope_0
-        )
-        slip_1 = speed_1 - guess_1
-        force_1, slope_1 = polach_force(
-            slip_1, speed_1, load, friction, friction_ratio, decay, adhering, sliding, stiffness
-        )
-        _, change_1, rest_1, allowed_1, is_near_1 = newton_step(
-            start, weight, brake_1, speed_1, spread, slip_0, slope_0, guess_1, force_1, slope_1
-        )
-        is_done_1 = abs(change_1) <= allowed_1
-        wheel_1 = guess_1 + change_1
-        is_right = (abs(wheel_1 - start + weight * brake_1) <= weight * spread) & (
-            is_done_1 | is_near_1
-        )
-        wheel_1 = wheel_1 if is_done_1 else wheel_1 + rest_1
-
+        last = (lanes.curve_slip[k], lanes.curve_force[k], lanes.curve_slope[k])
+        wheel_1, at_1, is_right_1 = _stage_at_once(start, weight, brake_1, speed_1, last, k, lanes)
         base = _second_base(start, wheel_1)
         speed_2 = lanes.speed[k] + acceleration * duration
         brake_2 = lanes.brake[k] + lanes.brake_rate[k] * duration
-        guess_2 = start_stage(base, weight, brake_2, speed_2, spread, slip_1, force_1, slope_1)
-        slip_2 = speed_2 - guess_2
-        force_2, slope_2 = polach_force(
-            slip_2, speed_2, load, friction, friction_ratio, decay, adhering, sliding, stiffness
-        )
-        _, change_2, rest_2, allowed_2, is_near_2 = newton_step(
-            base, weight, brake_2, speed_2, spread, slip_1, slope_1, guess_2, force_2, slope_2
-        )
-        is_done_2 = abs(change_2) <= allowed_2
-        wheel_2 = guess_2 + change_2
-        is_right = (
-            is_right
-            & (abs(wheel_2 - base + weight * brake_2) <= weight * spread)
-            & (is_done_2 | is_near_2)
-        )
-        wheel_2 = wheel_2 if is_done_2 else wheel_2 + rest_2
-
+        wheel_2, at_2, is_right_2 = _stage_at_once(base, weight, brake_2, speed_2, at_1, k, lanes)
         lanes.wheel_1[k] = wheel_1
         lanes.force_1[k] = (wheel_1 - start) * per_weight + brake_1
         lanes.wheel_2[k] = wheel_2
         lanes.force_2[k] = (wheel_2 - base) * per_weight + brake_2
-        lanes.next_slip[k], lanes.next_force[k], lanes.next_slope[k] = slip_2, force_2, slope_2
-        lanes.is_right[k] = 1.0 if is_right & (wheel_2 > 0.0) else 0.0
+        lanes.next_slip[k], lanes.next_force[k], lanes.next_slope[k] = at_2
+        lanes.is_right[k] = 1.0 if is_right_1 & is_right_2 & (wheel_2 > 0.0) else 0.0
+
+
+@folded
+def _stage_at_once(
+    base: float,
+    weight: float,
+    brake_force: float,
+    train_speed: float,
+    last: tuple[float, float, float],
+    k: int,
+    lanes: Any,
+) -> tuple[Any, Any, Any]:
+    """Solve a stage of a lane by one evaluation of the creep curve, as `solve_stage` mostly does.
+
+    Parameters
+    ----------
+    base, weight, brake_force, train_speed   as `solve_stage`
+    last : (slip speed, force, slope)        of the last evaluation. [m/s], [N], [N s/m]
+
+    Returns
+    -------
+    (wheel_speed, (slip speed, force, slope), is_right)   rim speed [m/s]; this evaluation; whether
+    one was enough
+    """
+    last_slip, last_force, last_slope = last
+    spread = _LARGEST_SHAPE * lanes.wheel_load[k] * lanes.friction[k]
+    guess = start_stage(
+        base, weight, brake_force, train_speed, spread, last_slip, last_force, last_slope
+    )
+    slip_speed = train_speed - guess
+    force, slope = polach_force(
+        slip_speed,
+        train_speed,
+        lanes.wheel_load[k],
+        lanes.friction[k],
+        lanes.friction_ratio[k],
+        lanes.friction_decay[k],
+        lanes.adhesion_reduction[k],
+        lanes.slip_reduction[k],
+        lanes.contact_stiffness[k],
+    )
+    _, change, rest, allowed, is_near = newton_step(
+        base,
+        weight,
+        brake_force,
+        train_speed,
+        spread,
+        last_slip,
+        last_slope,
+        guess,
+        force,
+        slope,
+    )
+    is_done = abs(change) <= allowed
+    wheel_speed = guess + change
+    is_within = abs(wheel_speed - base + weight * brake_force) <= weight * spread
+    wheel_speed = wheel_speed if is_done else wheel_speed + rest
+    return wheel_speed, (slip_speed, force, slope), is_within & (is_done | is_near)
 
 
 @folded
