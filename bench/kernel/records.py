@@ -152,7 +152,7 @@ TRAIN = _record(
     ("has_pressure_transducer", _i),  # else the controllers see no cylinder pressure
     ("cell_length", _f),  # [m]
     ("rail_start", _f),  # distance where cell 0 begins, negative [m]
-    ("room", _f),  # smallest axle spacing less a cell [m]
+    ("room", _f),  # smallest axle spacing less a cell: axles that run less move together [m]
     ("locked_cleaning_share", _f),  # cleaning efficiency at creepage one [-]
     ("full_cleaning_slip", _f),  # creepage up to which cleaning is full [-]
     ("cleaning_law", _i),  # RAIL_MEMORY or CONTACT_ONLY
