@@ -101,7 +101,8 @@ def _move_group(world: Any) -> bool:
 
     A command acts only after the valve's delay, so the axles are moved on by that delay beyond the
     sample before the controller is asked: pieces of time need not end at samples. What the sample
-    found is kept meanwhile (bench.kernel.sensing).
+    found is kept meanwhile (bench.kernel.sensing). Where that carries every controller past the
+    step's end, the first one's turn moves all axles of the train there (`is_together`).
 
     Returns
     -------
