@@ -57,7 +57,7 @@ def _cross_border(
 
 @inlined
 def _enter_next_cell(i_axle: int, world: Any) -> None:
-    """Hand `_cross_border` what it needs: it is called from two places, so stays out of line."""
+    """Hand `_cross_border` what it needs: compiled once, it serves two places."""
     _cross_border(
         i_axle,
         world.cells,
