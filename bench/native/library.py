@@ -199,11 +199,10 @@ def _text(path: Path, what: str, value: bytes | None) -> str:
 
 @lru_cache(maxsize=64)
 def _compiled(update: NativeUpdate) -> Update:
-    import numba
-
+    from bench.kernel.jit import compile_strategy
     from bench.kernel.records import UPDATE_SIGNATURE
 
-    made: Update = numba.njit(UPDATE_SIGNATURE, error_model="numpy")(update.plain)
+    made: Update = compile_strategy(update.plain, UPDATE_SIGNATURE, is_kept=False)
     return made
 
 
