@@ -9,26 +9,28 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
-    from bench.contract import Controller, Parameter
-    from bench.errors import InputError
-    from bench.scenario import Scenario, load_scenario, scenario_names
-    from bench.shortest import shortest_possible
-    from bench.simulation import simulate
-    from bench.stop import Stop
+from slipbench.ground.version import VERSION
 
-__version__ = "0.1.0"
+if TYPE_CHECKING:
+    from slipbench.contract import Controller, Parameter
+    from slipbench.ground.errors import InputError
+    from slipbench.scenario import Scenario, load_scenario, scenario_names
+    from slipbench.stop.shortest import shortest_possible
+    from slipbench.stop.simulation import simulate
+    from slipbench.stop.stop import Stop
+
+__version__ = VERSION
 
 _HOME = {
-    "Controller": "bench.contract",
-    "InputError": "bench.errors",
-    "Parameter": "bench.contract",
-    "Scenario": "bench.scenario",
-    "Stop": "bench.stop",
-    "load_scenario": "bench.scenario",
-    "scenario_names": "bench.scenario",
-    "shortest_possible": "bench.shortest",
-    "simulate": "bench.simulation",
+    "Controller": "slipbench.contract",
+    "InputError": "slipbench.ground.errors",
+    "Parameter": "slipbench.contract",
+    "Scenario": "slipbench.scenario",
+    "Stop": "slipbench.stop.stop",
+    "load_scenario": "slipbench.scenario",
+    "scenario_names": "slipbench.scenario",
+    "shortest_possible": "slipbench.stop.shortest",
+    "simulate": "slipbench.stop.simulation",
 }
 
 __all__ = [
@@ -48,7 +50,7 @@ def __getattr__(name: str) -> Any:
     """Import a public name when it is first asked for, so that importing the package is light."""
     if name in _HOME:
         return getattr(import_module(_HOME[name]), name)
-    raise AttributeError(f"module 'bench' has no attribute {name!r}")
+    raise AttributeError(f"module 'slipbench' has no attribute {name!r}")
 
 
 def __dir__() -> list[str]:

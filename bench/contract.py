@@ -35,9 +35,9 @@ train_acceleration     m/s2    truth: mean over the last step
 Valve fill connects the cylinder to the demanded pressure times the demand factor, hold isolates
 it, vent empties it to atmosphere; each acts after the valve's delay. A strategy of `scope="train"`
 sees all axles of the train; else one call sees one vehicle's axles. Functions a strategy calls must
-be decorated with `bench.helper.helper`, or with `numba.njit` where they make arrays. For numbers
-that are the same to the last bit compiled and plain, keep to + - * /, comparisons, min, max, abs
-and functions of `math`.
+be decorated with `slipbench.compiling.helper.helper`, or with `numba.njit` where they make arrays.
+For numbers that are the same to the last bit compiled and plain, keep to + - * /, comparisons, min,
+max, abs and functions of `math`.
 """
 
 from __future__ import annotations
@@ -50,8 +50,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from bench.errors import InputError
-from bench.kernel.columns import FILL, HOLD, N_MEASURED, OBSERVED, VENT
+from slipbench.ground.errors import InputError
+from slipbench.kernel.columns import FILL, HOLD, N_MEASURED, OBSERVED, VENT
 
 __all__ = [
     "COLUMN",

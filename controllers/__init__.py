@@ -2,9 +2,8 @@
 
 import difflib
 
-from bench.contract import Controller
-from bench.errors import InputError
-from controllers import (
+from slipbench.contract import Controller
+from slipbench.controllers import (
     cleaning_balance,
     deceleration,
     deep_slip,
@@ -19,6 +18,7 @@ from controllers import (
     speed_difference,
     train_coordinated,
 )
+from slipbench.ground.errors import InputError
 
 ALL_CONTROLLERS: tuple[Controller, ...] = (
     none.CONTROLLER,

@@ -30,7 +30,8 @@ wrong until the next weighing. Deep slides wear treads, which this bench does no
 This project's own.
 """
 
-from bench.contract import (
+from slipbench.compiling.helper import helper
+from slipbench.contract import (
     DEMAND_FACTOR,
     SAMPLE_TIME,
     SLIDE,
@@ -40,10 +41,9 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from bench.helper import helper
-from controllers.adhesion import FORCE
-from controllers.reference import PROBED
-from controllers.slip_servo import (
+from slipbench.controllers.adhesion import FORCE
+from slipbench.controllers.reference import PROBED
+from slipbench.controllers.slip_servo import (
     N_MOTION,
     N_SERVO,
     demanded_force,
@@ -53,7 +53,7 @@ from controllers.slip_servo import (
     slide_lasts,
     wanted_pressure,
 )
-from controllers.vehicle_data import (
+from slipbench.controllers.vehicle_data import (
     FORCE_DATA,
     VALVE_DATA,
 )

@@ -11,7 +11,7 @@ application on very slippery rail, where wheels lock for the whole stop; noise o
 measurement must be smoothed, which costs time.
 """
 
-from bench.contract import (
+from slipbench.contract import (
     DEMAND_FACTOR,
     FILL,
     HOLD,
@@ -24,7 +24,7 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from controllers.pulses import end_vent
+from slipbench.controllers.pulses import end_vent
 
 VENT_DECELERATION, RE_ACCELERATION, SMOOTHING_TIME, LONGEST_HOLD, CUT_OUT_SPEED = 0, 1, 2, 3, 4
 SPEED, ACCELERATION, PHASE, HELD_TIME, HAS_SPUN_UP, VENTED = 0, 1, 2, 3, 4, 5  # of the memory

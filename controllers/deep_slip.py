@@ -12,7 +12,7 @@ Known weakness: where the creep curve falls steeply and the film does not clean,
 every strategy that grips. Treads wear along the whole slide.
 """
 
-from bench.contract import (
+from slipbench.contract import (
     DEMAND_FACTOR,
     SLIDE,
     VALVE,
@@ -20,8 +20,8 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from controllers.reference import PROBED
-from controllers.slip_servo import (
+from slipbench.controllers.reference import PROBED
+from slipbench.controllers.slip_servo import (
     N_MOTION,
     N_SERVO,
     full_brake,
@@ -30,7 +30,7 @@ from controllers.slip_servo import (
     slide_lasts,
     wanted_pressure,
 )
-from controllers.vehicle_data import FORCE_DATA, VALVE_DATA
+from slipbench.controllers.vehicle_data import FORCE_DATA, VALVE_DATA
 
 TARGET_SLIP, SETTLING_TIME, PATIENCE, CUT_OUT_SPEED = 0, 1, 2, 3
 SLIDING_SLIP = 0.04

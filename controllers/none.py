@@ -5,7 +5,7 @@ Observes: nothing.
 Known weakness: on rail with less adhesion than demanded every braked wheel locks.
 """
 
-from bench.contract import DEMAND_FACTOR, FILL, VALVE, Controller, Floats
+from slipbench.contract import DEMAND_FACTOR, FILL, VALVE, Controller, Floats
 
 
 def update(

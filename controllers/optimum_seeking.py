@@ -14,7 +14,8 @@ Known weakness: it finds the peak of the rail as it is and sees nothing of what 
 wheels behind; on a flat curve it wanders; it needs spells of a second or two, many to a stop.
 """
 
-from bench.contract import (
+from slipbench.compiling.helper import helper
+from slipbench.contract import (
     DEMAND_FACTOR,
     SAMPLE_TIME,
     SLIDE,
@@ -24,10 +25,9 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from bench.helper import helper
-from controllers.adhesion import ACCELERATION, FORCE
-from controllers.reference import PROBED
-from controllers.slip_servo import (
+from slipbench.controllers.adhesion import ACCELERATION, FORCE
+from slipbench.controllers.reference import PROBED
+from slipbench.controllers.slip_servo import (
     N_MOTION,
     N_SERVO,
     full_brake,
@@ -36,7 +36,7 @@ from controllers.slip_servo import (
     slide_lasts,
     wanted_pressure,
 )
-from controllers.vehicle_data import FORCE_DATA, VALVE_DATA
+from slipbench.controllers.vehicle_data import FORCE_DATA, VALVE_DATA
 
 FIRST_SLIP, LEAST_SLIP, LARGEST_SLIP, SWING, STEP, SPELL = 0, 1, 2, 3, 4, 5
 SETTLING_TIME, PATIENCE, CUT_OUT_SPEED = 6, 7, 8

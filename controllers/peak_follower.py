@@ -7,7 +7,7 @@ can stop shorter.
 Observes: the true peak, speeds and demand.
 """
 
-from bench.contract import COLUMN, DEMAND_FACTOR, FILL, VALVE, Controller, Floats, Parameter
+from slipbench.contract import COLUMN, DEMAND_FACTOR, FILL, VALVE, Controller, Floats, Parameter
 
 SETTLING_TIME = 0
 TRAIN_SPEED = COLUMN["train_speed"]

@@ -14,7 +14,8 @@ Known weakness: a slide growing slower than the thresholds passes for braking un
 it; every cycle gives away the force between the release and the next application.
 """
 
-from bench.contract import (
+from slipbench.compiling.helper import helper
+from slipbench.contract import (
     DEMAND_FACTOR,
     FILL,
     HOLD,
@@ -28,11 +29,10 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from bench.helper import helper
-from controllers.adhesion import ACCELERATION, FORCE, N_ADHESION, estimate_force
-from controllers.pulses import end_vent, pulse
-from controllers.reference import highest_axle
-from controllers.vehicle_data import BRAKE_GAIN, FORCE_DATA
+from slipbench.controllers.adhesion import ACCELERATION, FORCE, N_ADHESION, estimate_force
+from slipbench.controllers.pulses import end_vent, pulse
+from slipbench.controllers.reference import highest_axle
+from slipbench.controllers.vehicle_data import BRAKE_GAIN, FORCE_DATA
 
 HOLD_DECELERATION, VENT_DECELERATION, FORCE_DROP, RELEASE_SHARE, REGRIP_SHARE = 0, 1, 2, 3, 4
 FILL_DUTY, GAIN_ENDED, GUARD_SLIP, SLOWING_LIMIT, CUT_OUT_SPEED = 5, 6, 7, 8, 9

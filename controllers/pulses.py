@@ -5,9 +5,15 @@ A shared part, no strategy.
 
 import math
 
-from bench.contract import FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED, Floats
-from bench.helper import helper
-from controllers.vehicle_data import FILL_DELAY, FILL_RATE, FULL_PRESSURE, VENT_DELAY, VENT_RATE
+from slipbench.compiling.helper import helper
+from slipbench.contract import FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED, Floats
+from slipbench.controllers.vehicle_data import (
+    FILL_DELAY,
+    FILL_RATE,
+    FULL_PRESSURE,
+    VENT_DELAY,
+    VENT_RATE,
+)
 
 N_QUEUE = 16
 """Columns of an axle's memory `steer_pressure` needs; it looks so many samples back at most."""

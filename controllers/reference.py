@@ -13,8 +13,8 @@ What happens when every axle slides at once is what sets the three parts apart:
 The strategy keeps the state in its memory's last row.
 """
 
-from bench.contract import DEMAND, SAMPLE_TIME, WHEEL_SPEED, Floats
-from bench.helper import helper
+from slipbench.compiling.helper import helper
+from slipbench.contract import DEMAND, SAMPLE_TIME, WHEEL_SPEED, Floats
 
 REFERENCE = 0
 """Of the state: the reference speed. [m/s]"""

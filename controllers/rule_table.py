@@ -12,7 +12,8 @@ Known weakness: twenty-five rules from judgement; one slip target for every rail
 rim acceleration comes in steps.
 """
 
-from bench.contract import (
+from slipbench.compiling.helper import helper
+from slipbench.contract import (
     DEMAND_FACTOR,
     FILL,
     SAMPLE_TIME,
@@ -24,9 +25,8 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from bench.helper import helper
-from controllers.pulses import end_vent, pulse
-from controllers.reference import N_STATE, PROBED, probed_axle
+from slipbench.controllers.pulses import end_vent, pulse
+from slipbench.controllers.reference import N_STATE, PROBED, probed_axle
 
 TARGET_SLIP, ACCELERATION_SCALE, PULSE_PERIOD, SMOOTHING_TIME = 0, 1, 2, 3
 SLOWING_LIMIT, PATIENCE, CUT_OUT_SPEED = 4, 5, 6

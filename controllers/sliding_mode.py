@@ -13,7 +13,7 @@ one axle at a time freed as a probe.
 Known weakness: one slip target for every rail; the boundary layer trades chatter for accuracy.
 """
 
-from bench.contract import (
+from slipbench.contract import (
     DEMAND_FACTOR,
     SLIDE,
     VALVE,
@@ -22,9 +22,9 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from controllers.adhesion import FORCE
-from controllers.reference import PROBED
-from controllers.slip_servo import (
+from slipbench.controllers.adhesion import FORCE
+from slipbench.controllers.reference import PROBED
+from slipbench.controllers.slip_servo import (
     N_MOTION,
     N_SERVO,
     full_brake,
@@ -32,7 +32,7 @@ from controllers.slip_servo import (
     servo_valve,
     slide_lasts,
 )
-from controllers.vehicle_data import BRAKE_GAIN, FORCE_DATA, ROTATING_MASS, VALVE_DATA
+from slipbench.controllers.vehicle_data import BRAKE_GAIN, FORCE_DATA, ROTATING_MASS, VALVE_DATA
 
 TARGET_SLIP, REACHING_RATE, BOUNDARY, PATIENCE, CUT_OUT_SPEED = 0, 1, 2, 3, 4
 LEAST_SLIP_SPEED = 0.15

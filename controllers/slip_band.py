@@ -9,7 +9,7 @@ Known weakness: the band is a fixed slip, whatever the rail; a probe takes one a
 from braking for about a second.
 """
 
-from bench.contract import (
+from slipbench.contract import (
     DEMAND_FACTOR,
     FILL,
     HOLD,
@@ -22,8 +22,8 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from controllers.pulses import end_vent
-from controllers.reference import N_STATE, PROBED, probed_axle
+from slipbench.controllers.pulses import end_vent
+from slipbench.controllers.reference import N_STATE, PROBED, probed_axle
 
 FILL_SLIP, VENT_SLIP, LOOK_AHEAD, SLOWING_LIMIT, CUT_OUT_SPEED, PATIENCE = 0, 1, 2, 3, 4, 5
 SLIP, VENTED = 0, 1  # of an axle's memory

@@ -3,12 +3,12 @@
 A shared part, no strategy. Memory of an axle: `adhesion`'s columns first, then these.
 """
 
-from bench.contract import DEMAND, PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats
-from bench.helper import helper
-from controllers.adhesion import FORCE, N_ADHESION, estimate_force
-from controllers.pulses import N_QUEUE, end_vent, has_filled, steer_pressure
-from controllers.reference import ERROR, N_STATE, REFERENCE, fused_speed
-from controllers.vehicle_data import AXLE_MASS, BRAKE_GAIN, FULL_PRESSURE, ROTATING_MASS
+from slipbench.compiling.helper import helper
+from slipbench.contract import DEMAND, PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats
+from slipbench.controllers.adhesion import FORCE, N_ADHESION, estimate_force
+from slipbench.controllers.pulses import N_QUEUE, end_vent, has_filled, steer_pressure
+from slipbench.controllers.reference import ERROR, N_STATE, REFERENCE, fused_speed
+from slipbench.controllers.vehicle_data import AXLE_MASS, BRAKE_GAIN, FULL_PRESSURE, ROTATING_MASS
 
 _QUEUE = N_ADHESION
 _VENTED, _LAST_PRESSURE, _FACTOR = _QUEUE + N_QUEUE, _QUEUE + N_QUEUE + 1, _QUEUE + N_QUEUE + 2

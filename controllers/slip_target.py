@@ -12,7 +12,8 @@ Known weakness: one slip target for every rail; the pulse period adds to the val
 bounds the gains; it does not know its pressure.
 """
 
-from bench.contract import (
+from slipbench.compiling.helper import helper
+from slipbench.contract import (
     DEMAND_FACTOR,
     FILL,
     SAMPLE_TIME,
@@ -24,9 +25,8 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from bench.helper import helper
-from controllers.pulses import end_vent, pulse
-from controllers.reference import N_STATE, PROBED, probed_axle
+from slipbench.controllers.pulses import end_vent, pulse
+from slipbench.controllers.reference import N_STATE, PROBED, probed_axle
 
 TARGET_SLIP, SLIP_GAIN, RATE_GAIN, PULSE_PERIOD, SMOOTHING_TIME = 0, 1, 2, 3, 4
 SLOWING_LIMIT, PATIENCE, CUT_OUT_SPEED = 5, 6, 7

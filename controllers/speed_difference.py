@@ -12,7 +12,7 @@ Known weakness: that; a fixed speed is a small slip at 30 m/s and a locked wheel
 blind to how fast the wheel slows, so it vents late.
 """
 
-from bench.contract import (
+from slipbench.contract import (
     DEMAND_FACTOR,
     FILL,
     HOLD,
@@ -25,8 +25,8 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from controllers.pulses import end_vent
-from controllers.reference import highest_axle
+from slipbench.controllers.pulses import end_vent
+from slipbench.controllers.reference import highest_axle
 
 RELEASE_DIFFERENCE, APPLY_DIFFERENCE, SLOWING_LIMIT, CUT_OUT_SPEED = 0, 1, 2, 3
 

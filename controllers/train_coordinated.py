@@ -7,8 +7,8 @@ theirs, through the demand factor, as far as the equipment allows.
 Observes: wheel speeds and pressures of the whole train, and demand; brake gain and masses as
 vehicle data. When every axle slides at once, the reference runs on the estimated rail forces of all
 axles and on one gripping axle at a time freed as a probe.
-What it gains from 75 mph on the shipped rails (`python -m experiments.what_moved_demand_gains`): at
-factor limit 1.0, which is what is fitted, no demand moves by the limit's meaning, and the cleaning
+What it gains from 75 mph on the shipped rails (experiment `what_moved_demand_gains`): at factor
+limit 1.0, which is what is fitted, no demand moves by the limit's meaning, and the cleaning
 axles alone shorten the stop on wet_leaf by 25 %, autumn_guide 17 %, tough_film 12 %, detergent and
 damp_oxide 3 %, and lengthen it on grease by 7 % and frost by 5 %. Equipment that allows 1.3 (set
 `factor_limit` no higher than the scenario's `brake.demand_factor_limit`) shortens detergent by a
@@ -18,7 +18,8 @@ Known weakness: it needs a train-wide bus; the share is fixed, so rail that does
 punished for what rail that cleans gains.
 """
 
-from bench.contract import (
+from slipbench.compiling.helper import helper
+from slipbench.contract import (
     DEMAND_FACTOR,
     SAMPLE_TIME,
     SLIDE,
@@ -27,10 +28,9 @@ from bench.contract import (
     Floats,
     Parameter,
 )
-from bench.helper import helper
-from controllers.adhesion import FORCE
-from controllers.reference import PROBED
-from controllers.slip_servo import (
+from slipbench.controllers.adhesion import FORCE
+from slipbench.controllers.reference import PROBED
+from slipbench.controllers.slip_servo import (
     N_MOTION,
     N_SERVO,
     demanded_force,
@@ -40,7 +40,7 @@ from controllers.slip_servo import (
     slide_lasts,
     wanted_pressure,
 )
-from controllers.vehicle_data import (
+from slipbench.controllers.vehicle_data import (
     FORCE_DATA,
     VALVE_DATA,
 )

@@ -5,7 +5,7 @@ forces, so their places count from the end. They are data, not for tuning; anoth
 own. Sources: the shipped unit's own values (memory or assumed there), averaged over its axles.
 """
 
-from bench.contract import Parameter
+from slipbench.contract import Parameter
 
 FULL_PRESSURE, FILL_RATE, VENT_RATE, FILL_DELAY, VENT_DELAY = -8, -7, -6, -5, -4
 """Places of `VALVE_DATA` in the parameters, when `FORCE_DATA` follows."""

@@ -1,1 +1,1 @@
-"""One question a file, written like a lab notebook: `python -m experiments.<question>`."""
+"""One question a file, like a lab notebook: `python -m slipbench.experiments.<question>`."""

@@ -7,7 +7,7 @@ blocks (both from memory, not verified); disc pads nearly flat, 0.35.
 Scenario: the Elderwick unit E4 (invented) on `dry`, step 3 from 75 mph, no slip control, running
 resistance off; four tread blocks an axle, matched at a friction of 0.12 (cast iron) or 0.28
 (composite); mixed: motor cars with discs, trailers with cast iron.
-Run: `python -m experiments.disc_or_tread`
+Run: `python -m slipbench.experiments.disc_or_tread`
 """
 
 import sys
@@ -18,11 +18,10 @@ import numpy as np
 import numpy.typing as npt
 from matplotlib.figure import Figure
 
-import controllers
-from bench import load_scenario, simulate
-from bench.figures import style
-from bench.scenario import Scenario
-from experiments.notebook import MPH, Answer, Column, Experiment, Options, Row, drawing
+from slipbench import controllers, load_scenario, simulate
+from slipbench.experiments.notebook import MPH, Answer, Column, Experiment, Options, Row, drawing
+from slipbench.figures import style
+from slipbench.scenario import Scenario
 
 FAST, MIDDLE, SLOW = 60, 30, 3
 """Speeds of the table. [mph]"""

@@ -6,7 +6,7 @@ Source: mechanics. Force by weighed plus rotating mass gives the same decelerati
 Scenario: the Elderwick unit E4 (invented), step 3 from 75 mph on `dry` and on `wet_leaf`, running
 resistance off so that nothing else depends on load; tare and fully laden (crush). Strategy
 `slip_band`.
-Run: `python -m experiments.does_load_matter`
+Run: `python -m slipbench.experiments.does_load_matter`
 """
 
 import sys
@@ -16,11 +16,8 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-import controllers
-from bench import load_scenario
-from bench.figures import style
-from bench.scenario import Fault, Scenario
-from experiments.notebook import (
+from slipbench import controllers, load_scenario
+from slipbench.experiments.notebook import (
     Answer,
     Column,
     Experiment,
@@ -31,6 +28,8 @@ from experiments.notebook import (
     drawing,
     summaries,
 )
+from slipbench.figures import style
+from slipbench.scenario import Fault, Scenario
 
 RAILS = ("dry", "wet_leaf")
 WEIGHING = "weighs mass and rotating mass"

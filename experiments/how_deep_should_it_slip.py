@@ -9,7 +9,7 @@ assumed. That cleaning is full up to half slip and less beyond (`rail.full_clean
 assumed too and pulls the best slip towards itself, so it is moved as well.
 Scenario: the Elderwick unit E4 (invented) with 2 to 12 cars, `wet_leaf`, step 3 from 60 mph
 (`--quick`: 40 mph); strategy `deep_slip`, its slip target from 0.1 to 0.8.
-Run: `python -m experiments.how_deep_should_it_slip`
+Run: `python -m slipbench.experiments.how_deep_should_it_slip`
 """
 
 import sys
@@ -18,11 +18,8 @@ from statistics import fmean
 
 from matplotlib.figure import Figure
 
-import controllers
-from bench import load_scenario
-from bench.figures import style
-from bench.scenario import Scenario
-from experiments.notebook import (
+from slipbench import controllers, load_scenario
+from slipbench.experiments.notebook import (
     MPH,
     Answer,
     Column,
@@ -33,7 +30,9 @@ from experiments.notebook import (
     drawing,
     over_seeds,
 )
-from experiments.who_cleans_the_rail import train_of
+from slipbench.experiments.who_cleans_the_rail import train_of
+from slipbench.figures import style
+from slipbench.scenario import Scenario
 
 LENGTHS, QUICK_LENGTHS = (2, 4, 8, 12), (2, 8)
 TARGETS, QUICK_TARGETS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8), (0.1, 0.5)

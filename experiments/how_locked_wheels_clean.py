@@ -4,7 +4,7 @@ Question: `rail.locked_cleaning_share` says how much of its sliding work a locke
 cleaning. It is assumed (0.05); no measurement is known. What if it is something else?
 Source: slides of kilometres with wheels locked (RAIB report 18/2011 for one) speak for little.
 Scenario: the shipped rails on which sliding cleans; strategies `none` and `slip_band`.
-Run: `python -m experiments.how_locked_wheels_clean`
+Run: `python -m slipbench.experiments.how_locked_wheels_clean`
 """
 
 import math
@@ -12,10 +12,8 @@ import sys
 
 from matplotlib.figure import Figure
 
-import controllers
-from bench import load_scenario
-from bench.figures import style
-from experiments.notebook import (
+from slipbench import controllers, load_scenario
+from slipbench.experiments.notebook import (
     Answer,
     Column,
     Experiment,
@@ -26,6 +24,7 @@ from experiments.notebook import (
     drawing,
     summaries,
 )
+from slipbench.figures import style
 
 RAILS = ("wet_leaf", "detergent", "tough_film")
 SHARES = (0.0, 0.05, 0.2, 0.5, 1.0)

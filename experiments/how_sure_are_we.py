@@ -3,13 +3,13 @@
 Question: a distance comes out to the metre. How much of it is the time step, the rail cells, the
 phase at which slip control happens to sample, the strategy's settings, the equipment, or the rail,
 most of whose numbers are assumed?
-Source: the ranges of the rail are `bench.campaign.variation` (assumed); the strategy's parameters
-go from half to twice their defaults, within their bounds; delays of the valves go over the 20 to
-50 ms known from memory. Importance is the mean size of elementary effects: M. D. Morris,
+Source: the ranges of the rail are `slipbench.campaign.variation` (assumed); the strategy's
+parameters go from half to twice their defaults, within their bounds; delays of the valves go over
+the 20 to 50 ms known from memory. Importance is the mean size of elementary effects: M. D. Morris,
 Technometrics 33 (1991) 161-174 (from memory), as in `slipbench sensitivity`.
 Scenario: the Elderwick unit E4 (invented), `wet_leaf`, step 3 from 75 mph (`--quick`: 40 mph, and a
 few of the factors); strategy `slip_band`.
-Run: `python -m experiments.how_sure_are_we`
+Run: `python -m slipbench.experiments.how_sure_are_we`
 """
 
 import math
@@ -21,16 +21,10 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-import controllers
-from bench import load_scenario
-from bench.campaign.designs import Factor, Space, parameter_space, scaled
-from bench.campaign.effects import elementary_effects, morris_design
-from bench.campaign.statistics import bootstrap_mean
-from bench.campaign.variation import FILM, RAIL_ASSUMPTIONS, parameters_at, scenario_at
-from bench.contract import Controller
-from bench.figures import style
-from bench.scenario import Scenario
-from experiments.notebook import (
+from slipbench import controllers, load_scenario
+from slipbench.campaign.variation import FILM, RAIL_ASSUMPTIONS, parameters_at, scenario_at
+from slipbench.contract import Controller
+from slipbench.experiments.notebook import (
     MPH,
     Answer,
     Column,
@@ -42,6 +36,11 @@ from experiments.notebook import (
     drawing,
     summaries,
 )
+from slipbench.figures import style
+from slipbench.scenario import Scenario
+from slipbench.statistics.designs import Factor, Space, parameter_space, scaled
+from slipbench.statistics.effects import elementary_effects, morris_design
+from slipbench.statistics.intervals import bootstrap_mean
 
 COMPUTATION, CHANCE, STRATEGY, EQUIPMENT, RAIL = (
     "computation", "chance", "strategy", "equipment", "rail"
@@ -135,7 +134,7 @@ def investigate(options: Options) -> Answer:
         f"Against {base.mean():.1f} m, the mean of {n} seeds. Computation: difference to the finer "
         "one, paired, with the 95 %\ninterval of its mean. Chance: standard deviation from seed to "
         f"seed. Else: mean size of {len(paths)} effect(s) of the whole\nrange, with interactions "
-        "in it; longer upwards: the signed mean. Names: `bench.campaign.variation`."
+        "in it; longer upwards: the signed mean. Names: `slipbench.campaign.variation`."
     ]
     return Answer(COLUMNS, rows, sentence(rows), {"how_sure_are_we": draw(rows)}, notes)
 

@@ -7,7 +7,7 @@ Source: build-up 1.5 to 2.5 s for electro-pneumatic multiple units; through the 
 Scenario: the Elderwick unit E4 (invented) on `dry` from 75 mph; handle to a step at 1 s and to
 release at 7 s, slip control idle; then step 3 held and a strategy of this file that commands vent
 at 6 s and fill at 7.5 s.
-Run: `python -m experiments.how_the_brake_builds_up`
+Run: `python -m slipbench.experiments.how_the_brake_builds_up`
 """
 
 import sys
@@ -17,12 +17,11 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-import controllers
-from bench import Controller, Stop, load_scenario, simulate
-from bench.contract import Floats
-from bench.figures import style
-from bench.scenario import Driver, HandleEntry, Scenario
-from experiments.notebook import Answer, Column, Experiment, Options, Row, drawing
+from slipbench import Controller, Stop, controllers, load_scenario, simulate
+from slipbench.contract import Floats
+from slipbench.experiments.notebook import Answer, Column, Experiment, Options, Row, drawing
+from slipbench.figures import style
+from slipbench.scenario import Driver, HandleEntry, Scenario
 
 APPLY, RELEASE, VENT_AT, FILL_AT, SHOWN = 1.0, 7.0, 6.0, 7.5, 11.0
 """When the handle moves, and when the valve is commanded; how much is shown. [s]"""

@@ -22,15 +22,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
-from bench.caution import CAUTION
-from bench.command_line import FOLDER, get_ready
-from bench.contract import Controller
-from bench.errors import InputError
-from bench.interrupts import interrupts_ignored
-from bench.output import check_folder, write_folder
-from bench.pool import map_in_pool, n_cores
-from bench.scenario import Scenario
-from bench.tables import UNKNOWN, number, plain_table
+from slipbench.commands.line import FOLDER, get_ready
+from slipbench.contract import Controller
+from slipbench.ground.caution import CAUTION
+from slipbench.ground.errors import InputError
+from slipbench.ground.interrupts import interrupts_ignored
+from slipbench.results.output import check_folder, write_folder
+from slipbench.results.tables import UNKNOWN, number, plain_table
+from slipbench.running.pool import map_in_pool, n_cores
+from slipbench.scenario import Scenario
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -127,12 +127,12 @@ class Experiment:
             return 130
 
     def _publish(self, options: Options, folder: Path) -> None:
-        record, writer = f"{self.name}.json", f"experiments.{self.name}"
+        record, writer = f"{self.name}.json", f"slipbench.experiments.{self.name}"
         check_folder(
             folder, [f"{self.name}.{kind}" for kind in ("csv", "png", "svg")], record, writer
         )
         print(f"{self.question}\n", flush=True)
-        get_ready(["bench.simulation"], ["loop.run_compiled"], said="")
+        get_ready(["slipbench.stop.simulation"], ["loop.run_compiled"], said="")
         answer = self.investigate(options)
         files = {f"{self.name}.csv": as_csv(answer).encode()} | _pictures(answer)
         content = {
@@ -154,7 +154,7 @@ class _Parser(argparse.ArgumentParser):
 
 def _parser(experiment: Experiment) -> argparse.ArgumentParser:
     parser = _Parser(
-        prog=f"python -m experiments.{experiment.name}",
+        prog=f"python -m slipbench.experiments.{experiment.name}",
         description=experiment.question,
         epilog=CAUTION,
         allow_abbrev=False,
@@ -200,7 +200,7 @@ def distance_of(summary: Mapping[str, Any]) -> float:
 
 
 def _summary(run: Run) -> dict[str, Any]:
-    from bench.simulation import simulate
+    from slipbench.stop.simulation import simulate
 
     return dict(simulate(run.scenario, run.controller, run.seed, with_traces=False).summary)
 
@@ -239,7 +239,7 @@ def as_csv(answer: Answer) -> str:
 
 
 def _pictures(answer: Answer) -> dict[str, bytes]:
-    from bench.figures import style
+    from slipbench.figures import style
 
     files = {}
     for name, figure in answer.figures.items():
@@ -256,7 +256,7 @@ def drawing(height: float, **layout: Any) -> Iterator[tuple[Figure, Any]]:
     height : float   [inch]; the width is that of a page
     **layout         `nrows`, `ncols`, `sharex`, `width_ratios` ... of `Figure.subplots`
     """
-    from bench.figures import style
+    from slipbench.figures import style
 
     with style.styled():
         figure = style.new_figure(height)

@@ -7,7 +7,7 @@ Scenario: the Elderwick unit E4 (invented), half laden, on `wet_leaf`, one sande
 strategy `slip_band`, step 3 from 75 mph (`--quick`: 50 mph). What breaks is in the second car: its
 first axle, its computer, its supply. Where control supply is lost the service
 brake is gone, so there the driver goes to emergency ten seconds later.
-Run: `python -m experiments.what_breaks_first`
+Run: `python -m slipbench.experiments.what_breaks_first`
 """
 
 import math
@@ -18,12 +18,20 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-import controllers
-from bench import load_scenario
-from bench.figures import style
-from bench.scenario import Fault, HandleEntry, Sander, Scenario
-from bench.scenario.fault import AXLE_FAULTS, OTHER_FAULTS, VEHICLE_FAULTS
-from experiments.notebook import Answer, Column, Experiment, Options, Row, Run, drawing, summaries
+from slipbench import controllers, load_scenario
+from slipbench.experiments.notebook import (
+    Answer,
+    Column,
+    Experiment,
+    Options,
+    Row,
+    Run,
+    drawing,
+    summaries,
+)
+from slipbench.figures import style
+from slipbench.scenario import Fault, HandleEntry, Sander, Scenario
+from slipbench.scenario.fault import AXLE_FAULTS, OTHER_FAULTS, VEHICLE_FAULTS
 
 AT, TAKES_EMERGENCY_AFTER = 5.0, 10.0
 AXLE, VEHICLE, SANDER = 5, 2, 1

@@ -7,7 +7,7 @@ this project's assumption (`rail.locked_cleaning_share` 0.05), so the answer is 
 over the fall of the creep curve (`friction_ratio`; 1 is flat).
 Scenario: the Elderwick unit E4 (invented), `wet_leaf`, emergency from 70 mph, strategy `slip_band`;
 the button is left alone, pressed at once, or pressed below 20 mph.
-Run: `python -m experiments.what_isolation_costs`
+Run: `python -m slipbench.experiments.what_isolation_costs`
 """
 
 import sys
@@ -16,11 +16,8 @@ from statistics import fmean
 
 from matplotlib.figure import Figure
 
-import controllers
-from bench import load_scenario
-from bench.figures import style
-from bench.scenario import Driver, HandleEntry, IsolationPress, Scenario
-from experiments.notebook import (
+from slipbench import controllers, load_scenario
+from slipbench.experiments.notebook import (
     MPH,
     Answer,
     Column,
@@ -32,6 +29,8 @@ from experiments.notebook import (
     drawing,
     summaries,
 )
+from slipbench.figures import style
+from slipbench.scenario import Driver, HandleEntry, IsolationPress, Scenario
 
 SHARE, CURVE = 0.05, 0.7
 """Of the shipped rail."""

@@ -7,7 +7,7 @@ and what would equipment that allows 1.3 gain on top?
 Source: none; equipment that brakes an axle harder than demanded is an assumption.
 Scenario: the Elderwick unit E4 (invented) on the shipped rails, step 3; strategy
 `train_coordinated`, seeds paired.
-Run: `python -m experiments.what_moved_demand_gains`
+Run: `python -m slipbench.experiments.what_moved_demand_gains`
 """
 
 import sys
@@ -16,13 +16,9 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
-import controllers
-from bench import load_scenario
-from bench.campaign.statistics import bootstrap_mean
-from bench.contract import Controller
-from bench.figures import style
-from bench.scenario import Scenario
-from experiments.notebook import (
+from slipbench import controllers, load_scenario
+from slipbench.contract import Controller
+from slipbench.experiments.notebook import (
     Answer,
     Column,
     Experiment,
@@ -32,6 +28,9 @@ from experiments.notebook import (
     drawing,
     over_seeds,
 )
+from slipbench.figures import style
+from slipbench.scenario import Scenario
+from slipbench.statistics.intervals import bootstrap_mean
 
 RAILS = (
     "detergent", "autumn_guide", "wet", "frost", "damp_oxide", "grease", "wet_leaf", "tough_film"

@@ -10,7 +10,7 @@ show how closely the law can be made to follow. The other rows are the model's o
 Scenario: the Elderwick unit E4 (invented), step 3, strategy `slip_band`: the presets `tough_film`
 and `_tough_film_one_fixed` to `_two_variable` from 55 mph; the same sanders from 75 mph and, from
 55 mph, on the film of `wet_leaf`.
-Run: `python -m experiments.what_sand_buys`
+Run: `python -m slipbench.experiments.what_sand_buys`
 """
 
 import math
@@ -22,11 +22,8 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-import controllers
-from bench import load_scenario
-from bench.figures import style
-from bench.scenario import Scenario
-from experiments.notebook import (
+from slipbench import controllers, load_scenario
+from slipbench.experiments.notebook import (
     MPH,
     Answer,
     Column,
@@ -37,6 +34,8 @@ from experiments.notebook import (
     drawing,
     over_seeds,
 )
+from slipbench.figures import style
+from slipbench.scenario import Scenario
 
 NO_SAND = "no sand"
 PRESETS: Mapping[str, tuple[str, float]] = {

@@ -5,7 +5,7 @@ runs past the platform end; too late it stops with a jolt. How much is it worth?
 Source: usual driving practice (no source); a jolt under 0.75 m/s3 is taken for smooth (assumed).
 Scenario: the Elderwick unit E4 (invented) on `dry`, step 3 from 75 mph, braking begun where easing
 at 8 and 3.5 mph stops just at the platform end; strategy `slip_band`.
-Run: `python -m experiments.when_to_ease`
+Run: `python -m slipbench.experiments.when_to_ease`
 """
 
 import math
@@ -15,12 +15,11 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
-import controllers
-from bench import Stop, load_scenario, simulate
-from bench.contract import Floats
-from bench.figures import style
-from bench.scenario import Driver, Routine, Scenario
-from experiments.notebook import MPH, Answer, Column, Experiment, Options, Row, drawing
+from slipbench import Stop, controllers, load_scenario, simulate
+from slipbench.contract import Floats
+from slipbench.experiments.notebook import MPH, Answer, Column, Experiment, Options, Row, drawing
+from slipbench.figures import style
+from slipbench.scenario import Driver, Routine, Scenario
 
 SMOOTH = 0.75
 PLATFORM_END, RIGHT = 800.0, "right"

@@ -9,7 +9,7 @@ scatters along the track is assumed: patches of 300 m on the mean, log-normal ab
 Scenario: the Elderwick unit E4 (invented), step 3 held, strategy `slip_band`; the films of the
 rails `frost`, `autumn_guide` and `wet_leaf` drawn at random along the track, one draw a seed, the
 same draws for every speed and gradient. Against it: the same stop on dry rail without slip control.
-Run: `python -m experiments.where_to_start_braking`
+Run: `python -m slipbench.experiments.where_to_start_braking`
 """
 
 import math
@@ -21,14 +21,9 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-import controllers
-from bench import load_scenario
-from bench.campaign.statistics import wilson
-from bench.compare import DRY_STRATEGY
-from bench.figures import style
-from bench.scenario import DRY_RAIL, GradientSection, Scenario
-from bench.scenario.rail import RandomFriction
-from experiments.notebook import (
+from slipbench import controllers, load_scenario
+from slipbench.comparison.compare import DRY_STRATEGY
+from slipbench.experiments.notebook import (
     MPH,
     YARD,
     Answer,
@@ -41,6 +36,10 @@ from experiments.notebook import (
     drawing,
     summaries,
 )
+from slipbench.figures import style
+from slipbench.scenario import DRY_RAIL, GradientSection, Scenario
+from slipbench.scenario.rail import RandomFriction
+from slipbench.statistics.intervals import wilson
 
 RULE = 300 * YARD
 """How much earlier than on dry rail the driver begins to brake by the rule. [m]"""

@@ -2,12 +2,12 @@
 
 Question: every shipped strategy on every rail that is poor, from two speeds: who stops shortest, at
 which risk of flats, and is there one that nobody beats?
-Source: the strategies' own files name theirs; the yardstick is `bench.shortest_possible`, which no
-strategy can beat with the same equipment, handle and rail. Flat risk is a first index, 0 to 1.
+Source: the strategies' own files name theirs; the yardstick is `slipbench.shortest_possible`, which
+no strategy can beat with the same equipment, handle and rail. Flat risk is a first index, 0 to 1.
 Scenario: the Elderwick unit E4 (invented), step 3, the shipped rails on which wheels slide, from 50
 and 75 mph (`--quick`: `wet_leaf` and `grease` from 30 mph, five strategies). The same numbers case
 by case: `slipbench compare --speed 50mph,75mph --seeds 2`.
-Run: `python -m experiments.which_strategy`
+Run: `python -m slipbench.experiments.which_strategy`
 """
 
 import math
@@ -18,14 +18,22 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-from bench import load_scenario
-from bench.compare import Comparison, Row, compare
-from bench.figures import style
-from bench.registry import Known, find_controller, known_controllers
-from bench.scenario import Scenario
-from bench.standing import SAME_DISTANCE, SAME_RISK, cases, runs_of
-from experiments import notebook
-from experiments.notebook import MPH, Answer, Column, Experiment, Options, distance_of, drawing
+from slipbench import load_scenario
+from slipbench.comparison.compare import Comparison, Row, compare
+from slipbench.comparison.standing import SAME_DISTANCE, SAME_RISK, cases, runs_of
+from slipbench.experiments import notebook
+from slipbench.experiments.notebook import (
+    MPH,
+    Answer,
+    Column,
+    Experiment,
+    Options,
+    distance_of,
+    drawing,
+)
+from slipbench.figures import style
+from slipbench.scenario import Scenario
+from slipbench.strategies.registry import Known, find_controller, known_controllers
 
 RAILS = ("frost", "damp_oxide", "detergent", "autumn_guide", "grease", "wet_leaf", "tough_film")
 SPEEDS = (50, 75)

@@ -9,7 +9,7 @@ beyond, is assumed too (`rail.full_cleaning_slip`).
 Scenario: the Elderwick unit E4 (invented) with 2 to 12 cars, `wet_leaf`, step 3 from 75 mph
 (`--quick`: 50 mph). Strategy `train_coordinated`: the first four axles slide at the depth named,
 all others are held at a slip of 0.04.
-Run: `python -m experiments.who_cleans_the_rail`
+Run: `python -m slipbench.experiments.who_cleans_the_rail`
 """
 
 import sys
@@ -21,14 +21,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-import controllers
-from bench import load_scenario, simulate
-from bench.contract import Controller
-from bench.figures import style
-from bench.figures.conditioning import moving_mean, shown_axles
-from bench.figures.rail_map import MEAN_OVER, RailMet, rail_met
-from bench.scenario import Scenario
-from experiments.notebook import (
+from slipbench import controllers, load_scenario, simulate
+from slipbench.contract import Controller
+from slipbench.experiments.notebook import (
     MPH,
     Answer,
     Column,
@@ -40,6 +35,10 @@ from experiments.notebook import (
     drawing,
     in_parallel,
 )
+from slipbench.figures import style
+from slipbench.figures.conditioning import moving_mean, shown_axles
+from slipbench.figures.rail_map import MEAN_OVER, RailMet, rail_met
+from slipbench.scenario import Scenario
 
 LENGTHS, QUICK_LENGTHS = (2, 4, 6, 8, 10, 12), (2, 4)
 GRIP = 0.04

@@ -9,7 +9,7 @@ Scenario: the Elderwick unit E4 (invented) from 55 mph, strategy `slip_band`; th
 (cleans), `tough_film` (hardly cleans) and `tough_film` with its cleaning taken away. The platform
 ends where step 3, held, stops the train; other ways begin at the same place, but for the early and
 gentle one.
-Run: `python -m experiments.why_holding_beats_easing`
+Run: `python -m slipbench.experiments.why_holding_beats_easing`
 """
 
 import sys
@@ -22,12 +22,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-import controllers
-from bench import Stop, load_scenario, simulate
-from bench.campaign.statistics import bootstrap_mean
-from bench.figures import style
-from bench.scenario import Driver, Easing, HandleEntry, Routine, Scenario
-from experiments.notebook import (
+from slipbench import Stop, controllers, load_scenario, simulate
+from slipbench.experiments.notebook import (
     MPH,
     Answer,
     Column,
@@ -38,6 +34,9 @@ from experiments.notebook import (
     drawing,
     over_seeds,
 )
+from slipbench.figures import style
+from slipbench.scenario import Driver, Easing, HandleEntry, Routine, Scenario
+from slipbench.statistics.intervals import bootstrap_mean
 
 SPEED, EARLIER = 55 * MPH, 300.0
 """Initial speed [m/s]; and how much earlier the early and gentle way begins [m]."""

@@ -11,12 +11,13 @@ from typing import Any
 
 import numpy as np
 
-from bench.contract import Controller, Parameter
-from bench.kernel.loop import run_compiled
-from bench.kernel.plain import advance_compiled
-from bench.kernel.records import World
-from bench.packing import pack
-from bench.scenario import (
+from slipbench.contract import Controller, Parameter
+from slipbench.controllers import by_name, none
+from slipbench.kernel.loop import run_compiled
+from slipbench.kernel.plain import advance_compiled
+from slipbench.kernel.records import World
+from slipbench.packing import pack
+from slipbench.scenario import (
     Brake,
     Contact,
     Driver,
@@ -31,9 +32,8 @@ from bench.scenario import (
     Train,
     Vehicle,
 )
-from bench.simulation import simulate
-from bench.update import compile_update
-from controllers import by_name, none
+from slipbench.stop.simulation import simulate
+from slipbench.strategies.update import compile_update
 
 FLAT = {
     "friction_ratio": 1.0,

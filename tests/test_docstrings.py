@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from tests.places import ROOT
 
-import bench
+import slipbench
 
-ROOT = Path(bench.__file__).parents[1]
 SOURCES = sorted([*ROOT.glob("bench/**/*.py"), *ROOT.glob("controllers/**/*.py")])
 Documented = ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef
 
@@ -87,9 +87,9 @@ def test_listed_names_resolve(path: Path) -> None:
 
 
 def test_the_public_names_of_the_bench_are_listed_once() -> None:
-    assert set(bench.__all__) == set(bench._HOME)
-    assert dir(bench) == sorted([*bench.__all__, "__version__"])
-    for name in bench.__all__:
-        assert (getattr(bench, name).__doc__ or "").strip(), name
+    assert set(slipbench.__all__) == set(slipbench._HOME)
+    assert dir(slipbench) == sorted([*slipbench.__all__, "__version__"])
+    for name in slipbench.__all__:
+        assert (getattr(slipbench, name).__doc__ or "").strip(), name
     with pytest.raises(AttributeError, match="no attribute 'nothing'"):
-        bench.nothing  # noqa: B018
+        slipbench.nothing  # noqa: B018

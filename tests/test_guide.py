@@ -7,11 +7,11 @@ import shlex
 from pathlib import Path
 
 import pytest
+from tests.places import ROOT
 
-import bench
-from bench.__main__ import main
+from slipbench.commands.main import main
 
-GUIDE = Path(bench.__file__).parents[1] / "DEVELOPERS.md"
+GUIDE = ROOT / "DEVELOPERS.md"
 
 
 def section() -> str:
@@ -78,7 +78,7 @@ def test_a_refuted_claim_is_exit_code_1(folder: Path, capsys: pytest.CaptureFixt
 @pytest.mark.parametrize(
     ("text", "part"),
     [
-        ("from bench import Controller\n", "controllers in it: none"),
+        ("from slipbench import Controller\n", "controllers in it: none"),
         ("import nothing_there\n", "No module named"),
     ],
 )

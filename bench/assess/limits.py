@@ -9,9 +9,9 @@ from dataclasses import MISSING, dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from bench.errors import InputError
-from bench.measures.materials import MARKS
-from bench.scenario.change import nearest_text
+from slipbench.ground.errors import InputError
+from slipbench.measures.materials import MARKS
+from slipbench.scenario.change import nearest_text
 
 SHIPPED = Path(__file__).with_name("limits.toml")
 RAILS = ("low_adhesion", "dry", "all")

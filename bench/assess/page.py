@@ -7,11 +7,11 @@ import html
 import io
 import math
 
-import bench
-from bench.assess.sheet import FAILED, NOT_JUDGED, NOT_MET, Line, Sheet
-from bench.caution import CAUTION
-from bench.scenario import DRY_RAIL
-from bench.tables import plain_table
+from slipbench.assess.sheet import FAILED, NOT_JUDGED, NOT_MET, Line, Sheet
+from slipbench.ground.caution import CAUTION
+from slipbench.ground.version import VERSION
+from slipbench.results.tables import plain_table
+from slipbench.scenario import DRY_RAIL
 
 TITLE = "Acceptance sheet (indicative, not an approval)"
 
@@ -156,7 +156,7 @@ def sheet_page(sheet: Sheet, command: str) -> str:
         "infinite extension.</p><h2>Where the limits come from</h2>"
         "<table><thead><tr><th>Limit</th><th class=n>Allowed</th><th>Document</th><th>Mark</th>"
         f"<th>Read</th></tr></thead><tbody>{sources}</tbody></table>"
-        f"<p><small>slipbench {bench.__version__}, {len(sheet.results)} stops. Made by: "
+        f"<p><small>slipbench {VERSION}, {len(sheet.results)} stops. Made by: "
         f"<code>{html.escape(command)}</code></small></p></body></html>\n"
     )
 

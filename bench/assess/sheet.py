@@ -8,11 +8,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from bench.assess.limits import Limit
-from bench.errors import InputError
-from bench.registry import Known, refuse_twice
-from bench.runner import run_stop
-from bench.scenario import Scenario, on_dry_rail
+from slipbench.assess.limits import Limit
+from slipbench.ground.errors import InputError
+from slipbench.running.runner import run_stop
+from slipbench.scenario import Scenario, on_dry_rail
+from slipbench.strategies.registry import Known, refuse_twice
 
 EXTENSION = "extension_over_dry"
 SPEED_SHARES = (0.5, 0.75, 1.0)

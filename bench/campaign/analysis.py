@@ -8,8 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.campaign.objectives import Objective
-from bench.campaign.statistics import (
+from slipbench.campaign.objectives import Objective
+from slipbench.campaign.store import Store
+from slipbench.contract import Floats
+from slipbench.ground.errors import InputError
+from slipbench.statistics.intervals import (
     CONFIDENCE,
     Interval,
     Paired,
@@ -19,9 +22,6 @@ from bench.campaign.statistics import (
     rank,
     wilson,
 )
-from bench.campaign.store import Store
-from bench.contract import Floats
-from bench.errors import InputError
 
 Table = Mapping[str, Mapping[str, Floats]]
 """Objective, then candidate, to one number a rail, in the same order everywhere."""

@@ -10,13 +10,13 @@ from contextlib import closing
 from dataclasses import dataclass
 from typing import Any
 
-from bench.campaign.candidate import FLOOR
-from bench.campaign.plan import Plan
-from bench.campaign.progress import Bar, progress
-from bench.campaign.running import Runner
-from bench.campaign.store import Store
-from bench.campaign.task import Task
-from bench.errors import InputError
+from slipbench.campaign.plan import Plan
+from slipbench.campaign.store import Store
+from slipbench.ground.errors import InputError
+from slipbench.running.candidate import FLOOR
+from slipbench.running.progress import Bar, progress
+from slipbench.running.runners import Runner
+from slipbench.running.task import Task
 
 MIXED_TOLERANCE = 0.01
 """Largest relative difference between machine types at which their stops may stand together. [-]

@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from bench.campaign.results import TABLE_MARK, refuse_foreign, write_through
-from bench.campaign.store import Store, StoredStop
-from bench.errors import InputError
+from slipbench.campaign.store import Store, StoredStop
+from slipbench.ground.errors import InputError
+from slipbench.results.files import TABLE_MARK, refuse_foreign, write_through
 
 _FIRST = (
     "scenario",

@@ -7,7 +7,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from bench.errors import InputError
+from slipbench.ground.errors import InputError
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from bench.errors import InputError
-from bench.scenario.change import nearest_text
+from slipbench.ground.errors import InputError
+from slipbench.scenario.change import nearest_text
 
 Summary = Mapping[str, Any]
 

@@ -6,15 +6,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import overload
 
-from bench.campaign.candidate import Candidate
-from bench.campaign.canonical import scenario_hash
-from bench.campaign.designs import Space
-from bench.campaign.task import Task, make_task
-from bench.campaign.variation import parameters_at, scenario_at
-from bench.contract import Controller, Floats
-from bench.errors import InputError
-from bench.registry import refuse_twice
-from bench.scenario import Scenario
+from slipbench.campaign.variation import parameters_at, scenario_at
+from slipbench.contract import Controller, Floats
+from slipbench.ground.errors import InputError
+from slipbench.results.canonical import scenario_hash
+from slipbench.running.candidate import Candidate
+from slipbench.running.task import Task, make_task
+from slipbench.scenario import Scenario
+from slipbench.statistics.designs import Space
+from slipbench.strategies.registry import refuse_twice
 
 
 @dataclass(frozen=True)

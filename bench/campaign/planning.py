@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bench.campaign.candidate import Candidate, candidate_of
-from bench.campaign.designs import Space, make_design
-from bench.campaign.judge import Rails
-from bench.campaign.plan import Joined, Plan, design_candidates, design_scenarios
-from bench.campaign.rails import RandomRails, law_around
-from bench.campaign.variation import is_parameter
-from bench.errors import InputError
-from bench.registry import Known, refuse_twice
-from bench.scenario import Scenario
+from slipbench.campaign.plan import Joined, Plan, design_candidates, design_scenarios
+from slipbench.campaign.rails import RandomRails
+from slipbench.campaign.variation import is_parameter
+from slipbench.ground.errors import InputError
+from slipbench.running.candidate import Candidate, candidate_of
+from slipbench.scenario import Scenario
+from slipbench.statistics.designs import Space, make_design
+from slipbench.strategies.registry import Known, refuse_twice
 
 
 def campaign_plan(
@@ -71,26 +70,3 @@ def campaign_plan(
 def _has(known: Known, space: Space) -> bool:
     names = {parameter.name for parameter in known.controller.parameters}
     return all(factor.name in names for factor in space)
-
-
-def family_rails(
-    scenarios: Sequence[Scenario],
-    n_training: int,
-    n_held_out: int,
-    seed: int = 0,
-    n_seeds: int = 1,
-) -> Rails:
-    """Return rails for tuning: random rails around each scenario's friction, none used twice.
-
-    A scenario without a law of random friction of its own gets the library's (assumed) around the
-    friction of its first section. Families alternate, so that any first part of the training rails
-    has a share of each.
-    """
-    refuse_twice("scenarios", [(scenario.name, scenario.title) for scenario in scenarios])
-    families = []
-    for scenario in scenarios:
-        law = scenario.rail.random or law_around(scenario.rail.sections[0].friction)
-        families.append(RandomRails(scenario, n_training + n_held_out, seed, law))
-    training = [family[i] for i in range(n_training) for family in families]
-    held_out = [family[n_training + i] for i in range(n_held_out) for family in families]
-    return Rails(training, held_out, range(n_seeds))

@@ -12,9 +12,9 @@ from typing import overload
 
 import numpy as np
 
-from bench.errors import InputError
-from bench.scenario import RandomFriction, Scenario
-from bench.scenario.provenance import Provenance
+from slipbench.ground.errors import InputError
+from slipbench.scenario import RandomFriction, Scenario
+from slipbench.scenario.provenance import Provenance
 
 LOWEST, HIGHEST = 0.002, 0.9
 """What the scenario layer allows for friction. [-]"""

@@ -6,15 +6,14 @@ import math
 import textwrap
 from collections.abc import Sequence
 
-from bench.campaign.analysis import Collected, Verdict, overruns
-from bench.campaign.campaign import Counts
-from bench.campaign.effects import Effects
-from bench.campaign.objectives import OBJECTIVES, Objective
-from bench.campaign.sensitivity import Sensitivity
-from bench.campaign.statistics import Interval, Paired, fewest_rails
-from bench.campaign.tuning import HeldOut, Tuned
-from bench.contract import Floats
-from bench.tables import plain_table
+from slipbench.campaign.analysis import Collected, Verdict, overruns
+from slipbench.campaign.campaign import Counts
+from slipbench.campaign.objectives import OBJECTIVES, Objective
+from slipbench.campaign.sensitivity import Sensitivity
+from slipbench.contract import Floats
+from slipbench.results.tables import plain_table
+from slipbench.statistics.effects import Effects
+from slipbench.statistics.intervals import Interval, Paired, fewest_rails
 
 WIDTH = 100
 
@@ -39,7 +38,7 @@ def verdict_text(verdict: Verdict, collected: Collected, baseline: str) -> str:
         if label == baseline:
             cells += ["baseline", "", "", ""]
         else:
-            cells += _difference_cells(verdict.against[label], objective)
+            cells += difference_cells(verdict.against[label], objective)
         rows.append([*cells, _rank_text(verdict, label)])
     head = f"{objective.name} [{objective.unit}]: {objective.doc}; {len(collected.rails)} rails"
     table = plain_table(
@@ -78,7 +77,8 @@ def _rank_text(verdict: Verdict, label: str) -> str:
     return str(best) if best == worst else f"{best}-{worst}"
 
 
-def _difference_cells(difference: Paired, objective: Objective) -> list[str]:
+def difference_cells(difference: Paired, objective: Objective) -> list[str]:
+    """Return mean and median difference, rails better and worse, rails needed, as text."""
     needed = difference.n_needed
     return [
         _interval(difference.mean, objective.decimals),
@@ -116,100 +116,6 @@ def campaign_text(collected: Collected, verdicts: Sequence[Verdict], baseline: s
     if collected.n_left_out:
         notes.append(f"{collected.n_left_out} rails left out: some candidate has not met them yet.")
     return "\n\n".join([*parts, "\n".join(line for note in notes for line in _wrapped(note))])
-
-
-def tuned_text(tuned: Tuned) -> str:
-    """Return a tuning: what matters, the chosen setting, how it does on held-out rails."""
-    objectives = tuned.goal.objectives
-    names = [o.name for o in objectives]
-    before = tuned.candidate.parameters()
-    after = before | tuned.chosen.values
-    rows: list[Sequence[str] | str] = [
-        [name, f"{before[name]:.4g}", f"{after[name]:.4g}", *(f"{r:+.2f}" for r in influence)]
-        for name, influence in tuned.influence.items()
-    ]
-    heads = ["parameter", "start", "tuned", *(f"{name}\n(rank corr.)" for name in names)]
-    held = tuned.held_out
-    shown = [OBJECTIVES[name] for name in held.differences]
-    results: list[Sequence[str] | str] = [
-        [
-            f"{o.name} [{o.unit}]",
-            *_difference_cells(held.differences[o.name], o),
-            _tells(held.differences[o.name]),
-        ]
-        for o in shown
-    ]
-    if len(held.by_family) > 1:
-        results += [
-            row for family in held.by_family for row in _family_rows(family, held, objectives)
-        ]
-    training = ", ".join(
-        f"{o.name} {a:.{o.decimals}f} -> {b:.{o.decimals}f} {o.unit}"
-        for o, a, b in zip(objectives, tuned.default.scores, tuned.chosen.scores, strict=True)
-    )
-    safe = "nowhere worse than the start there" if tuned.is_chosen_safe else "a trade: not all"
-    return "\n\n".join(
-        [
-            f"Start: {tuned.start}.\n" + plain_table(heads, rows),
-            f"{tuned.n_settings} settings, {tuned.n_stops} stops, {len(tuned.front)} non-dominated."
-            f"\nTraining rails: {training} ({safe}).",
-            _front_text(tuned),
-            f"Held-out rails ({held.n_rails}), tuned - start:\n"
-            + plain_table(
-                ["objective", "mean difference", "median difference", "better\n/worse",
-                 "rails\nneeded", ""],
-                results,
-            ),
-            f"Overrun on held-out rails: start {held.overrun_default.written(3)}, "
-            f"tuned {held.overrun_tuned.written(3)}.\n"
-            f"Longest lock there: start {held.default.longest_lock:.2f} s, "
-            f"tuned {held.tuned.longest_lock:.2f} s."
-            + (" The tuned setting breaks a constraint there." if held.tuned.violation else ""),
-        ]
-    )  # fmt: skip
-
-
-def _family_rows(
-    family: str, held: HeldOut, objectives: Sequence[Objective]
-) -> list[Sequence[str] | str]:
-    """Return the traded objectives on the held-out rails of one scenario."""
-    found = held.by_family[family]
-    return [
-        f"{family} alone:",
-        *(
-            [f"  {o.name}", *_difference_cells(found[o.name], o), _tells(found[o.name])]
-            for o in objectives
-        ),
-    ]
-
-
-def _front_text(tuned: Tuned) -> str:
-    """Return the non-dominated settings on the training rails, in the order of the written file."""
-    objectives = tuned.goal.objectives
-    rows: list[Sequence[str] | str] = []
-    for i, setting in enumerate(tuned.front, start=1):
-        marks = (("chosen", tuned.chosen), ("knee", tuned.knee), ("start", tuned.default))
-        rows.append(
-            [
-                f"{i}",
-                *(f"{x:.{o.decimals}f}" for o, x in zip(objectives, setting.scores, strict=True)),
-                ", ".join(mark for mark, one in marks if one is setting),
-            ]
-        )
-    heads = ["non-dominated,\ntraining rails", *(f"{o.name}\n[{o.unit}]" for o in objectives), ""]
-    return plain_table(heads, rows)
-
-
-def _tells(difference: Paired) -> str:
-    """Say what the two intervals together support; one that holds zero says nothing."""
-    said = {
-        "better" if interval.high < 0.0 else "worse"
-        for interval in (difference.mean, difference.median)
-        if interval.excludes_zero
-    }
-    if len(said) == 2:
-        return "mean and median disagree"
-    return said.pop() if said else "not told apart"
 
 
 def sensitivity_text(found: Sensitivity) -> str:

@@ -8,11 +8,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.campaign.campaign import evaluate
-from bench.campaign.candidate import Candidate, candidate_of
-from bench.campaign.canonical import as_json, scenario_hash, short_hash
-from bench.campaign.designs import Space, scaled
-from bench.campaign.effects import (
+from slipbench.campaign.campaign import evaluate
+from slipbench.campaign.objectives import Objective
+from slipbench.campaign.store import Store
+from slipbench.campaign.variation import parameters_at, scenario_at
+from slipbench.contract import Floats
+from slipbench.results.canonical import as_json, scenario_hash, short_hash
+from slipbench.running.candidate import Candidate, candidate_of
+from slipbench.running.progress import Bar
+from slipbench.running.runners import Runner
+from slipbench.running.task import Task, make_task
+from slipbench.scenario import Scenario
+from slipbench.statistics.designs import Space, scaled
+from slipbench.statistics.effects import (
     Effects,
     Indices,
     elementary_effects,
@@ -20,15 +28,7 @@ from bench.campaign.effects import (
     saltelli_design,
     sobol_indices,
 )
-from bench.campaign.objectives import Objective
-from bench.campaign.progress import Bar
-from bench.campaign.running import Runner
-from bench.campaign.store import Store
-from bench.campaign.task import Task, make_task
-from bench.campaign.variation import parameters_at, scenario_at
-from bench.contract import Floats
-from bench.registry import Known
-from bench.scenario import Scenario
+from slipbench.strategies.registry import Known
 
 CHUNK = 256
 """Points whose summaries are held at once."""

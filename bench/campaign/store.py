@@ -20,19 +20,19 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from bench.campaign import lock
-from bench.campaign.candidate import FLOOR, Candidate, controller_of, source_text
-from bench.campaign.canonical import (
+from slipbench.campaign import lock
+from slipbench.campaign.schema import APPLICATION_ID, FORMAT, SCHEMA
+from slipbench.ground.errors import InputError
+from slipbench.results.canonical import (
     first_difference,
     scenario_from_text,
     scenario_text,
     short_hash,
 )
-from bench.campaign.identity import differing, versions_text
-from bench.campaign.schema import APPLICATION_ID, FORMAT, SCHEMA
-from bench.campaign.task import Outcome, Task
-from bench.errors import InputError
-from bench.scenario import Scenario
+from slipbench.results.identity import differing, versions_text
+from slipbench.running.candidate import FLOOR, Candidate, controller_of, source_text
+from slipbench.running.task import Outcome, Task
+from slipbench.scenario import Scenario
 
 MAIN_BRANCH = "main"
 IN_MEMORY = ":memory:"

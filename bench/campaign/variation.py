@@ -14,13 +14,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from bench.campaign.designs import Factor, Space, parameter_space
-from bench.campaign.rails import HIGHEST, LOWEST
-from bench.contract import Controller
-from bench.errors import InputError
-from bench.scenario import Rail, RailSection, Scenario
-from bench.scenario.change import nearest_text
-from bench.scenario.rail import MONOTONE_LIMIT
+from slipbench.campaign.rails import HIGHEST, LOWEST
+from slipbench.contract import Controller
+from slipbench.ground.errors import InputError
+from slipbench.scenario import Rail, RailSection, Scenario
+from slipbench.scenario.change import nearest_text
+from slipbench.scenario.rail import MONOTONE_LIMIT
+from slipbench.statistics.designs import Factor, Space, parameter_space
 
 Change = Callable[[Rail, float], Rail]
 

@@ -12,22 +12,22 @@ import numpy as np
 from scipy.optimize import differential_evolution
 from scipy.stats import qmc
 
-from bench.campaign.campaign import evaluate
-from bench.campaign.candidate import FLOOR_CANDIDATE, candidate_of
-from bench.campaign.canonical import as_json, scenario_hash, short_hash
-from bench.campaign.designs import Factor, Space, scaled
-from bench.campaign.progress import Bar
-from bench.campaign.rails import HIGHEST, LOWEST
-from bench.campaign.running import Runner
-from bench.campaign.scenario_file import scenario_file
-from bench.campaign.store import Store
-from bench.campaign.task import Task, make_task
-from bench.campaign.variation import scenario_at
-from bench.contract import Floats
-from bench.errors import InputError
-from bench.registry import Known
-from bench.scenario import Scenario
-from bench.scenario.provenance import Provenance
+from slipbench.campaign.campaign import evaluate
+from slipbench.campaign.rails import HIGHEST, LOWEST
+from slipbench.campaign.store import Store
+from slipbench.campaign.variation import scenario_at
+from slipbench.contract import Floats
+from slipbench.ground.errors import InputError
+from slipbench.results.canonical import as_json, scenario_hash, short_hash
+from slipbench.results.scenario_file import scenario_file
+from slipbench.running.candidate import FLOOR_CANDIDATE, candidate_of
+from slipbench.running.progress import Bar
+from slipbench.running.runners import Runner
+from slipbench.running.task import Task, make_task
+from slipbench.scenario import Scenario
+from slipbench.scenario.provenance import Provenance
+from slipbench.statistics.designs import Factor, Space, scaled
+from slipbench.strategies.registry import Known
 
 FEWEST_POINTS = 6
 """Rails a generation of the search has at least."""

@@ -4,9 +4,9 @@
 They try a few thousand calls, so they can refute a claim, never prove it.
 """
 
-from bench.conformance.checks import CHECKS, Check, Finding, check_controller, run_check
-from bench.conformance.evidence import Evidence
-from bench.conformance.recording import RecordedStop, Recording, play, record_stop
+from slipbench.conformance.checks import CHECKS, Check, Finding, check_controller, run_check
+from slipbench.conformance.evidence import Evidence
+from slipbench.conformance.recording import RecordedStop, Recording, play, record_stop
 
 __all__ = [
     "CHECKS",

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from bench.conformance import contract_checks as contract
-from bench.conformance import service_checks as service
-from bench.conformance.evidence import HELD_OFF_LIMIT, MEMORY_BOUND, Evidence
-from bench.conformance.recording import UpdateFailed
-from bench.contract import Controller
+from slipbench.conformance import contract_checks as contract
+from slipbench.conformance import service_checks as service
+from slipbench.conformance.evidence import HELD_OFF_LIMIT, MEMORY_BOUND, Evidence
+from slipbench.conformance.recording import UpdateFailed
+from slipbench.contract import Controller
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,9 @@ import math
 
 import numpy as np
 
-from bench.conformance.evidence import FAULT_CALL, LONG_STOP, Evidence
-from bench.conformance.inputs import extreme_observations, odd_train, scrambled
-from bench.conformance.recording import (
+from slipbench.conformance.evidence import FAULT_CALL, LONG_STOP, Evidence
+from slipbench.conformance.inputs import extreme_observations, odd_train, scrambled
+from slipbench.conformance.recording import (
     OUTPUTS,
     Recording,
     call_update,
@@ -19,9 +19,9 @@ from bench.conformance.recording import (
     play,
     record_stop,
 )
-from bench.contract import OBSERVED, SAMPLE_TIME, Floats, Update
-from bench.scenario import Brake
-from bench.scenario.fields import specs_of
+from slipbench.contract import OBSERVED, SAMPLE_TIME, Floats, Update
+from slipbench.scenario import Brake
+from slipbench.scenario.fields import specs_of
 
 ODD_SIZES = (1, 2, 3, 4, 6, 8, 12, 12)
 """Axles of the vehicles of the longest train tried: 48 in all."""

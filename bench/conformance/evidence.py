@@ -7,8 +7,8 @@ from functools import cached_property
 
 import numpy as np
 
-from bench.conformance.inputs import patchy_stop
-from bench.conformance.recording import (
+from slipbench.conformance.inputs import patchy_stop
+from slipbench.conformance.recording import (
     RecordedStop,
     Recording,
     UpdateFailed,
@@ -16,7 +16,7 @@ from bench.conformance.recording import (
     play,
     record_stop,
 )
-from bench.contract import (
+from slipbench.contract import (
     DEMAND_FACTOR,
     FILL,
     HOLD,
@@ -27,9 +27,9 @@ from bench.contract import (
     Floats,
     Update,
 )
-from bench.errors import InputError
-from bench.scenario import Scenario, load_scenario
-from bench.update import compile_update
+from slipbench.ground.errors import InputError
+from slipbench.scenario import Scenario, load_scenario
+from slipbench.strategies.update import compile_update
 
 HELD_OFF_LIMIT = load_scenario("wet_leaf").brake.vent_time_limit
 """Longest time a strategy may keep a brake vented: the shipped unit's `brake.vent_time_limit`. [s]

@@ -6,8 +6,8 @@ import dataclasses
 
 import numpy as np
 
-from bench.contract import COLUMN, OBSERVED, SAMPLE_TIME, TRUTH, WHEEL_SPEED, Controller, Floats
-from bench.scenario import Scenario, Vehicle, load_scenario
+from slipbench.contract import COLUMN, OBSERVED, SAMPLE_TIME, TRUTH, WHEEL_SPEED, Controller, Floats
+from slipbench.scenario import Scenario, Vehicle, load_scenario
 
 EXTREMES = {
     "measured_wheel_speed": (0.0, 1e-12, 0.01, 1.0, 30.0, 200.0),

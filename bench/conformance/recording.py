@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.contract import FILL, SIGNALS, Controller, Floats, Update
-from bench.errors import InputError
-from bench.registry import one_line
-from bench.scenario import Scenario
-from bench.simulation import simulate
-from bench.stop import Stop
+from slipbench.contract import FILL, SIGNALS, Controller, Floats, Update
+from slipbench.ground.errors import InputError
+from slipbench.scenario import Scenario
+from slipbench.stop.simulation import simulate
+from slipbench.stop.stop import Stop
+from slipbench.strategies.registry import one_line
 
 OUTPUTS = ("commands", "memories", "signals")
 """What a call gives, by the names of a recording."""

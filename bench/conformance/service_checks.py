@@ -10,9 +10,9 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from bench.conformance.evidence import FAULT_CALL, ROLLING_CREEPAGE, Evidence
-from bench.conformance.recording import Recording
-from bench.contract import COLUMN, DEMAND_FACTOR, FILL, VALVE, VENT, Floats
+from slipbench.conformance.evidence import FAULT_CALL, ROLLING_CREEPAGE, Evidence
+from slipbench.conformance.recording import Recording
+from slipbench.contract import COLUMN, DEMAND_FACTOR, FILL, VALVE, VENT, Floats
 
 
 def _acts(recording: Recording) -> Floats:

@@ -1,15 +1,15 @@
 """Contact theory outside the hot loop: Hertz, Kalker coefficients, reference creep laws."""
 
-from bench.contact.adhesion_speed import ADHESION_FORMULAS, adhesion_at_speed
-from bench.contact.conditioning import conditioned_friction, degraded_recovered_adhesion
-from bench.contact.hertz import ContactPatch, contact_patch, hertz_ellipse
-from bench.contact.kalker import KalkerCoefficients, contact_stiffness, kalker_coefficients
-from bench.contact.laws import CREEP_LAWS, creep_forces, creep_law, traction_ratio
-from bench.contact.measured import MeasuredCurve, read_measured_curve
-from bench.contact.polach import POLACH_SETS, PolachSet, falling_friction, polach_adhesion
-from bench.contact.rolling import Creepages, CreepForces, RollingContact, rolling_contact
-from bench.contact.strip import StripResult, strip_solution
-from bench.contact.table import TractionTable, build_traction_table, table_error
+from slipbench.contact.adhesion_speed import ADHESION_FORMULAS, adhesion_at_speed
+from slipbench.contact.conditioning import conditioned_friction, degraded_recovered_adhesion
+from slipbench.contact.hertz import ContactPatch, contact_patch, hertz_ellipse
+from slipbench.contact.kalker import KalkerCoefficients, contact_stiffness, kalker_coefficients
+from slipbench.contact.laws import CREEP_LAWS, creep_forces, creep_law, traction_ratio
+from slipbench.contact.measured import MeasuredCurve, read_measured_curve
+from slipbench.contact.polach import POLACH_SETS, PolachSet, falling_friction, polach_adhesion
+from slipbench.contact.rolling import Creepages, CreepForces, RollingContact, rolling_contact
+from slipbench.contact.strip import StripResult, strip_solution
+from slipbench.contact.table import TractionTable, build_traction_table, table_error
 
 __all__ = [
     "ADHESION_FORMULAS",

@@ -13,7 +13,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bench.errors import InputError
+from slipbench.ground.errors import InputError
 
 FloatArray = NDArray[np.float64]
 

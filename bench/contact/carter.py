@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bench.contact.hertz import require_positive
+from slipbench.contact.hertz import require_positive
 
 FloatArray = NDArray[np.float64]
 

@@ -15,9 +15,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bench.contact.hertz import require_positive
-from bench.contact.polach import PolachSet, polach_adhesion
-from bench.errors import InputError
+from slipbench.contact.hertz import require_positive
+from slipbench.contact.polach import PolachSet, polach_adhesion
+from slipbench.ground.errors import InputError
 
 FloatArray = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from bench.errors import InputError
+from slipbench.ground.errors import InputError
 
 
 @dataclass(frozen=True)

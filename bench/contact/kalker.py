@@ -15,13 +15,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.contact.hertz import (
+from slipbench.contact.hertz import (
     ContactPatch,
     require_poisson_ratio,
     require_positive,
     shear_modulus,
 )
-from bench.contact.monotone import cubic_value, monotone_slopes
+from slipbench.contact.monotone import cubic_value, monotone_slopes
 
 FloatArray = NDArray[np.float64]
 

@@ -10,20 +10,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bench.contact.carter import carter_traction_ratio
-from bench.contact.measured import measured_traction_ratio
-from bench.contact.polach import polach_forces, polach_traction_ratio
-from bench.contact.rolling import Creepages, CreepForces, RollingContact
-from bench.contact.shen_hedrick_elkins import (
+from slipbench.contact.carter import carter_traction_ratio
+from slipbench.contact.measured import measured_traction_ratio
+from slipbench.contact.polach import polach_forces, polach_traction_ratio
+from slipbench.contact.rolling import Creepages, CreepForces, RollingContact
+from slipbench.contact.shen_hedrick_elkins import (
     shen_hedrick_elkins_forces,
     shen_hedrick_elkins_traction_ratio,
 )
-from bench.contact.strip import strip_forces, strip_traction_ratio
-from bench.contact.vermeulen_johnson import (
+from slipbench.contact.strip import strip_forces, strip_traction_ratio
+from slipbench.contact.vermeulen_johnson import (
     vermeulen_johnson_forces,
     vermeulen_johnson_traction_ratio,
 )
-from bench.errors import InputError
+from slipbench.ground.errors import InputError
 
 FloatArray = NDArray[np.float64]
 

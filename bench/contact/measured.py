@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bench.csv_rows import csv_rows
-from bench.errors import InputError
+from slipbench.ground.csv_rows import csv_rows
+from slipbench.ground.errors import InputError
 
 FloatArray = NDArray[np.float64]
 

@@ -8,15 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bench.contact.hertz import require_positive
-from bench.contact.rolling import (
+from slipbench.contact.hertz import require_positive
+from slipbench.contact.rolling import (
     Creepages,
     CreepForces,
     RollingContact,
     limited_forces,
     refuse_spin,
 )
-from bench.errors import InputError
+from slipbench.ground.errors import InputError
 
 FloatArray = NDArray[np.float64]
 

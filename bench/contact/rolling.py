@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from bench.contact.hertz import ContactPatch, require_positive, shear_modulus
-from bench.contact.kalker import KalkerCoefficients, kalker_coefficients
-from bench.errors import InputError
+from slipbench.contact.hertz import ContactPatch, require_positive, shear_modulus
+from slipbench.contact.kalker import KalkerCoefficients, kalker_coefficients
+from slipbench.ground.errors import InputError
 
 
 class Creepages(NamedTuple):

@@ -1,6 +1,6 @@
 """Kalker's simplified theory: a patch cut into strips, each marched from its leading edge.
 
-The march itself, in scaled quantities, is in `bench.contact.strip_march`.
+The march itself, in scaled quantities, is in `slipbench.contact.strip_march`.
 """
 
 from __future__ import annotations
@@ -11,15 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bench.contact.hertz import require_positive
-from bench.contact.rolling import (
+from slipbench.contact.hertz import require_positive
+from slipbench.contact.rolling import (
     Creepages,
     CreepForces,
     NormalisedCreepages,
     RollingContact,
 )
-from bench.contact.strip_march import March, march_strips, strip_angles
-from bench.errors import InputError
+from slipbench.contact.strip_march import March, march_strips, strip_angles
+from slipbench.ground.errors import InputError
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]

@@ -9,10 +9,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bench.contact.laws import creep_law, traction_ratio
-from bench.contact.monotone import monotone_slopes
-from bench.contact.rolling import Creepages, RollingContact
-from bench.errors import InputError
+from slipbench.contact.laws import creep_law, traction_ratio
+from slipbench.contact.monotone import monotone_slopes
+from slipbench.contact.rolling import Creepages, RollingContact
+from slipbench.ground.errors import InputError
 
 FloatArray = NDArray[np.float64]
 Method = Literal["linear", "cubic"]

@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bench.contact.rolling import (
+from slipbench.contact.rolling import (
     Creepages,
     CreepForces,
     RollingContact,

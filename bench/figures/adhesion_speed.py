@@ -9,14 +9,14 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from bench.caution import CAUTION
-from bench.contact import ADHESION_FORMULAS, adhesion_at_speed
-from bench.contract import Floats
-from bench.figures import style
-from bench.figures.creep_curves import world_of
-from bench.kernel.creep import find_peak
-from bench.kernel.rail import conditioned_friction
-from bench.scenario import Scenario
+from slipbench.contact import ADHESION_FORMULAS, adhesion_at_speed
+from slipbench.contract import Floats
+from slipbench.figures import style
+from slipbench.figures.creep_curves import world_of
+from slipbench.ground.caution import CAUTION
+from slipbench.kernel.creep import find_peak
+from slipbench.kernel.rail import conditioned_friction
+from slipbench.scenario import Scenario
 
 SPEEDS: Floats = np.concatenate([[0.5], np.arange(5.0, 201.0, 5.0)]) / 3.6
 """From walking pace to 200 km/h. [m/s]"""

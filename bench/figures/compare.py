@@ -13,10 +13,10 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from bench.caution import CAUTION
-from bench.compare import Comparison, Score, Yardsticks
-from bench.figures import style
-from bench.figures.style import Look
+from slipbench.comparison.compare import Comparison, Score, Yardsticks
+from slipbench.figures import style
+from slipbench.figures.style import Look
+from slipbench.ground.caution import CAUTION
 
 LINE_HEIGHT = 0.15
 """Height of one strategy's line. [inch]"""

@@ -9,16 +9,16 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from bench.caution import CAUTION
-from bench.contract import Controller, Floats
-from bench.figures import style
-from bench.figures.adhesion_speed import spread
-from bench.kernel.train import GRAVITY
-from bench.packing import pack
-from bench.scenario import Scenario
-from bench.simulation import run_sample_by_sample
-from bench.stop import Stop, make_stop
-from bench.update import compile_update
+from slipbench.contract import Controller, Floats
+from slipbench.figures import style
+from slipbench.figures.adhesion_speed import spread
+from slipbench.ground.caution import CAUTION
+from slipbench.kernel.train import GRAVITY
+from slipbench.packing import pack
+from slipbench.scenario import Scenario
+from slipbench.stop.simulation import run_sample_by_sample
+from slipbench.stop.stop import Stop, make_stop
+from slipbench.strategies.update import compile_update
 
 SLOWEST = 2.0
 """Below this train speed, and without brake demand, what an axle meets does not count. [m/s]"""
@@ -60,7 +60,7 @@ def run_conditioning(
     ----------
     scenario : Scenario
     controller : Controller
-    seed : int        as in `bench.simulate`
+    seed : int        as in `slipbench.simulate`
     compiled : bool   False calls the strategy as plain Python
 
     Returns
@@ -73,9 +73,9 @@ def run_conditioning(
 
     Notes
     -----
-    The stop is that of `bench.simulate`, looked at between the controllers' samples. From one look
-    to the next an axle moves less than the distance to the axle behind, so what lies in a cell it
-    has just left is what it left there, exactly.
+    The stop is that of `slipbench.simulate`, looked at between the controllers' samples. From one
+    look to the next an axle moves less than the distance to the axle behind, so what lies in a
+    cell it has just left is what it left there, exactly.
     """
     world = pack(scenario, controller, seed)
     cells: Any = world.axle_states["i_cell"].copy()

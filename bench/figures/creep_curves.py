@@ -10,16 +10,16 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter
 
-from bench.caution import CAUTION
-from bench.contact import table_error
-from bench.contract import Controller, Floats
-from bench.figures import style
-from bench.kernel.creep import creep_force, find_peak
-from bench.kernel.rail import conditioned_friction
-from bench.kernel.records import TRACTION_TABLE, World
-from bench.packing import pack
-from bench.packing.contact import creep_table
-from bench.scenario import Scenario
+from slipbench.contact import table_error
+from slipbench.contract import Controller, Floats
+from slipbench.figures import style
+from slipbench.ground.caution import CAUTION
+from slipbench.kernel.creep import creep_force, find_peak
+from slipbench.kernel.rail import conditioned_friction
+from slipbench.kernel.records import TRACTION_TABLE, World
+from slipbench.packing import pack
+from slipbench.packing.contact import creep_table
+from slipbench.scenario import Scenario
 
 LAWS = ("polach", "vermeulen_johnson", "shen_hedrick_elkins", "carter", "strip", "measured")
 CREEPAGES: Floats = np.geomspace(1e-5, 1.0, 500)

@@ -9,12 +9,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from bench.caution import CAUTION
-from bench.contract import Floats
-from bench.figures import style
-from bench.figures.creep_curves import adhesion_curve, world_of
-from bench.figures.stop_sheet import creepage
-from bench.stop import Stop
+from slipbench.contract import Floats
+from slipbench.figures import style
+from slipbench.figures.creep_curves import adhesion_curve, world_of
+from slipbench.figures.stop_sheet import creepage
+from slipbench.ground.caution import CAUTION
+from slipbench.stop.stop import Stop
 
 LEAST_CREEPAGE = 1e-3
 """Left edge of the picture; what is less stands there. [-]"""

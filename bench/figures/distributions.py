@@ -11,12 +11,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from bench.campaign.statistics import median_interval
-from bench.caution import CAUTION
-from bench.compare import Row, Score
-from bench.figures import style
-from bench.figures.compare import dot_style
-from bench.figures.style import Look
+from slipbench.comparison.compare import Row, Score
+from slipbench.figures import style
+from slipbench.figures.compare import dot_style
+from slipbench.figures.style import Look
+from slipbench.ground.caution import CAUTION
+from slipbench.statistics.intervals import median_interval
 
 LINE, BETWEEN, HEAD, FOOT = 0.24, 0.6, 0.5, 0.3
 """Heights of a strategy's line, of the room between rails, above and below. [inch]"""

@@ -11,7 +11,7 @@ from typing import Any
 
 def part(name: str) -> str:
     """Return a file of this folder, such as `page.css`."""
-    return files("bench.figures").joinpath(name).read_text(encoding="utf-8")
+    return files("slipbench.figures").joinpath(name).read_text(encoding="utf-8")
 
 
 def as_data(content: Mapping[str, Any]) -> str:

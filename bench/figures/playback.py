@@ -10,14 +10,14 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-import bench
-from bench.caution import CAUTION
-from bench.contract import Floats
-from bench.errors import InputError
-from bench.figures.pages import as_data, escaped, fill, part
-from bench.figures.rail_map import rail_met
-from bench.figures.stop_sheet import creepage, is_locked
-from bench.stop import Stop
+from slipbench.contract import Floats
+from slipbench.figures.pages import as_data, escaped, fill, part
+from slipbench.figures.rail_map import rail_met
+from slipbench.figures.stop_sheet import creepage, is_locked
+from slipbench.ground.caution import CAUTION
+from slipbench.ground.errors import InputError
+from slipbench.ground.version import VERSION
+from slipbench.stop.stop import Stop
 
 SHORTEST_INTERVAL = 0.05
 """Between two moments of a playback, or longer where a long stop would make a large page. [s]"""
@@ -93,7 +93,7 @@ def playback_data(stops: Sequence[Stop], command: str = "") -> dict[str, Any]:
         f"{train.mass / 1e3:.0f} t. From {scenario.initial_speed / 0.44704:.0f} mph "
         f"({scenario.initial_speed * 3.6:.0f} km/h).",
         "caution": CAUTION,
-        "made": f"slipbench {bench.__version__}" + (f"; made by: {command}" if command else ""),
+        "made": f"slipbench {VERSION}" + (f"; made by: {command}" if command else ""),
         "length": train.length,
         "vehicles": [
             {"start": float(start), "length": vehicle.length}

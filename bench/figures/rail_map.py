@@ -9,14 +9,14 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from bench.caution import CAUTION
-from bench.contract import Floats
-from bench.figures import style
-from bench.figures.conditioning import moving_mean, shown_axles
-from bench.figures.creep_curves import world_of
-from bench.kernel.rail import conditioned_friction, sanded_friction
-from bench.kernel.records import CONTACT_ONLY
-from bench.stop import Stop
+from slipbench.contract import Floats
+from slipbench.figures import style
+from slipbench.figures.conditioning import moving_mean, shown_axles
+from slipbench.figures.creep_curves import world_of
+from slipbench.ground.caution import CAUTION
+from slipbench.kernel.rail import conditioned_friction, sanded_friction
+from slipbench.kernel.records import CONTACT_ONLY
+from slipbench.stop.stop import Stop
 
 MEAN_OVER = 10.0
 """Friction along the track is drawn as a moving mean over this, or slip cycles hide it. [m]"""

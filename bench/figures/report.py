@@ -10,16 +10,16 @@ from pathlib import Path
 
 import numpy as np
 
-from bench.campaign.statistics import signed_rank
-from bench.caution import CAUTION
-from bench.compare import Score, Yardsticks
-from bench.comparison_record import KeptComparison, KeptValue
-from bench.figures import style
-from bench.figures.distributions import draw_distributions
-from bench.figures.pages import escaped, fill, part
-from bench.figures.trade_off import draw_trade_off
-from bench.registry import known_controllers
-from bench.tables import number
+from slipbench.comparison.compare import Score, Yardsticks
+from slipbench.comparison.record import KeptComparison, KeptValue
+from slipbench.figures import style
+from slipbench.figures.distributions import draw_distributions
+from slipbench.figures.pages import escaped, fill, part
+from slipbench.figures.trade_off import draw_trade_off
+from slipbench.ground.caution import CAUTION
+from slipbench.results.tables import number
+from slipbench.statistics.intervals import signed_rank
+from slipbench.strategies.registry import known_controllers
 
 FEWEST = 6
 """Seeds below which no 95 % interval of a median exists."""

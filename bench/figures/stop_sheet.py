@@ -13,12 +13,12 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
-from bench.caution import CAUTION
-from bench.contract import FILL, HOLD, VENT, Floats
-from bench.figures import style
-from bench.figures.conditioning import shown_axles
-from bench.kernel.train import GRAVITY
-from bench.stop import Stop
+from slipbench.contract import FILL, HOLD, VENT, Floats
+from slipbench.figures import style
+from slipbench.figures.conditioning import shown_axles
+from slipbench.ground.caution import CAUTION
+from slipbench.kernel.train import GRAVITY
+from slipbench.stop.stop import Stop
 
 COLUMNS = 900
 """Moments a raster shows: about one a dot of the printed page."""

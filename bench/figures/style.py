@@ -18,8 +18,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 if TYPE_CHECKING:
-    from bench.scenario import Scenario
-    from bench.stop import Stop
+    from slipbench.scenario import Scenario
+    from slipbench.stop.stop import Stop
 
 INK = "#1a1a1a"
 QUIET = "#6b6b6b"

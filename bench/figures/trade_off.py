@@ -11,12 +11,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from bench.campaign.trade_off import non_dominated
-from bench.caution import CAUTION
-from bench.compare import Score
-from bench.figures import style
-from bench.figures.compare import dot_style, draw_legend, strategy_legend
-from bench.figures.style import Look
+from slipbench.comparison.compare import Score
+from slipbench.figures import style
+from slipbench.figures.compare import dot_style, draw_legend, strategy_legend
+from slipbench.figures.style import Look
+from slipbench.ground.caution import CAUTION
+from slipbench.statistics.trade_off import non_dominated
 
 ROW, HEAD, LEGEND_LINE, FOOT = 2.1, 0.4, 0.24, 0.75
 """Heights of a rail, of the room above, of a legend line, and of the room below. [inch]"""

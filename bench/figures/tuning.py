@@ -9,12 +9,12 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from bench.campaign.judge import Setting
-from bench.campaign.objectives import OBJECTIVES, Objective
-from bench.campaign.statistics import Paired
-from bench.campaign.tuning import Tuned
-from bench.caution import CAUTION
-from bench.figures import style
+from slipbench.campaign.objectives import OBJECTIVES, Objective
+from slipbench.figures import style
+from slipbench.ground.caution import CAUTION
+from slipbench.statistics.intervals import Paired
+from slipbench.tuning.judge import Setting
+from slipbench.tuning.tuning import Tuned
 
 TOP, BOTTOM = 2.9, 0.62
 """Heights of the trade-off and of one interval. [inch]"""

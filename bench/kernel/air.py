@@ -2,7 +2,7 @@
 
 import math
 
-from bench.kernel.jit import part
+from slipbench.compiling.jit import part
 
 GAS_CONSTANT = 287.05
 """Of dry air. [J/(kg K)]"""

@@ -2,27 +2,27 @@
 
 A piece ends at the axle's own events: cell borders, valve commands, ends of pressure ramps, lock
 and re-spin. It is done in three parts, so that axles moved together are taken through each part one
-after the other (bench.kernel.step): a processor then works on the next axle while the one before
-still waits for a division or an exponential (measured: see Speed in DEVELOPERS.md).
+after the other (slipbench.kernel.step): a processor then works on the next axle while the one
+before still waits for a division or an exponential (measured: see Speed in DEVELOPERS.md).
 """
 
 from typing import Any
 
-from bench.kernel.driver import time_to_travel
-from bench.kernel.friction import heat_brake, rim_force
-from bench.kernel.jit import folded, inlined, inner
-from bench.kernel.pneumatics import apply_due_commands, count_air, next_due, pressure_piece
-from bench.kernel.rail import clean_own_contact, enter_cell, leave_cell, peak_met
-from bench.kernel.records import CONTACT_ONLY, DISC, POLACH
-from bench.kernel.sanding import lay_sand, let_sand_fall
-from bench.kernel.sensing import load_sensor, sense_together, take_sample, unload_sensor
-from bench.kernel.tally import (
+from slipbench.compiling.jit import folded, inlined, inner
+from slipbench.kernel.driver import time_to_travel
+from slipbench.kernel.friction import heat_brake, rim_force
+from slipbench.kernel.pneumatics import apply_due_commands, count_air, next_due, pressure_piece
+from slipbench.kernel.rail import clean_own_contact, enter_cell, leave_cell, peak_met
+from slipbench.kernel.records import CONTACT_ONLY, DISC, POLACH
+from slipbench.kernel.sanding import lay_sand, let_sand_fall
+from slipbench.kernel.sensing import load_sensor, sense_together, take_sample, unload_sensor
+from slipbench.kernel.tally import (
     add_up_together,
     count_piece,
     note_lane,
     time_to_sample,
 )
-from bench.kernel.wheelset import GAMMA, load_wheels, longest_piece, spin_together, turn_lane
+from slipbench.kernel.wheelset import GAMMA, load_wheels, longest_piece, spin_together, turn_lane
 
 _NO_TIME = 1e-11
 """Pieces shorter than this are nothing. [s]"""

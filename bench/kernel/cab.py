@@ -6,7 +6,7 @@ valves be heard. Everything else is hidden: the function takes only these.
 
 from typing import Any
 
-from bench.kernel.jit import part
+from slipbench.compiling.jit import part
 
 SPEED_SPREAD, GAUGE, HEARD, GAUGE_EXPECTED = 0, 1, 2, 3
 """What the cab shows: spread of the leading bogie's measured speeds [m/s], lowest cylinder gauge

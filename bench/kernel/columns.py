@@ -16,7 +16,7 @@ OBSERVED = (
     "rotating_mass",
     "train_acceleration",
 )
-"""Columns of the observation, in order. `bench.contract` says what each means."""
+"""Columns of the observation, in order. `slipbench.contract` says what each means."""
 
 N_MEASURED = 4
 """The first columns are what fitted equipment sees; the rest is truth."""

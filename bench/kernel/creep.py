@@ -3,9 +3,9 @@
 import math
 from typing import Any
 
-from bench.kernel.elementary import arctangent, falling_exponential
-from bench.kernel.jit import apart, folded, inner, part
-from bench.kernel.records import MEASURED_CURVE, POLACH
+from slipbench.compiling.jit import apart, folded, inner, part
+from slipbench.kernel.elementary import arctangent, falling_exponential
+from slipbench.kernel.records import MEASURED_CURVE, POLACH
 
 _NEAR = 0.03
 """How far around the peak found last the search begins, as a logarithm of slip speed. [-]"""
@@ -67,8 +67,8 @@ def polach_ratio(
 def table_ratio(normalised_creepage: float, law: Any) -> tuple[Any, Any]:
     """Return F / (mu N) of a tabulated law and its slope over the normalised creepage. [-]
 
-    Cubic between the nodes (values and slopes), constant past the last, odd. bench.contact.table
-    builds the nodes and tells the error against the law.
+    Cubic between the nodes (values and slopes), constant past the last, odd.
+    slipbench.contact.table builds the nodes and tells the error against the law.
     """
     size = abs(normalised_creepage)
     last = law.nodes.shape[0] - 1
@@ -179,7 +179,7 @@ def polach_force(
 
     Notes
     -----
-    Arithmetic without branches: several axles share a vector instruction (bench.kernel.wheelset).
+    Arithmetic without branches: several axles share a vector instruction (see `wheelset`).
     """
     friction, friction_slope = friction_at_slip(
         static_friction, friction_ratio, friction_decay, slip_speed

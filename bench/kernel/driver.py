@@ -8,8 +8,8 @@ electrical supply.
 import math
 from typing import Any
 
-from bench.kernel.jit import folded, inlined, inner, part
-from bench.kernel.records import AFTER, AT_SPEED, AT_TIME
+from slipbench.compiling.jit import folded, inlined, inner, part
+from slipbench.kernel.records import AFTER, AT_SPEED, AT_TIME
 
 _SAME_TIME = 1e-10
 _SAME_SPEED = 1e-7

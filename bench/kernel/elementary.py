@@ -1,6 +1,6 @@
 """Exponential and arctangent of which several axles share a vector instruction.
 
-So without branches, tables or calls (bench.kernel.wheelset). Both are within some hundred units in
+So without branches, tables or calls (see `wheelset`). Both are within some hundred units in
 the last place of the true value at worst: a creep law is known to two or three digits.
 tests/kernel/test_elementary.py holds them to the mathematics library.
 """
@@ -8,7 +8,7 @@ tests/kernel/test_elementary.py holds them to the mathematics library.
 import math
 from typing import Any
 
-from bench.kernel.jit import folded
+from slipbench.compiling.jit import folded
 
 _FARTHEST = 80.0
 """exp(-80) is 2e-35: nothing, beside anything it is added to here."""

@@ -3,10 +3,10 @@
 import math
 from typing import Any
 
-from bench.kernel.columns import FILL, HOLD, VENT
-from bench.kernel.driver import is_due, time_until
-from bench.kernel.jit import apart, inner
-from bench.kernel.records import (
+from slipbench.compiling.jit import apart, inner
+from slipbench.kernel.columns import FILL, HOLD, VENT
+from slipbench.kernel.driver import is_due, time_until
+from slipbench.kernel.records import (
     CAR_UNBRAKED,
     CONTROL_SUPPLY_LOST,
     CONTROL_WIRE_BROKEN,

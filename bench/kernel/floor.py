@@ -1,4 +1,4 @@
-"""The stop of a fictitious train that no strategy can beat; see bench.shortest for the proof."""
+"""The stop of a fictitious train that no strategy can beat (proof: `slipbench.stop.shortest`)."""
 
 import math
 from typing import Any
@@ -6,14 +6,14 @@ from typing import Any
 import numba
 import numpy as np
 
-from bench.kernel.air import ATMOSPHERE, mass_flow, pressure_rate
-from bench.kernel.cache import compiled_here
-from bench.kernel.creep import find_peak
-from bench.kernel.driver import move_handle, time_to_handle_event
-from bench.kernel.jit import entry, inner, part
-from bench.kernel.loads import has_transfer, transfer_load
-from bench.kernel.rail import conditioned_friction, enter_cell, leave_cell, sanded_friction
-from bench.kernel.records import (
+from slipbench.compiling.cache import compiled_here
+from slipbench.compiling.jit import entry, inner, part
+from slipbench.kernel.air import ATMOSPHERE, mass_flow, pressure_rate
+from slipbench.kernel.creep import find_peak
+from slipbench.kernel.driver import move_handle, time_to_handle_event
+from slipbench.kernel.loads import has_transfer, transfer_load
+from slipbench.kernel.rail import conditioned_friction, enter_cell, leave_cell, sanded_friction
+from slipbench.kernel.records import (
     CONTACT_ONLY,
     MEASURED_CURVE,
     RAMPS,
@@ -24,8 +24,8 @@ from bench.kernel.records import (
     TOO_LONG,
     WORLD_TYPE,
 )
-from bench.kernel.sanding import lay_sand
-from bench.kernel.train import curve_force, gradient_force, running_resistance
+from slipbench.kernel.sanding import lay_sand
+from slipbench.kernel.train import curve_force, gradient_force, running_resistance
 
 _SPEED_STEP = 0.995
 """Peaks are taken at a speed up to this factor lower than the present one, where they are higher.

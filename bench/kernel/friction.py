@@ -6,8 +6,8 @@ force. What this stop's friction makes of that is one ratio.
 
 from typing import Any
 
-from bench.kernel.jit import folded, part
-from bench.kernel.records import CAST_IRON, COMPOSITE
+from slipbench.compiling.jit import folded, part
+from slipbench.kernel.records import CAST_IRON, COMPOSITE
 
 _KMH = 3.6
 _GRAVITY = 9.81  # the number in the two published formulas, not the constant of nature

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from bench.kernel.jit import folded, part
+from slipbench.compiling.jit import folded, part
 
 
 @part

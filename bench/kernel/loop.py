@@ -1,7 +1,7 @@
 """Time from the first handle movement to standstill: samples, commands, traces.
 
 `run_compiled` is compiled once for every strategy, which it takes as a typed function. The plain
-Python loop (bench.kernel.plain, bench.simulation) calls the same functions.
+Python loop (slipbench.kernel.plain, slipbench.stop.simulation) calls the same functions.
 """
 
 import math
@@ -9,16 +9,16 @@ from typing import Any
 
 import numba
 
-from bench.kernel.cache import compiled_here
-from bench.kernel.columns import FILL, VENT
-from bench.kernel.friction import rim_force
-from bench.kernel.jit import apart, entry, inlined, inner
-from bench.kernel.pneumatics import limit_vent, send_command
-from bench.kernel.rail import enter_cell, leave_cell, peak_met
-from bench.kernel.records import QUEUE_LENGTH, RUNNING, UPDATE_SIGNATURE, WORLD_TYPE, part_types
-from bench.kernel.sensing import sense_now
-from bench.kernel.step import advance
-from bench.kernel.traces import record
+from slipbench.compiling.cache import compiled_here
+from slipbench.compiling.jit import apart, entry, inlined, inner
+from slipbench.kernel.columns import FILL, VENT
+from slipbench.kernel.friction import rim_force
+from slipbench.kernel.pneumatics import limit_vent, send_command
+from slipbench.kernel.rail import enter_cell, leave_cell, peak_met
+from slipbench.kernel.records import QUEUE_LENGTH, RUNNING, UPDATE_SIGNATURE, WORLD_TYPE, part_types
+from slipbench.kernel.sensing import sense_now
+from slipbench.kernel.step import advance
+from slipbench.kernel.traces import record
 
 LOW_SPEED = 2.68224
 """Six miles an hour: slip control at work below it is to be reported. [m/s]"""

@@ -7,11 +7,11 @@ from typing import Any
 
 import numba
 
-from bench.kernel.cache import compiled_here
-from bench.kernel.jit import entry
-from bench.kernel.loop import accept, finish, observe, plan_next_sample
-from bench.kernel.records import WORLD_TYPE
-from bench.kernel.step import advance
+from slipbench.compiling.cache import compiled_here
+from slipbench.compiling.jit import entry
+from slipbench.kernel.loop import accept, finish, observe, plan_next_sample
+from slipbench.kernel.records import WORLD_TYPE
+from slipbench.kernel.step import advance
 
 with compiled_here():
 

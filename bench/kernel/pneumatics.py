@@ -3,7 +3,8 @@
 import math
 from typing import Any
 
-from bench.kernel.air import (
+from slipbench.compiling.jit import folded, inner, part
+from slipbench.kernel.air import (
     ATMOSPHERE,
     mass_flow,
     mass_of,
@@ -11,9 +12,8 @@ from bench.kernel.air import (
     mean_vent_rate,
     pressure_rate,
 )
-from bench.kernel.columns import FILL, VENT
-from bench.kernel.jit import folded, inner, part
-from bench.kernel.records import FLOW, QUEUE_LENGTH, RAMPS
+from slipbench.kernel.columns import FILL, VENT
+from slipbench.kernel.records import FLOW, QUEUE_LENGTH, RAMPS
 
 _NO_TIME = 1e-11
 """What happens within so short a time happens now. [s]"""

@@ -3,9 +3,9 @@
 import math
 from typing import Any
 
-from bench.kernel.creep import find_peak, follow_peak, shape_of_peak
-from bench.kernel.jit import apart, folded, inner, part
-from bench.kernel.records import CONTACT_ONLY
+from slipbench.compiling.jit import apart, folded, inner, part
+from slipbench.kernel.creep import find_peak, follow_peak, shape_of_peak
+from slipbench.kernel.records import CONTACT_ONLY
 
 
 @part

@@ -321,7 +321,7 @@ TRAIN_STATE = _record(
     ("brake_start", _f),  # place where the handle first left release, negative before [m]
     ("n_effective", _i),  # ... and whose delay has run out
     ("status", _i),
-    # the step now being taken, see bench.kernel.step
+    # the step now being taken, see slipbench.kernel.step
     ("is_in_step", _i),
     ("step_duration", _f),  # [s]
     ("i_group", _i),  # controller whose axles are being moved
@@ -492,7 +492,7 @@ GROUP_STATE = _record(
 
 _lane = (N_LANES,)
 
-LANES = _record(  # pieces of time that axles are moved through together, see bench.kernel.axle
+LANES = _record(  # pieces of time that axles are moved through together, see slipbench.kernel.axle
     ("i_axle", _i, _lane),
     ("duration", _f, _lane),  # [s]
     ("elapsed", _f, _lane),  # how far into the step the axle has been moved [s]
@@ -522,7 +522,7 @@ LANES = _record(  # pieces of time that axles are moved through together, see be
     *((name, _f, _lane) for name in SENSOR),
     ("start", _f, _lane),  # time at the piece's start [s]
     ("sample", _f, _lane),  # next sample of its controller after that [s]
-    # for what is added up, see bench.kernel.tally
+    # for what is added up, see slipbench.kernel.tally
     ("demanded", _f, _lane),  # rim force demanded as the piece begins [N]
     ("demanded_rate", _f, _lane),  # [N/s]
     ("peak", _f, _lane),  # of the creep curve met [N]
@@ -683,4 +683,4 @@ UPDATE_SIGNATURE = numba.types.void(
     numba.float64[:, ::1],
     numba.float64[::1],
 )
-"""update(observation, parameters, memory, command, signals): see bench.contract."""
+"""update(observation, parameters, memory, command, signals): see slipbench.contract."""

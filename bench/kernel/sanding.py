@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from bench.kernel.jit import inner, part
-from bench.kernel.records import FIXED_RATE, SLIDE_SIGNAL
+from slipbench.compiling.jit import inner, part
+from slipbench.kernel.records import FIXED_RATE, SLIDE_SIGNAL
 
 
 @inner

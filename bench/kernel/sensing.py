@@ -5,8 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from bench.kernel.jit import apart, folded, inner, part
-from bench.kernel.records import QUEUE_LENGTH, SENSOR_DEAD, SENSOR_STUCK
+from slipbench.compiling.jit import apart, folded, inner, part
+from slipbench.kernel.records import QUEUE_LENGTH, SENSOR_DEAD, SENSOR_STUCK
 
 SENSED_AT_ONCE = 1e-10
 """A sample so soon after a piece of time sees its end. [s]"""
@@ -244,7 +244,7 @@ def sense(
 
     What the controller's samples within the piece find is kept until the controller takes them:
     its commands act no sooner than `lookahead` after a sample, so axles may be moved on that far
-    before it is asked (bench.kernel.step).
+    before it is asked (slipbench.kernel.step).
 
     Parameters
     ----------

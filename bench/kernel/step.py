@@ -16,18 +16,18 @@ balances fix. Second order in the step; tests/convergence measures it.
 import math
 from typing import Any
 
-from bench.kernel.axle import begin_pieces, end_pieces, turn_wheels
-from bench.kernel.cab import decide
-from bench.kernel.columns import VENT
-from bench.kernel.driver import move_handle, time_to_handle_event
-from bench.kernel.faults import break_what_is_due, time_to_fault
-from bench.kernel.jit import inlined, inner
-from bench.kernel.loads import has_transfer, transfer_load
-from bench.kernel.pneumatics import (
+from slipbench.compiling.jit import inlined, inner
+from slipbench.kernel.axle import begin_pieces, end_pieces, turn_wheels
+from slipbench.kernel.cab import decide
+from slipbench.kernel.columns import VENT
+from slipbench.kernel.driver import move_handle, time_to_handle_event
+from slipbench.kernel.faults import break_what_is_due, time_to_fault
+from slipbench.kernel.loads import has_transfer, transfer_load
+from slipbench.kernel.pneumatics import (
     acting_valve,
     move_reservoir,
 )
-from bench.kernel.records import (
+from slipbench.kernel.records import (
     BROKEN,
     HOLD_PROGRAMME,
     JERK_TIME,
@@ -38,10 +38,10 @@ from bench.kernel.records import (
     TOO_FAR,
     TOO_LONG,
 )
-from bench.kernel.sanding import sand_flow, watch_trigger
-from bench.kernel.tally import note_cab
-from bench.kernel.traces import record
-from bench.kernel.train import curve_force, gradient_force, running_resistance
+from slipbench.kernel.sanding import sand_flow, watch_trigger
+from slipbench.kernel.tally import note_cab
+from slipbench.kernel.traces import record
+from slipbench.kernel.train import curve_force, gradient_force, running_resistance
 
 _NO_TIME = 1e-11
 """Pieces shorter than this are nothing. [s]"""
@@ -101,7 +101,7 @@ def _move_group(world: Any) -> bool:
 
     A command acts only after the valve's delay, so the axles are moved on by that delay beyond the
     sample before the controller is asked: pieces of time need not end at samples. What the sample
-    found is kept meanwhile (bench.kernel.sensing). Where that carries every controller past the
+    found is kept meanwhile (slipbench.kernel.sensing). Where that carries every controller past the
     step's end, the first one's turn moves all axles of the train there (`is_together`).
 
     Returns
@@ -208,7 +208,7 @@ def _look_at_cab(world: Any) -> None:
             heard += 1.0
     leading = world.vehicle_states[0]
     expected = leading.demand * leading.load_factor * world.train[0].full_pressure
-    cab = (highest - lowest, gauge, heard, expected)  # in the order of bench.kernel.cab
+    cab = (highest - lowest, gauge, heard, expected)  # in the order of slipbench.kernel.cab
     chosen = decide(state.time, cab, driver, state)
     if chosen >= 0:
         state.position = chosen

@@ -7,15 +7,15 @@ traces are, and a campaign needs no traces at all.
 import math
 from typing import Any
 
-from bench.kernel.jit import folded, inner, part
-from bench.kernel.rail import cleaning_efficiency, peak_seen
-from bench.kernel.records import (
+from slipbench.compiling.jit import folded, inner, part
+from slipbench.kernel.rail import cleaning_efficiency, peak_seen
+from slipbench.kernel.records import (
     FIRST_TRAIL,
     SPEED_BANDS,
     SPEEDOMETER_TOLERANCE,
     TRAIL_GROWTH,
 )
-from bench.kernel.wheelset import GAMMA
+from slipbench.kernel.wheelset import GAMMA
 
 _SAME_TIME = 1e-9
 """What happens within so short a time happens at once. [s]"""
@@ -240,7 +240,7 @@ def piece_heat(
 
     Parameters
     ----------
-    piece : (spent, U1, F1, U2, F2)       as `bench.kernel.wheelset.turn` gives it
+    piece : (spent, U1, F1, U2, F2)       as `slipbench.kernel.wheelset.turn` gives it
     speed, acceleration : float           of the train as it began [m/s], [m/s2]
     brake_force, brake_rate : float       as it began [N], [N/s]
     full_cleaning_slip, locked_cleaning_share : float   as in TRAIN [-]
@@ -295,7 +295,7 @@ def add_up_together(n_lanes: int, acceleration: float, train: Any, lanes: Any) -
 
     Notes
     -----
-    Without branches, so in vector instructions, like bench.kernel.wheelset.spin_together. The works
+    Without branches, so in vector instructions, like `wheelset.spin_together`. The works
     are the quadrature of the method; the peak is that met as the piece began.
     """
     full_slip, locked_share = train.full_cleaning_slip, train.locked_cleaning_share

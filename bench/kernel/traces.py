@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from bench.kernel.jit import inlined
-from bench.kernel.tally import usable_force
+from slipbench.compiling.jit import inlined
+from slipbench.kernel.tally import usable_force
 
 
 @inlined

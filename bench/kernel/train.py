@@ -3,7 +3,7 @@
 import math
 from typing import Any
 
-from bench.kernel.jit import part
+from slipbench.compiling.jit import part
 
 GRAVITY = 9.80665
 """Standard acceleration of free fall, by definition (CGPM 1901). [m/s2]"""

@@ -14,9 +14,9 @@ tests/convergence measures its order.
 import math
 from typing import Any
 
-from bench.kernel.creep import creep_force, polach_force, steepest_fall
-from bench.kernel.jit import apart, folded, inner, part
-from bench.kernel.records import POLACH
+from slipbench.compiling.jit import apart, folded, inner, part
+from slipbench.kernel.creep import creep_force, polach_force, steepest_fall
+from slipbench.kernel.records import POLACH
 
 GAMMA = 1.0 - math.sqrt(0.5)
 """Diagonal coefficient of both stages; their weights in the step are 1 - gamma and gamma."""

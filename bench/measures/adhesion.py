@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.errors import InputError
-from bench.measures.materials import FloatArray
+from slipbench.ground.errors import InputError
+from slipbench.measures.materials import FloatArray
 
 
 @dataclass(frozen=True)

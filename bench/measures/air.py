@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from bench.measures.materials import FloatArray
+from slipbench.measures.materials import FloatArray
 
 NORMAL_DENSITY = 1.185
 """Of a normal litre's air: 20 degrees C, 100 kPa, 65 % humid, the reference atmosphere of ISO 6358

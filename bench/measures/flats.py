@@ -13,8 +13,8 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from bench.errors import InputError
-from bench.measures.materials import (
+from slipbench.ground.errors import InputError
+from slipbench.measures.materials import (
     WEAR,
     FloatArray,
     WearCoefficients,

@@ -11,9 +11,9 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from bench.errors import InputError
-from bench.measures.flats import MergedFlats
-from bench.measures.materials import (
+from slipbench.ground.errors import InputError
+from slipbench.measures.flats import MergedFlats
+from slipbench.measures.materials import (
     MARKS,
     ZERO_CELSIUS,
     FloatArray,
@@ -22,7 +22,7 @@ from bench.measures.materials import (
     marked,
     require_positive_fields,
 )
-from bench.measures.temperature import LockedWheelHeat, wheel_spot_temperature
+from slipbench.measures.temperature import LockedWheelHeat, wheel_spot_temperature
 
 UNVERIFIED = "unverified: check your licensed copy"
 
@@ -146,7 +146,7 @@ def check_flat_limits(
 
     Parameters
     ----------
-    flats : MergedFlats     From `bench.measures.flats.merge_flats`.
+    flats : MergedFlats     From `slipbench.measures.flats.merge_flats`.
     limits : tuple          Rules; those for other diameters are left out of the answer.
     adjoining_gap : float   Flats with at most this much sound tread between them adjoin. [m]
 

@@ -2,7 +2,7 @@
 
 No traces are needed: a log keeps where each lock began and ended, a trail samples it in between on
 a growing grid of time. Energies between samples are exact sums, so no heat is lost however long a
-lock lasts. The laws are those of `bench.measures.flats` and `bench.measures.temperature`; only the
+lock lasts. The laws are those of `flats` and `temperature`; only the
 bookkeeping over many locks is here.
 """
 
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from bench.measures.flats import (
+from slipbench.measures.flats import (
     FLAT_WIDTH,
     Band,
     archard_area_rate,
@@ -20,8 +20,8 @@ from bench.measures.flats import (
     flat_length_from_volume,
     flat_patch_radius,
 )
-from bench.measures.limits import TRANSFORMATION, TransformationThresholds
-from bench.measures.materials import (
+from slipbench.measures.limits import TRANSFORMATION, TransformationThresholds
+from slipbench.measures.materials import (
     STEEL,
     WEAR,
     FloatArray,
@@ -30,7 +30,7 @@ from bench.measures.materials import (
     moving_disc_response,
     stationary_disc_response,
 )
-from bench.measures.temperature import share_heat, step_edges
+from slipbench.measures.temperature import share_heat, step_edges
 
 MARTENSITE_WORDS = ("none", "possible", "likely")
 """Risk of martensite, by the number that stands for it in a summary."""
@@ -131,7 +131,7 @@ def worn_volumes(locks: LockSamples, wear: WearCoefficients = WEAR) -> Band:
 
     Notes
     -----
-    As `bench.measures.flats.locked_wheel_wear`: the band holds Archard's law with both its
+    As `slipbench.measures.flats.locked_wheel_wear`: the band holds Archard's law with both its
     coefficients and the energy law on both its areas. Force between samples is the mean one,
     energy over distance, and the load that of the lock's beginning.
     """
@@ -254,7 +254,7 @@ def lock_temperatures(
 
     Notes
     -----
-    Same model and same steps as `bench.measures.temperature.locked_wheel_temperature`, on the
+    Same model and same steps as `slipbench.measures.temperature.locked_wheel_temperature`, on the
     samples of the trail: the peak of a real stop's lock within 2 % of an independent integral
     solution (tests/validation/test_locked_axle_temperature.py). Where grip jumps under a lock,
     steps straddle the jump and smooth it: up to 6 % of the peak there.
@@ -308,7 +308,7 @@ def martensite_flags(
 
     Notes
     -----
-    The rule of `bench.measures.limits.martensite_risk`, asked at one moment: the critical cooling
+    The rule of `limits.martensite_risk`, asked at one moment: the critical cooling
     time after the spot was last hot enough, is it cold enough?
     """
     temperature = body_temperature + heat.temperature_rise

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from bench.errors import InputError
+from slipbench.ground.errors import InputError
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.measures.materials import FloatArray
+from slipbench.measures.materials import FloatArray
 
 PLACE_SHARE = 0.1
 """A place counts as heated where it took more than this share of the worst place's heat."""

@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from bench.errors import InputError
+from slipbench.ground.errors import InputError
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.measures.materials import FloatArray
+from slipbench.measures.materials import FloatArray
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from bench.errors import InputError
-from bench.measures.materials import (
+from slipbench.ground.errors import InputError
+from slipbench.measures.materials import (
     STEEL,
     TREAD_HEAT_SINK,
     FloatArray,
@@ -260,7 +260,7 @@ def locked_wheel_temperature(
     contact_force : array       Tangential force of this wheel; its sign is ignored. [N]
     train_speed : array         Sliding speed. [m/s], >= 0
     patch_radius : array        Radius of a disc as large as the contact. [m], > 0; grows with the
-        flat (`bench.measures.flats.flat_patch_radius`)
+        flat (`slipbench.measures.flats.flat_patch_radius`)
     max_nodes : int             Longer locks are solved on this many samples, densest at the start.
 
     Returns

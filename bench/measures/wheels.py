@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from bench.measures.flats import Band, MergedFlats, flat_depth, merge_flats
-from bench.measures.limits import (
+from slipbench.measures.flats import Band, MergedFlats, flat_depth, merge_flats
+from slipbench.measures.limits import (
     FLAT_LIMITS,
     REFERENCE_LIMIT,
     TRANSFORMATION,
@@ -14,7 +14,7 @@ from bench.measures.limits import (
     check_flat_limits,
     flat_risk_index,
 )
-from bench.measures.locks import (
+from slipbench.measures.locks import (
     LockSamples,
     flat_lengths,
     lock_temperatures,
@@ -24,7 +24,7 @@ from bench.measures.locks import (
     temperature_bound,
     worn_volumes,
 )
-from bench.measures.materials import STEEL, WEAR, FloatArray, SteelProperties, WearCoefficients
+from slipbench.measures.materials import STEEL, WEAR, FloatArray, SteelProperties, WearCoefficients
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ class WheelDamage:
         high end of the wear laws, one `MergedFlats` an axle.
     locked_temperature : (n_axles,)        Highest rise of a locked spot. [K], 0 without a lock
     martensite : (n_axles,) int            0 none, 1 possible, 2 likely.
-    flat_risk_by_axle : (n_axles,)         See `bench.measures.limits.flat_risk_index`. [-]
+    flat_risk_by_axle : (n_axles,)         See `slipbench.measures.limits.flat_risk_index`. [-]
     """
 
     wheel_radius: FloatArray

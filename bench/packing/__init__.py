@@ -6,14 +6,14 @@ import math
 
 import numpy as np
 
-from bench.contract import SIGNALS, Controller, Floats
-from bench.errors import InputError
-from bench.kernel import records
-from bench.kernel.columns import FILL, OBSERVED
-from bench.kernel.loop import put_on_rail
-from bench.kernel.records import World
-from bench.packing.contact import pack_law
-from bench.packing.events import (
+from slipbench.contract import SIGNALS, Controller, Floats
+from slipbench.ground.errors import InputError
+from slipbench.kernel import records
+from slipbench.kernel.columns import FILL, OBSERVED
+from slipbench.kernel.loop import put_on_rail
+from slipbench.kernel.records import World
+from slipbench.packing.contact import pack_law
+from slipbench.packing.events import (
     pack_driver,
     pack_faults,
     pack_handle,
@@ -21,11 +21,11 @@ from bench.packing.events import (
     pack_sanders,
     pack_tables,
 )
-from bench.packing.rail import pack_cells, random_friction
-from bench.packing.tools import one
-from bench.packing.train import pack_axles, pack_groups, pack_run, pack_train, pack_vehicles
-from bench.rail_state import RailState
-from bench.scenario import Scenario
+from slipbench.packing.rail import pack_cells, random_friction
+from slipbench.packing.rail_state import RailState
+from slipbench.packing.tools import one
+from slipbench.packing.train import pack_axles, pack_groups, pack_run, pack_train, pack_vehicles
+from slipbench.scenario import Scenario
 
 __all__ = ["pack", "pack_cells", "random_friction"]
 

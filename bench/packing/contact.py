@@ -8,16 +8,16 @@ from typing import Any
 
 import numpy as np
 
-from bench.contact import contact_patch, contact_stiffness
-from bench.contact.measured import MeasuredCurve, read_measured_curve
-from bench.contact.monotone import monotone_slopes
-from bench.contact.rolling import rolling_contact
-from bench.contact.table import TractionTable, build_traction_table, normalised_constants
-from bench.contract import Floats
-from bench.errors import InputError
-from bench.kernel import records
-from bench.packing.tools import one
-from bench.scenario import Contact, Scenario
+from slipbench.contact import contact_patch, contact_stiffness
+from slipbench.contact.measured import MeasuredCurve, read_measured_curve
+from slipbench.contact.monotone import monotone_slopes
+from slipbench.contact.rolling import rolling_contact
+from slipbench.contact.table import TractionTable, build_traction_table, normalised_constants
+from slipbench.contract import Floats
+from slipbench.ground.errors import InputError
+from slipbench.kernel import records
+from slipbench.packing.tools import one
+from slipbench.scenario import Contact, Scenario
 
 
 @lru_cache(maxsize=256)
@@ -70,7 +70,7 @@ def creep_table(scenario: Scenario, axles: Any) -> TractionTable:
 
     Returns
     -------
-    TractionTable   `bench.contact.table_error` tells its error
+    TractionTable   `slipbench.contact.table_error` tells its error
     """
     name = scenario.contact.law
     options: dict[str, object] = {}

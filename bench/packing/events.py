@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from bench.contract import Floats
-from bench.kernel import records
-from bench.packing.tools import one, trigger
-from bench.scenario import Scenario
+from slipbench.contract import Floats
+from slipbench.kernel import records
+from slipbench.packing.tools import one, trigger
+from slipbench.scenario import Scenario
 
 _FAULT_KINDS = {
     "sensor_dead": records.SENSOR_DEAD,

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from bench.contract import Floats
-from bench.kernel import records
-from bench.scenario import RandomFriction, Scenario
+from slipbench.contract import Floats
+from slipbench.kernel import records
+from slipbench.scenario import RandomFriction, Scenario
 
 
 def pack_cells(scenario: Scenario) -> tuple[float, Any]:

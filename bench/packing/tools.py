@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from bench.kernel import records
+from slipbench.kernel import records
 
 TRIGGERS = (
     ("at_time", records.AT_TIME),

@@ -6,12 +6,12 @@ from typing import Any
 
 import numpy as np
 
-from bench.contract import Controller
-from bench.kernel import records
-from bench.kernel.train import GRAVITY
-from bench.packing.contact import stiffness
-from bench.packing.tools import one
-from bench.scenario import Scenario, Vehicle
+from slipbench.contract import Controller
+from slipbench.kernel import records
+from slipbench.kernel.train import GRAVITY
+from slipbench.packing.contact import stiffness
+from slipbench.packing.tools import one
+from slipbench.scenario import Scenario, Vehicle
 
 _CLEANING_LAWS = {"rail_memory": records.RAIL_MEMORY, "contact_only": records.CONTACT_ONLY}
 

@@ -3,21 +3,21 @@
 The only place of the project that reads TOML, converts units and validates.
 """
 
-from bench.scenario.brake import Brake, SlipControl
-from bench.scenario.contact import Contact
-from bench.scenario.driver import Driver, Easing, HandleEntry, IsolationPress, Routine
-from bench.scenario.dry import DRY_RAIL, on_dry_rail
-from bench.scenario.fault import Fault
-from bench.scenario.handle_log import handle_log
-from bench.scenario.profile import sections_from_csv
-from bench.scenario.rail import CurveSection, GradientSection, Rail, RailSection, RandomFriction
-from bench.scenario.reader import load_scenario, scenario_names
-from bench.scenario.run import Run
-from bench.scenario.sander import Sander
-from bench.scenario.scenario import Scenario
-from bench.scenario.sensing import Sensing
-from bench.scenario.train import Train, Vehicle
-from bench.scenario.units import parse_speed
+from slipbench.scenario.brake import Brake, SlipControl
+from slipbench.scenario.contact import Contact
+from slipbench.scenario.driver import Driver, Easing, HandleEntry, IsolationPress, Routine
+from slipbench.scenario.dry import DRY_RAIL, on_dry_rail
+from slipbench.scenario.fault import Fault
+from slipbench.scenario.handle_log import handle_log
+from slipbench.scenario.profile import sections_from_csv
+from slipbench.scenario.rail import CurveSection, GradientSection, Rail, RailSection, RandomFriction
+from slipbench.scenario.reader import load_scenario, scenario_names
+from slipbench.scenario.run import Run
+from slipbench.scenario.sander import Sander
+from slipbench.scenario.scenario import Scenario
+from slipbench.scenario.sensing import Sensing
+from slipbench.scenario.train import Train, Vehicle
+from slipbench.scenario.units import parse_speed
 
 __all__ = [
     "DRY_RAIL",

@@ -5,11 +5,11 @@ import difflib
 from collections.abc import Iterable, Mapping, Sized
 from typing import TYPE_CHECKING, Any
 
-from bench.errors import InputError
-from bench.scenario.fields import FieldProblem, FieldSpec, Record, one_line, shown, specs_of
+from slipbench.ground.errors import InputError
+from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, one_line, shown, specs_of
 
 if TYPE_CHECKING:
-    from bench.scenario.scenario import Scenario
+    from slipbench.scenario.scenario import Scenario
 
 Changes = dict[tuple[str, ...], Any]
 

@@ -1,6 +1,6 @@
 """The contact: which creep law, and what wheel and rail are made and worn to."""
 
-from bench.scenario.fields import Record, choice, file_name, quantity, record
+from slipbench.scenario.fields import Record, choice, file_name, quantity, record
 
 LAWS = ("polach", "vermeulen_johnson", "shen_hedrick_elkins", "carter", "strip", "measured")
 

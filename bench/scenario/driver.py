@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from itertools import pairwise
 
-from bench.scenario.fields import (
+from slipbench.scenario.fields import (
     Record,
     choice,
     count,
@@ -255,7 +255,7 @@ class Driver(Record):
 
     Instead of the programme a `routine` may be given; it takes the programme's place, written out,
     and is then None. A scenario file may also name a `log`, a CSV of handle movements (see
-    `bench.scenario.handle_log`), read when the file is.
+    `slipbench.scenario.handle_log`), read when the file is.
     """
 
     programme: tuple[HandleEntry, ...] = parts(

@@ -1,7 +1,7 @@
 """The dry rail every stop is measured against."""
 
-from bench.scenario.reader import load_scenario
-from bench.scenario.scenario import Scenario
+from slipbench.scenario.reader import load_scenario
+from slipbench.scenario.scenario import Scenario
 
 DRY_RAIL = "dry"
 """The shipped scenario whose rail it is."""

@@ -1,7 +1,7 @@
 """Faults: what is broken in the train, from when on."""
 
-from bench.scenario.driver import check_trigger
-from bench.scenario.fields import Record, choice, count, quantity, record
+from slipbench.scenario.driver import check_trigger
+from slipbench.scenario.fields import Record, choice, count, quantity, record
 
 AXLE_FAULTS = (
     "sensor_dead",

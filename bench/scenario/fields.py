@@ -12,8 +12,8 @@ import operator
 from collections.abc import Callable, Mapping
 from typing import Any, NoReturn, TypeVar, dataclass_transform
 
-from bench.errors import InputError
-from bench.scenario.units import Unit, si_unit
+from slipbench.ground.errors import InputError
+from slipbench.scenario.units import Unit, si_unit
 
 T = TypeVar("T")
 _NO_DEFAULT: Any = object()

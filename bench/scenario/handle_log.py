@@ -2,12 +2,12 @@
 
 from pathlib import Path
 
-from bench.csv_rows import csv_rows
-from bench.errors import InputError
-from bench.scenario.brake import RELEASE
-from bench.scenario.driver import HandleEntry
-from bench.scenario.fields import FieldProblem
-from bench.scenario.profile import finite_number
+from slipbench.ground.csv_rows import csv_rows
+from slipbench.ground.errors import InputError
+from slipbench.scenario.brake import RELEASE
+from slipbench.scenario.driver import HandleEntry
+from slipbench.scenario.fields import FieldProblem
+from slipbench.scenario.profile import finite_number
 
 COLUMNS = ("time_s", "position", "level")
 _WORDS = ("release", "emergency")

@@ -7,12 +7,12 @@ own; layers are merged, and only then built into a `Scenario`.
 from collections.abc import Mapping
 from typing import Any, NamedTuple, NoReturn
 
-from bench.errors import InputError
-from bench.scenario.brake import RELEASE
-from bench.scenario.change import nearest_text
-from bench.scenario.fields import FieldSpec, Unacceptable, one_line, shown, specs_of
-from bench.scenario.provenance import MARKS, MARKS_NEEDING_SOURCE, Provenance
-from bench.scenario.units import ALL_SUFFIXES, DIMENSIONS, Unit, unit_of
+from slipbench.ground.errors import InputError
+from slipbench.scenario.brake import RELEASE
+from slipbench.scenario.change import nearest_text
+from slipbench.scenario.fields import FieldSpec, Unacceptable, one_line, shown, specs_of
+from slipbench.scenario.provenance import MARKS, MARKS_NEEDING_SOURCE, Provenance
+from slipbench.scenario.units import ALL_SUFFIXES, DIMENSIONS, Unit, unit_of
 
 EMERGENCY_WORD = "emergency"
 RELEASE_WORD = "release"

@@ -4,11 +4,11 @@ import dataclasses
 import math
 from pathlib import Path
 
-from bench.csv_rows import csv_rows
-from bench.errors import InputError
-from bench.scenario.fields import FieldProblem
-from bench.scenario.rail import RailSection
-from bench.scenario.units import DIMENSIONS
+from slipbench.ground.csv_rows import csv_rows
+from slipbench.ground.errors import InputError
+from slipbench.scenario.fields import FieldProblem
+from slipbench.scenario.rail import RailSection
+from slipbench.scenario.units import DIMENSIONS
 
 MOST_ROWS = 10_000
 

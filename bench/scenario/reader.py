@@ -6,12 +6,12 @@ import tomllib
 from pathlib import Path
 from typing import Any, NoReturn
 
-from bench.errors import InputError
-from bench.scenario.change import nearest_text
-from bench.scenario.driver import HandleEntry
-from bench.scenario.fields import FieldProblem, FieldSpec, default_of, one_line, shown, specs_of
-from bench.scenario.handle_log import handle_log
-from bench.scenario.layers import (
+from slipbench.ground.errors import InputError
+from slipbench.scenario.change import nearest_text
+from slipbench.scenario.driver import HandleEntry
+from slipbench.scenario.fields import FieldProblem, FieldSpec, default_of, one_line, shown, specs_of
+from slipbench.scenario.handle_log import handle_log
+from slipbench.scenario.layers import (
     EMERGENCY_WORD,
     Branch,
     Leaf,
@@ -20,9 +20,9 @@ from bench.scenario.layers import (
     read_table,
     refuse,
 )
-from bench.scenario.profile import sections_from_csv
-from bench.scenario.provenance import Provenance
-from bench.scenario.scenario import Scenario
+from slipbench.scenario.profile import sections_from_csv
+from slipbench.scenario.provenance import Provenance
+from slipbench.scenario.scenario import Scenario
 
 PRESETS = Path(__file__).parent / "presets"
 _BASE_KEY = "based_on"

@@ -1,6 +1,6 @@
 """How a stop is computed and counted."""
 
-from bench.scenario.fields import Record, quantity, record
+from slipbench.scenario.fields import Record, quantity, record
 
 
 @record

@@ -1,6 +1,6 @@
 """Sanders."""
 
-from bench.scenario.fields import Record, choice, count, quantity, record
+from slipbench.scenario.fields import Record, choice, count, quantity, record
 
 
 @record

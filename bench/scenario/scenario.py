@@ -4,12 +4,12 @@ import dataclasses
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple, NoReturn
 
-from bench.scenario.brake import Brake, SlipControl
-from bench.scenario.change import changed
-from bench.scenario.contact import Contact
-from bench.scenario.driver import Driver
-from bench.scenario.fault import Fault
-from bench.scenario.fields import (
+from slipbench.scenario.brake import Brake, SlipControl
+from slipbench.scenario.change import changed
+from slipbench.scenario.contact import Contact
+from slipbench.scenario.driver import Driver
+from slipbench.scenario.fault import Fault
+from slipbench.scenario.fields import (
     FieldProblem,
     Record,
     default_of,
@@ -21,12 +21,12 @@ from bench.scenario.fields import (
     specs_of,
     text,
 )
-from bench.scenario.provenance import Provenance
-from bench.scenario.rail import CurveSection, GradientSection, Rail, check_line
-from bench.scenario.run import Run
-from bench.scenario.sander import Sander
-from bench.scenario.sensing import Sensing
-from bench.scenario.train import Train
+from slipbench.scenario.provenance import Provenance
+from slipbench.scenario.rail import CurveSection, GradientSection, Rail, check_line
+from slipbench.scenario.run import Run
+from slipbench.scenario.sander import Sander
+from slipbench.scenario.sensing import Sensing
+from slipbench.scenario.train import Train
 
 MAXIMUM_DELAY_SAMPLES = 14  # valve delays are kept in a buffer of fixed length
 

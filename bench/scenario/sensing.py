@@ -1,6 +1,6 @@
 """Speed sensing: the toothed wheel and its clock."""
 
-from bench.scenario.fields import Record, count, flag, quantity, record
+from slipbench.scenario.fields import Record, count, flag, quantity, record
 
 
 @record

@@ -2,7 +2,7 @@
 
 from itertools import accumulate, pairwise
 
-from bench.scenario.fields import (
+from slipbench.scenario.fields import (
     Record,
     choice,
     count,

@@ -8,7 +8,7 @@ import math
 import re
 from typing import NamedTuple
 
-from bench.errors import InputError
+from slipbench.ground.errors import InputError
 
 STANDARD_GRAVITY = 9.80665  # m/s2, exact by definition
 

@@ -7,13 +7,13 @@ from collections.abc import Iterable, Iterator
 
 import pytest
 
-from bench.campaign.candidate import Candidate, candidate_of
-from bench.campaign.canonical import short_hash
-from bench.campaign.plan import Plan
-from bench.campaign.rails import RandomRails
-from bench.campaign.task import Outcome, Task
-from bench.registry import Known, find_controller
-from bench.scenario import Scenario, load_scenario
+from slipbench.campaign.plan import Plan
+from slipbench.campaign.rails import RandomRails
+from slipbench.results.canonical import short_hash
+from slipbench.running.candidate import Candidate, candidate_of
+from slipbench.running.task import Outcome, Task
+from slipbench.scenario import Scenario, load_scenario
+from slipbench.strategies.registry import Known, find_controller
 
 
 @pytest.fixture(scope="session")

@@ -3,8 +3,8 @@
 import argparse
 import sys
 
-from bench.campaign.commands import add_parsers
-from bench.errors import InputError
+from slipbench.commands.campaign import add_parsers
+from slipbench.ground.errors import InputError
 
 
 def main() -> int:

@@ -3,17 +3,17 @@ import math
 
 import pytest
 
-from bench.campaign.analysis import collect, judge, overruns
-from bench.campaign.campaign import run_campaign
-from bench.campaign.candidate import candidate_of
-from bench.campaign.objectives import OBJECTIVES
-from bench.campaign.plan import Plan
-from bench.campaign.rails import RandomRails
-from bench.campaign.report import _tells, campaign_text, ranking_note
-from bench.campaign.statistics import Interval, Paired
-from bench.campaign.store import IN_MEMORY, Store
-from bench.campaign.task import Outcome, make_task, run_task
-from bench.errors import InputError
+from slipbench.campaign.analysis import collect, judge, overruns
+from slipbench.campaign.campaign import run_campaign
+from slipbench.campaign.objectives import OBJECTIVES
+from slipbench.campaign.plan import Plan
+from slipbench.campaign.rails import RandomRails
+from slipbench.campaign.report import _tells, campaign_text, ranking_note
+from slipbench.campaign.store import IN_MEMORY, Store
+from slipbench.ground.errors import InputError
+from slipbench.running.candidate import candidate_of
+from slipbench.running.task import Outcome, make_task, run_task
+from slipbench.statistics.intervals import Interval, Paired
 
 DISTANCE = OBJECTIVES["distance"]
 

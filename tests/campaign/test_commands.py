@@ -5,13 +5,13 @@ import sqlite3
 
 import pytest
 
-from bench.campaign.commands import add_parsers
-from bench.campaign.scenario_file import scenario_file
-from bench.campaign.store import Store
-from bench.campaign.tuned_reader import load_tuned
-from bench.errors import InputError
-from bench.registry import find_controller
-from bench.scenario import load_scenario
+from slipbench.campaign.store import Store
+from slipbench.commands.campaign import add_parsers
+from slipbench.ground.errors import InputError
+from slipbench.results.scenario_file import scenario_file
+from slipbench.scenario import load_scenario
+from slipbench.strategies.registry import find_controller
+from slipbench.tuning.tuned_reader import load_tuned
 
 
 @pytest.fixture

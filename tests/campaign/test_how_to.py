@@ -6,18 +6,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.places import ROOT
 
-import bench
-from bench.__main__ import make_parser
-from bench.campaign.campaign import run_campaign
-from bench.campaign.designs import parse_factor
-from bench.campaign.objectives import find_objectives
-from bench.campaign.store import Store
-from bench.campaign.tuning import started
-from bench.registry import find_controller
-from bench.scenario import load_scenario
+from slipbench.campaign.campaign import run_campaign
+from slipbench.campaign.objectives import find_objectives
+from slipbench.campaign.store import Store
+from slipbench.commands.main import make_parser
+from slipbench.scenario import load_scenario
+from slipbench.statistics.designs import parse_factor
+from slipbench.strategies.registry import find_controller
+from slipbench.tuning.tuning import started
 
-GUIDE = Path(bench.__file__).parents[1] / "DEVELOPERS.md"
+GUIDE = ROOT / "DEVELOPERS.md"
 TEXT = GUIDE.read_text(encoding="utf-8")
 SECTION = TEXT.split("## Campaigns: from one stop")[1].split("\n## ")[0]
 COMMANDS = re.findall(r"```console\n(.*?)```", SECTION, flags=re.S)[0].splitlines()

@@ -11,13 +11,13 @@ from pathlib import Path
 
 import pytest
 
-from bench.campaign.candidate import candidate_of
-from bench.campaign.planning import campaign_plan
-from bench.campaign.scenario_file import scenario_file
-from bench.campaign.store import Store
-from bench.campaign.task import run_task
-from bench.registry import find_controller
-from bench.scenario import load_scenario
+from slipbench.campaign.planning import campaign_plan
+from slipbench.campaign.store import Store
+from slipbench.results.scenario_file import scenario_file
+from slipbench.running.candidate import candidate_of
+from slipbench.running.task import run_task
+from slipbench.scenario import load_scenario
+from slipbench.strategies.registry import find_controller
 
 DRIVER = Path(__file__).with_name("driver.py")
 N_RAILS, N_SEEDS = 4, 20

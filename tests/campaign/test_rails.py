@@ -1,12 +1,13 @@
 import numpy as np
 import pytest
 
-from bench.campaign.designs import Factor
-from bench.campaign.planning import campaign_plan, family_rails
-from bench.campaign.rails import RandomRails, law_around, rail_seed
-from bench.campaign.variation import FILM, scenario_at
-from bench.errors import InputError
-from bench.packing import pack_cells
+from slipbench.campaign.planning import campaign_plan
+from slipbench.campaign.rails import RandomRails, law_around, rail_seed
+from slipbench.campaign.variation import FILM, scenario_at
+from slipbench.ground.errors import InputError
+from slipbench.packing import pack_cells
+from slipbench.statistics.designs import Factor
+from slipbench.tuning.rails import family_rails
 
 
 def friction_of(scenario):

@@ -2,15 +2,15 @@ import json
 
 import pytest
 
-from bench.campaign.designs import Factor
-from bench.campaign.objectives import OBJECTIVES
-from bench.campaign.report import sensitivity_text
-from bench.campaign.running import HereRunner
-from bench.campaign.sensitivity import Study, analyse, n_points
-from bench.campaign.store import IN_MEMORY, Store
-from bench.campaign.task import Outcome
-from bench.campaign.variation import default_space
-from bench.errors import InputError
+from slipbench.campaign.objectives import OBJECTIVES
+from slipbench.campaign.report import sensitivity_text
+from slipbench.campaign.sensitivity import Study, analyse, n_points
+from slipbench.campaign.store import IN_MEMORY, Store
+from slipbench.campaign.variation import default_space
+from slipbench.ground.errors import InputError
+from slipbench.running.runners import HereRunner
+from slipbench.running.task import Outcome
+from slipbench.statistics.designs import Factor
 
 SPACE = (
     Factor("fill_slip", 0.1, 0.2),

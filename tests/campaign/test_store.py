@@ -7,21 +7,22 @@ import zlib
 import numpy as np
 import pytest
 
-from bench.campaign import identity, store
-from bench.campaign.campaign import run_campaign
-from bench.campaign.candidate import candidate_of, source_hash
-from bench.campaign.export import (
+from slipbench.campaign import store
+from slipbench.campaign.campaign import run_campaign
+from slipbench.campaign.export import (
     check_export,
     column_names,
     columns,
     write_csv,
     write_export,
 )
-from bench.campaign.plan import Plan
-from bench.campaign.store import Store
-from bench.campaign.task import Outcome, make_task
-from bench.errors import InputError
-from bench.registry import find_controller
+from slipbench.campaign.plan import Plan
+from slipbench.campaign.store import Store
+from slipbench.ground.errors import InputError
+from slipbench.results import identity
+from slipbench.running.candidate import candidate_of, source_hash
+from slipbench.running.task import Outcome, make_task
+from slipbench.strategies.registry import find_controller
 
 
 @pytest.fixture
@@ -82,7 +83,7 @@ def test_a_changed_scenario_is_refused_with_what_changed(path, plan, stub, small
 def test_a_changed_strategy_is_refused(path, plan, stub, tmp_path, small):
     file = tmp_path / "mine.py"
     text = (
-        "from bench.contract import Controller\n"
+        "from slipbench.contract import Controller\n"
         "def update(observation, parameters, memory, command, signals):\n"
         "    command[:, 0] = {valve}\n"
         "CONTROLLER = Controller('mine', 'test', update, observes=())\n"
@@ -289,7 +290,7 @@ def test_source_hash_follows_what_a_strategy_imports(tmp_path, monkeypatch):
     (tmp_path / "helper_of_mine.py").write_text("LIMIT = 1.0\n", encoding="utf-8")
     file = tmp_path / "mine.py"
     file.write_text(
-        "from bench.contract import Controller\n"
+        "from slipbench.contract import Controller\n"
         "from helper_of_mine import LIMIT\n"
         "def update(observation, parameters, memory, command, signals):\n"
         "    command[:, 1] = LIMIT\n"
@@ -303,9 +304,10 @@ def test_source_hash_follows_what_a_strategy_imports(tmp_path, monkeypatch):
 
 
 def test_versions_cover_the_physics_and_leave_out_pictures():
-    names = identity.sources_of(identity.STOP_MODULE, "bench")
-    assert {"bench.kernel.step", "bench.packing", "bench.stop", "bench.contact"} <= set(names)
-    assert not any(name.startswith("bench.figures") for name in names)
+    names = identity.sources_of(identity.STOP_MODULE, "slipbench")
+    parts = ("kernel.step", "packing", "stop.stop", "contact")
+    assert {f"slipbench.{part}" for part in parts} <= set(names)
+    assert not any(name.startswith("slipbench.figures") for name in names)
 
 
 def test_key_depends_on_all_that_decides_a_stop(small, plan):

@@ -2,14 +2,14 @@ import json
 
 import pytest
 
-from bench.campaign.running import HereRunner
-from bench.campaign.store import IN_MEMORY, Store
-from bench.campaign.task import Outcome
-from bench.campaign.worst import Bounds, worst_rail
-from bench.errors import InputError
-from bench.scenario import load_scenario
-from bench.shortest import shortest_possible
-from bench.simulation import simulate
+from slipbench.campaign.store import IN_MEMORY, Store
+from slipbench.campaign.worst import Bounds, worst_rail
+from slipbench.ground.errors import InputError
+from slipbench.running.runners import HereRunner
+from slipbench.running.task import Outcome
+from slipbench.scenario import load_scenario
+from slipbench.stop.shortest import shortest_possible
+from slipbench.stop.simulation import simulate
 
 BOUNDS = Bounds(n_patches=2, friction_low=0.02, friction_high=0.1, length_low=5.0, length_high=60.0)
 

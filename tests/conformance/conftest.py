@@ -5,8 +5,8 @@ from functools import lru_cache
 
 import pytest
 
-from bench.conformance import Evidence
-from bench.contract import Controller
+from slipbench.conformance import Evidence
+from slipbench.contract import Controller
 
 
 @pytest.fixture(scope="session")

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from bench.conformance import CHECKS, Check, Evidence, Finding, run_check
-from bench.conformance.inputs import patchy_stop
-from bench.contract import (
+from slipbench.conformance import CHECKS, Check, Evidence, Finding, run_check
+from slipbench.conformance.inputs import patchy_stop
+from slipbench.contract import (
     DEMAND_FACTOR,
     FILL,
     HOLD,
@@ -19,7 +19,7 @@ from bench.contract import (
     Parameter,
     Update,
 )
-from bench.errors import InputError
+from slipbench.ground.errors import InputError
 
 CHECK = {check.name: check for check in CHECKS}
 SHORT = patchy_stop().replace(

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from bench.conformance import Evidence, play, record_stop
-from bench.conformance.inputs import extreme_observations, odd_train, patchy_stop, scrambled
-from bench.contract import COLUMN, TRUTH, Controller, Floats
-from bench.simulation import simulate
-from controllers import by_name
+from slipbench.conformance import Evidence, play, record_stop
+from slipbench.conformance.inputs import extreme_observations, odd_train, patchy_stop, scrambled
+from slipbench.contract import COLUMN, TRUTH, Controller, Floats
+from slipbench.controllers import by_name
+from slipbench.stop.simulation import simulate
 
 SHORT = patchy_stop().replace({"run.maximum_time": 3.0})
 

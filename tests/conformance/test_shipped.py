@@ -4,9 +4,9 @@ from collections.abc import Callable
 
 import pytest
 
-from bench.conformance import CHECKS, Check, Evidence, check_controller, run_check
-from bench.contract import Controller, Floats
-from controllers import ALL_CONTROLLERS, by_name
+from slipbench.conformance import CHECKS, Check, Evidence, check_controller, run_check
+from slipbench.contract import Controller, Floats
+from slipbench.controllers import ALL_CONTROLLERS, by_name
 
 EvidenceOf = Callable[[Controller], Evidence]
 each_controller = pytest.mark.parametrize("controller", ALL_CONTROLLERS, ids=lambda c: c.name)

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from bench.contact.adhesion_speed import ADHESION_FORMULAS, adhesion_at_speed
-from bench.errors import InputError
+from slipbench.contact.adhesion_speed import ADHESION_FORMULAS, adhesion_at_speed
+from slipbench.ground.errors import InputError
 
 
 @pytest.mark.parametrize("name", list(ADHESION_FORMULAS))

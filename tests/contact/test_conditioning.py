@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bench.contact.conditioning import (
+from slipbench.contact.conditioning import (
     DEGRADED,
     DEGRADED_ENERGY_SCALE,
     RECOVERED,
@@ -18,8 +18,8 @@ from bench.contact.conditioning import (
     memoryless_adhesions,
     recovery_fraction,
 )
-from bench.contact.polach import polach_adhesion
-from bench.errors import InputError
+from slipbench.contact.polach import polach_adhesion
+from slipbench.ground.errors import InputError
 
 # A contact with folds: p = 2, degraded .02, recovered .30.
 LOAD, SCALE, LOW, HIGH = 60e3, 3000.0, 0.02, 0.30

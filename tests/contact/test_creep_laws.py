@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from bench.contact import (
+from slipbench.contact import (
     CREEP_LAWS,
     Creepages,
     contact_patch,
@@ -13,10 +13,10 @@ from bench.contact import (
     rolling_contact,
     traction_ratio,
 )
-from bench.contact.measured import MeasuredCurve
-from bench.contact.polach import PolachSet, falling_friction
-from bench.contact.rolling import RollingContact
-from bench.errors import InputError
+from slipbench.contact.measured import MeasuredCurve
+from slipbench.contact.polach import PolachSet, falling_friction
+from slipbench.contact.rolling import RollingContact
+from slipbench.ground.errors import InputError
 
 CURVE = MeasuredCurve(
     "typed in",

@@ -6,13 +6,13 @@ import pytest
 from scipy.optimize import brentq
 from scipy.special import ellipe, ellipkm1, elliprd
 
-from bench.contact.hertz import (
+from slipbench.contact.hertz import (
     contact_modulus_of,
     contact_patch,
     ellipse_axis_ratio,
     hertz_ellipse,
 )
-from bench.errors import InputError
+from slipbench.ground.errors import InputError
 
 
 def test_swapping_curvatures_swaps_axes() -> None:

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from bench.contact import contact_patch, contact_stiffness
-from bench.contact.kalker import kalker_coefficients, thin_patch_limits
-from bench.errors import InputError
+from slipbench.contact import contact_patch, contact_stiffness
+from slipbench.contact.kalker import kalker_coefficients, thin_patch_limits
+from slipbench.ground.errors import InputError
 
 INSIDE = np.geomspace(0.1, 10.0, 801)
 

@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bench.contact import read_measured_curve, traction_ratio
-from bench.errors import InputError
+from slipbench.contact import read_measured_curve, traction_ratio
+from slipbench.ground.errors import InputError
 
 GOOD = """# demo curve, invented
 creepage, adhesion

@@ -1,10 +1,10 @@
-"""The monotone cubic of bench.contact against scipy's."""
+"""The monotone cubic of slipbench.contact against scipy's."""
 
 import numpy as np
 import pytest
 from scipy.interpolate import PchipInterpolator
 
-from bench.contact.monotone import cubic_value, monotone_slopes
+from slipbench.contact.monotone import cubic_value, monotone_slopes
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -2,8 +2,8 @@
 
 import pytest
 
-from bench.contact import contact_patch, contact_stiffness, polach_adhesion
-from bench.contact.polach import POLACH_SETS
+from slipbench.contact import contact_patch, contact_stiffness, polach_adhesion
+from slipbench.contact.polach import POLACH_SETS
 
 # wheel radius, crown radius [m], load [N], nu, then a, b [mm], p0 [MPa]: computed values.
 PATCHES = [

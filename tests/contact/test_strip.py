@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from bench.contact import Creepages, contact_patch, rolling_contact, strip_solution
-from bench.contact.rolling import RollingContact
-from bench.contact.strip import strip_traction_ratio
+from slipbench.contact import Creepages, contact_patch, rolling_contact, strip_solution
+from slipbench.contact.rolling import RollingContact
+from slipbench.contact.strip import strip_traction_ratio
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pytest
 
-from bench.contact import (
+from slipbench.contact import (
     Creepages,
     build_traction_table,
     contact_patch,
@@ -15,9 +15,9 @@ from bench.contact import (
     table_error,
     traction_ratio,
 )
-from bench.contact.measured import MeasuredCurve
-from bench.contact.table import normalised_constants
-from bench.errors import InputError
+from slipbench.contact.measured import MeasuredCurve
+from slipbench.contact.table import normalised_constants
+from slipbench.ground.errors import InputError
 
 CURVE = MeasuredCurve(
     "typed in",

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pytest
 
-from bench.contract import (
+from slipbench.contract import (
     COLUMN,
     DEMAND,
     DEMAND_FACTOR,

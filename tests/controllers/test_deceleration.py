@@ -2,8 +2,8 @@
 
 import pytest
 
-from bench.contract import FILL, HOLD, VENT
-from controllers import deceleration
+from slipbench.contract import FILL, HOLD, VENT
+from slipbench.controllers import deceleration
 
 THRESHOLD = 3.0
 CONTROLLER = deceleration.CONTROLLER.with_parameters(

@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from bench import load_scenario
-from bench.packing import pack
-from bench.scenario import Scenario
-from bench.simulation import run_sample_by_sample
-from bench.update import compile_update
-from controllers import optimum_seeking
-from controllers.optimum_seeking import TARGET
-from controllers.vehicle_data import ROTATING_MASS
+from slipbench import load_scenario
+from slipbench.controllers import optimum_seeking
+from slipbench.controllers.optimum_seeking import TARGET
+from slipbench.controllers.vehicle_data import ROTATING_MASS
+from slipbench.packing import pack
+from slipbench.scenario import Scenario
+from slipbench.stop.simulation import run_sample_by_sample
+from slipbench.strategies.update import compile_update
 
 MOTORED, TRAILER = 0, 1
 """Cars of the shipped unit; their rotating masses lie on either side of the one assumed."""

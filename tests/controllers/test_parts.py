@@ -3,9 +3,18 @@
 import numpy as np
 import pytest
 
-from bench.contract import FILL, HOLD, OBSERVED, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED, Floats
-from controllers.adhesion import ACCELERATION, FORCE, N_ADHESION, estimate_force
-from controllers.pulses import (
+from slipbench.contract import (
+    FILL,
+    HOLD,
+    OBSERVED,
+    PRESSURE,
+    SAMPLE_TIME,
+    VENT,
+    WHEEL_SPEED,
+    Floats,
+)
+from slipbench.controllers.adhesion import ACCELERATION, FORCE, N_ADHESION, estimate_force
+from slipbench.controllers.pulses import (
     LONGEST_VENT,
     N_QUEUE,
     end_vent,

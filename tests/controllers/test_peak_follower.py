@@ -2,10 +2,10 @@
 
 import pytest
 
-from bench.contract import FILL
-from bench.scenario import load_scenario, scenario_names
-from bench.simulation import simulate
-from controllers import peak_follower
+from slipbench.contract import FILL
+from slipbench.controllers import peak_follower
+from slipbench.scenario import load_scenario, scenario_names
+from slipbench.stop.simulation import simulate
 
 CONTROLLER = peak_follower.CONTROLLER.with_parameters(settling_time=0.05)
 

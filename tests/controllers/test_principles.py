@@ -3,12 +3,9 @@
 import numpy as np
 import pytest
 
-from bench import load_scenario
-from bench.contract import FILL, HOLD, VENT, Controller, Floats
-from bench.scenario import Scenario
-from bench.simulation import simulate
-from bench.stop import Stop
-from controllers import (
+from slipbench import load_scenario
+from slipbench.contract import FILL, HOLD, VENT, Controller, Floats
+from slipbench.controllers import (
     cleaning_balance,
     deep_slip,
     phase_logic,
@@ -16,8 +13,17 @@ from controllers import (
     sliding_mode,
     slip_target,
 )
-from controllers.cleaning_balance import MEAN_FORCE, N_DEEP, SETTLED_TIME, brake_force, weigh
-from controllers.rule_table import ACCELERATION_GRADES, RULES, SLIP_GRADES, mixed_rule
+from slipbench.controllers.cleaning_balance import (
+    MEAN_FORCE,
+    N_DEEP,
+    SETTLED_TIME,
+    brake_force,
+    weigh,
+)
+from slipbench.controllers.rule_table import ACCELERATION_GRADES, RULES, SLIP_GRADES, mixed_rule
+from slipbench.scenario import Scenario
+from slipbench.stop.simulation import simulate
+from slipbench.stop.stop import Stop
 
 PULSED = {"pulse_period": 0.05, "smoothing_time": 0.05}
 PROBED = {"slowing_limit": 1.2, "patience": 3.0, "cut_out_speed": 1.0}

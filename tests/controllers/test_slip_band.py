@@ -2,8 +2,8 @@
 
 import pytest
 
-from bench.contract import FILL, HOLD, VENT
-from controllers import slip_band
+from slipbench.contract import FILL, HOLD, VENT
+from slipbench.controllers import slip_band
 
 CONTROLLER = slip_band.CONTROLLER.with_parameters(
     fill_slip=0.08, vent_slip=0.18, look_ahead=0.05, cut_out_speed=1.4

@@ -2,8 +2,8 @@
 
 import pytest
 
-from bench.contract import FILL, HOLD, VENT
-from controllers import speed_difference
+from slipbench.contract import FILL, HOLD, VENT
+from slipbench.controllers import speed_difference
 
 CONTROLLER = speed_difference.CONTROLLER.with_parameters(
     release_difference=1.79, apply_difference=0.9, slowing_limit=1.6, cut_out_speed=1.4

@@ -5,11 +5,11 @@ from functools import cache
 import numpy as np
 import pytest
 
-from bench.contract import FILL, Controller
-from bench.errors import InputError
-from bench.simulation import simulate
-from bench.stop import Stop
-from controllers import ALL_CONTROLLERS, by_name
+from slipbench.contract import FILL, Controller
+from slipbench.controllers import ALL_CONTROLLERS, by_name
+from slipbench.ground.errors import InputError
+from slipbench.stop.simulation import simulate
+from slipbench.stop.stop import Stop
 
 PROTECTED = [controller for controller in ALL_CONTROLLERS if controller.name != "none"]
 

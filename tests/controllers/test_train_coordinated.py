@@ -4,10 +4,10 @@ from functools import cache
 
 import pytest
 
-from bench.errors import InputError
-from bench.scenario import load_scenario
-from bench.simulation import simulate
-from controllers import train_coordinated
+from slipbench.controllers import train_coordinated
+from slipbench.ground.errors import InputError
+from slipbench.scenario import load_scenario
+from slipbench.stop.simulation import simulate
 
 
 @cache

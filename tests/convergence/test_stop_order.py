@@ -2,7 +2,7 @@
 
 Samples of a controller cut the steps of its axles, and few pieces are of full length.
 So these tests advance a packed world straight to a given instant, with no sample in between: the
-step governs. `bench.kernel.step.advance` is what every stop runs on, and without commands the
+step governs. `slipbench.kernel.step.advance` is what every stop runs on, and without commands the
 valves stay in fill, as under `none`.
 
 Compared are states at a fixed time before the slide: while it grows, errors of the speeds change
@@ -19,14 +19,14 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-
-import bench
-from bench.contact import contact_patch, contact_stiffness
-from bench.kernel.records import STOPPED, World
-from bench.packing import pack
-from bench.scenario import Scenario
-from controllers import by_name
 from tests.support_stops import advance_unsampled
+
+import slipbench
+from slipbench.contact import contact_patch, contact_stiffness
+from slipbench.controllers import by_name
+from slipbench.kernel.records import STOPPED, World
+from slipbench.packing import pack
+from slipbench.scenario import Scenario
 
 DECLARED_ORDER = 2.0
 STEPS = np.array([10e-3, 5e-3, 2.5e-3, 1.25e-3])  # [s]
@@ -50,7 +50,7 @@ def one_axle(scenario: Scenario) -> Scenario:
 
 def smooth_case(rail: str, n_axles: int, **changes: float) -> Scenario:
     """A shipped rail without cleaning: nothing jumps at cell borders. Loads stay put too."""
-    scenario = bench.load_scenario(rail).replace(
+    scenario = slipbench.load_scenario(rail).replace(
         {"train.vehicles.*.body_height": 0.0, "train.vehicles.*.pivot_height": 0.0}
     )
     if n_axles == 1:
@@ -106,7 +106,7 @@ def test_rolling_stop_converges_as_declared(
 
 
 def test_rolling_stop_with_load_transfer_converges_as_declared() -> None:
-    shipped = bench.load_scenario("grease").train.vehicles[0]
+    shipped = slipbench.load_scenario("grease").train.vehicles[0]
     heights = {
         "train.vehicles.*.body_height": shipped.body_height,
         "train.vehicles.*.pivot_height": shipped.pivot_height,

@@ -5,16 +5,16 @@ import math
 import numpy as np
 import pytest
 
-from bench.contact import Creepages, contact_patch, rolling_contact
-from bench.contact.rolling import NormalisedCreepages
-from bench.contact.strip import (
+from slipbench.contact import Creepages, contact_patch, rolling_contact
+from slipbench.contact.rolling import NormalisedCreepages
+from slipbench.contact.strip import (
     ORDER_WITH_SPIN,
     ORDER_WITHOUT_SPIN,
     strip_solution,
     strip_stick_fraction,
     strip_traction_ratio,
 )
-from bench.contact.strip_exact import (
+from slipbench.contact.strip_exact import (
     FULL_SLIP_TAU,
     strip_force_ratio_exact,
     strip_stick_fraction_exact,

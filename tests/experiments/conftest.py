@@ -2,7 +2,7 @@
 
 import pytest
 
-from experiments.notebook import Options
+from slipbench.experiments.notebook import Options
 
 QUICK = Options(is_quick=True)
 

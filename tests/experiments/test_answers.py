@@ -2,7 +2,7 @@
 
 import pytest
 
-from experiments import (
+from slipbench.experiments import (
     disc_or_tread,
     does_load_matter,
     how_deep_should_it_slip,
@@ -19,7 +19,7 @@ from experiments import (
     who_cleans_the_rail,
     why_holding_beats_easing,
 )
-from experiments.notebook import as_csv, as_text
+from slipbench.experiments.notebook import as_csv, as_text
 
 QUICK_ONES = (
     disc_or_tread,

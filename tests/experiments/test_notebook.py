@@ -7,10 +7,19 @@ import math
 
 import pytest
 
-from bench import load_scenario
-from controllers import by_name
-from experiments import notebook
-from experiments.notebook import Answer, Column, Experiment, Options, Run, as_csv, as_text, drawing
+from slipbench import load_scenario
+from slipbench.controllers import by_name
+from slipbench.experiments import notebook
+from slipbench.experiments.notebook import (
+    Answer,
+    Column,
+    Experiment,
+    Options,
+    Run,
+    as_csv,
+    as_text,
+    drawing,
+)
 
 COLUMNS = (Column("what"), Column("distance_run", "m", 1))
 ROWS = ({"what": "a", "distance_run": 1.25}, {"what": "b", "distance_run": math.inf})

@@ -4,10 +4,9 @@ import math
 
 import pytest
 
-from bench.campaign.statistics import wilson
-from bench.contract import Controller
-from controllers import by_name
-from experiments import (
+from slipbench.contract import Controller
+from slipbench.controllers import by_name
+from slipbench.experiments import (
     how_deep_should_it_slip,
     how_locked_wheels_clean,
     how_sure_are_we,
@@ -17,7 +16,8 @@ from experiments import (
     who_cleans_the_rail,
     why_holding_beats_easing,
 )
-from experiments.notebook import MPH, Options
+from slipbench.experiments.notebook import MPH, Options
+from slipbench.statistics.intervals import wilson
 
 QUICK = Options(is_quick=True)
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from experiments import (
+from slipbench.experiments import (
     disc_or_tread,
     does_load_matter,
     how_the_brake_builds_up,
@@ -10,7 +10,7 @@ from experiments import (
     what_isolation_costs,
     when_to_ease,
 )
-from experiments.notebook import Options
+from slipbench.experiments.notebook import Options
 
 QUICK = Options(is_quick=True)
 

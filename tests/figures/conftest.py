@@ -2,9 +2,9 @@
 
 import pytest
 
-from bench import simulate
-from bench.scenario import load_scenario
-from controllers import by_name
+from slipbench import simulate
+from slipbench.controllers import by_name
+from slipbench.scenario import load_scenario
 
 
 @pytest.fixture(scope="session")

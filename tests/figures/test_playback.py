@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bench.caution import CAUTION
-from bench.errors import InputError
-from bench.figures.playback import LOCKED, SPEED_SCALE, UNKNOWN, playback_data, playback_page
-from bench.figures.rail_map import rail_met
+from slipbench.figures.playback import LOCKED, SPEED_SCALE, UNKNOWN, playback_data, playback_page
+from slipbench.figures.rail_map import rail_met
+from slipbench.ground.caution import CAUTION
+from slipbench.ground.errors import InputError
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +61,7 @@ def test_caution_and_invention_are_told(page):
 def test_two_stops_of_a_long_train_stay_small(page, slow_stops):
     """16 axles, two stops: under 1.5 MB whatever they last, by the bounds on moments and cells."""
     assert len(page) < 600_000
-    from bench.figures import playback
+    from slipbench.figures import playback
 
     largest = playback.MOST_AXLE_MOMENTS * 4 + playback.MOST_MOMENTS * 11 + playback.MOST_CELLS
     assert 2 * largest * 4 / 3 < 1.45e6

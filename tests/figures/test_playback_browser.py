@@ -4,9 +4,9 @@ import json
 import time
 
 import pytest
-
-from bench.figures.playback import playback_page
 from tests.figures.browser import chromium, complaints
+
+from slipbench.figures.playback import playback_page
 
 pytestmark = pytest.mark.browser
 

@@ -3,9 +3,7 @@
 import re
 from pathlib import Path
 
-import bench
-
-ROOT = Path(bench.__file__).parents[1]
+from tests.places import ROOT
 
 
 def test_readme_pictures_are_small_and_described():

@@ -8,16 +8,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bench.campaign.statistics import median_interval
-from bench.caution import CAUTION
-from bench.compare import Row, Yardsticks, scores_on
-from bench.comparison_record import KeptComparison, KeptRail, KeptStrategy, KeptValue
-from bench.errors import InputError
-from bench.figures import style
-from bench.figures.distributions import draw_distributions
-from bench.figures.pages import as_data, fill
-from bench.figures.report import answers, draw_report_pictures, report_page
-from bench.figures.trade_off import draw_trade_off
+from slipbench.comparison.compare import Row, Yardsticks, scores_on
+from slipbench.comparison.record import KeptComparison, KeptRail, KeptStrategy, KeptValue
+from slipbench.figures import style
+from slipbench.figures.distributions import draw_distributions
+from slipbench.figures.pages import as_data, fill
+from slipbench.figures.report import answers, draw_report_pictures, report_page
+from slipbench.figures.trade_off import draw_trade_off
+from slipbench.ground.caution import CAUTION
+from slipbench.ground.errors import InputError
+from slipbench.statistics.intervals import median_interval
 
 SUMMARY = {"is_stopped": True, "longest_lock": 0.0, "flat_risk": 0.1, "vent_count": 5,
            "energy_residual": 1e-7}  # fmt: skip
@@ -155,7 +155,7 @@ def test_rows_come_back_from_their_records():
 
 
 def test_record_of_another_form_is_refused(tmp_path):
-    from bench.comparison_record import read_record
+    from slipbench.comparison.record import read_record
 
     with pytest.raises(InputError, match="a folder that slipbench compare wrote"):
         read_record(tmp_path)

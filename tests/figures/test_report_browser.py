@@ -3,10 +3,10 @@
 import base64
 
 import pytest
-
-from bench.figures.report import draw_report_pictures, report_page
 from tests.figures.browser import chromium, complaints
 from tests.figures.test_report import APART, kept
+
+from slipbench.figures.report import draw_report_pictures, report_page
 
 pytestmark = pytest.mark.browser
 

@@ -6,12 +6,11 @@ import matplotlib.image
 import numpy as np
 import pytest
 
-from bench.caution import CAUTION
-from bench.contract import VENT
-from bench.figures import style
-from bench.figures.creep_trace import draw_creep_trace, traced_axles
-from bench.figures.rail_map import draw_rail_map, rail_met
-from bench.figures.stop_sheet import (
+from slipbench.contract import VENT
+from slipbench.figures import style
+from slipbench.figures.creep_trace import draw_creep_trace, traced_axles
+from slipbench.figures.rail_map import draw_rail_map, rail_met
+from slipbench.figures.stop_sheet import (
     ACTIVITY,
     COLUMNS,
     LOCKED,
@@ -19,6 +18,7 @@ from bench.figures.stop_sheet import (
     draw_stop_sheet,
     energies,
 )
+from slipbench.ground.caution import CAUTION
 
 DRAWS = [draw_stop_sheet, draw_rail_map, draw_creep_trace]
 

@@ -2,9 +2,6 @@
 
 import numpy as np
 import pytest
-
-from bench.kernel.air import mass_of
-from bench.scenario import Run
 from tests.support_stops import (
     RANDOM_COMMANDS,
     brake_of,
@@ -14,6 +11,9 @@ from tests.support_stops import (
     run_world,
     train_of,
 )
+
+from slipbench.kernel.air import mass_of
+from slipbench.scenario import Run
 
 FLOW = {"air": "flow", "full_pressure": 3e5, "fill_delay": 0.04, "vent_delay": 0.03}
 

@@ -8,13 +8,6 @@ import math
 
 import numpy as np
 import pytest
-
-from bench.contract import Controller
-from bench.kernel.records import STOPPED
-from bench.scenario import Rail, load_scenario, scenario_names
-from bench.simulation import simulate
-from bench.stop import energy_residual
-from controllers import ALL_CONTROLLERS, by_name, none
 from tests.support_stops import (
     DRY,
     FALLING,
@@ -27,6 +20,13 @@ from tests.support_stops import (
     shipped_summary,
     train_of,
 )
+
+from slipbench.contract import Controller
+from slipbench.controllers import ALL_CONTROLLERS, by_name, none
+from slipbench.kernel.records import STOPPED
+from slipbench.scenario import Rail, load_scenario, scenario_names
+from slipbench.stop.simulation import simulate
+from slipbench.stop.stop import energy_residual
 
 REQUIRED, INTERNAL = 1e-3, 1e-5
 

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-
-from bench.kernel.friction import cast_iron_friction, composite_friction, friction_share
-from bench.simulation import simulate
-from controllers import none
 from tests.support_stops import brake_of, car, packed, plain_stop, run_world, train_of
+
+from slipbench.controllers import none
+from slipbench.kernel.friction import cast_iron_friction, composite_friction, friction_share
+from slipbench.stop.simulation import simulate
 
 
 def stop_with(**changes):

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-
-from bench.kernel.friction import rim_force
-from bench.scenario import Run
-from bench.simulation import simulate
-from controllers import none
 from tests.support_stops import brake_of, car, packed, plain_stop, train_of
+
+from slipbench.controllers import none
+from slipbench.kernel.friction import rim_force
+from slipbench.scenario import Run
+from slipbench.stop.simulation import simulate
 
 DELAY, RAMP, FULL = 0.4, 1.5, 3e5
 

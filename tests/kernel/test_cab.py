@@ -6,14 +6,14 @@ import numba
 import numpy as np
 import pytest
 from numba import njit
-
-from bench.kernel.columns import FILL, VENT
-from bench.kernel.records import WORLD_TYPE, World
-from bench.kernel.step import _look_at_cab
-from bench.scenario import Brake, Driver, Easing, HandleEntry
-from bench.simulation import simulate
-from controllers import by_name
 from tests.support_stops import car, film, packed, plain_stop, train_of
+
+from slipbench.controllers import by_name
+from slipbench.kernel.columns import FILL, VENT
+from slipbench.kernel.records import WORLD_TYPE, World
+from slipbench.kernel.step import _look_at_cab
+from slipbench.scenario import Brake, Driver, Easing, HandleEntry
+from slipbench.stop.simulation import simulate
 
 FULL = 3e5
 SHOWN_AXLE = ("measured_speed", "pressure", "valve", "valve_fault", "is_vent_blocked")

@@ -4,9 +4,9 @@ import math
 
 import numpy as np
 import pytest
-
-from bench.kernel.creep import creep_force, find_peak, friction_at_slip, steepest_fall
 from tests.support_stops import DRY, FALLING, FLAT, wheel_on
+
+from slipbench.kernel.creep import creep_force, find_peak, friction_at_slip, steepest_fall
 
 FILMS = {
     "dry": (0.35, DRY),

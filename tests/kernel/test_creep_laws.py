@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bench.__main__ import main
-from bench.contact import (
+from slipbench.commands.main import main
+from slipbench.contact import (
     Creepages,
     PolachSet,
     RollingContact,
@@ -17,12 +17,13 @@ from bench.contact import (
     rolling_contact,
     traction_ratio,
 )
-from bench.errors import InputError
-from bench.figures import style
-from bench.figures.adhesion_speed import SPEEDS as DRAWN_SPEEDS
-from bench.figures.adhesion_speed import draw_adhesion_speed, largest_adhesion, spread
-from bench.figures.creep_curves import CREEPAGES, creep_curve, draw_creep_curves, laws_of
-from bench.kernel.creep import (
+from slipbench.controllers import none, slip_band
+from slipbench.figures import style
+from slipbench.figures.adhesion_speed import SPEEDS as DRAWN_SPEEDS
+from slipbench.figures.adhesion_speed import draw_adhesion_speed, largest_adhesion, spread
+from slipbench.figures.creep_curves import CREEPAGES, creep_curve, draw_creep_curves, laws_of
+from slipbench.ground.errors import InputError
+from slipbench.kernel.creep import (
     creep_force,
     curve_ratio,
     find_peak,
@@ -30,11 +31,10 @@ from bench.kernel.creep import (
     steepest_fall,
     table_ratio,
 )
-from bench.kernel.records import World
-from bench.packing import pack
-from bench.scenario import Scenario, load_scenario
-from bench.simulation import simulate
-from controllers import none, slip_band
+from slipbench.kernel.records import World
+from slipbench.packing import pack
+from slipbench.scenario import Scenario, load_scenario
+from slipbench.stop.simulation import simulate
 
 TABULATED = ("vermeulen_johnson", "shen_hedrick_elkins", "carter", "strip")
 SPEEDS = (0.5, 5.0, 20.0, 60.0)  # [m/s]

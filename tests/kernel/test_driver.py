@@ -2,10 +2,6 @@
 
 import numpy as np
 import pytest
-
-from bench.kernel.driver import time_to_travel
-from bench.kernel.records import STOPPED
-from bench.scenario import Brake, Driver, HandleEntry
 from tests.support_stops import (
     FILL_TIME,
     NEARLY_AT_ONCE,
@@ -14,6 +10,10 @@ from tests.support_stops import (
     plain_stop,
     run_world,
 )
+
+from slipbench.kernel.driver import time_to_travel
+from slipbench.kernel.records import STOPPED
+from slipbench.scenario import Brake, Driver, HandleEntry
 
 STEPS = {"steps": (0.3, 0.6, 0.9), "emergency": 1.2}
 

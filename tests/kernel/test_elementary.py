@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from bench.kernel.elementary import arctangent, falling_exponential
+from slipbench.kernel.elementary import arctangent, falling_exponential
 
 
 def test_exponential_is_that_of_the_library():

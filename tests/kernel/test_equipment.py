@@ -2,13 +2,6 @@
 
 import numpy as np
 import pytest
-
-from bench.contract import Controller
-from bench.errors import InputError
-from bench.kernel.columns import FILL, VENT
-from bench.scenario import Run
-from bench.simulation import simulate
-from controllers import by_name
 from tests.support_stops import (
     RANDOM_COMMANDS,
     brake_of,
@@ -18,6 +11,13 @@ from tests.support_stops import (
     run_world,
     train_of,
 )
+
+from slipbench.contract import Controller
+from slipbench.controllers import by_name
+from slipbench.ground.errors import InputError
+from slipbench.kernel.columns import FILL, VENT
+from slipbench.scenario import Run
+from slipbench.stop.simulation import simulate
 
 MPH_6 = 2.68224
 

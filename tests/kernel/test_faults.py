@@ -4,16 +4,16 @@ from functools import cache
 
 import numpy as np
 import pytest
-
-from bench.errors import InputError
-from bench.kernel.records import RUNNING
-from bench.scenario import Brake, Driver, Fault, HandleEntry, Run, Sander
-from bench.scenario.fault import AXLE_FAULTS, OTHER_FAULTS, VEHICLE_FAULTS
-from bench.shortest import shortest_possible
-from bench.stop import summarise
-from bench.worth import assess_world
-from controllers import by_name
 from tests.support_stops import car, film, is_finite, packed, plain_stop, run_world, train_of
+
+from slipbench.controllers import by_name
+from slipbench.ground.errors import InputError
+from slipbench.kernel.records import RUNNING
+from slipbench.scenario import Brake, Driver, Fault, HandleEntry, Run, Sander
+from slipbench.scenario.fault import AXLE_FAULTS, OTHER_FAULTS, VEHICLE_FAULTS
+from slipbench.stop.shortest import shortest_possible
+from slipbench.stop.stop import summarise
+from slipbench.stop.worth import assess_world
 
 AT = 2.0
 KINDS = (*AXLE_FAULTS, *VEHICLE_FAULTS, *OTHER_FAULTS)

@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-
-from bench.contract import Controller
-from bench.kernel.columns import FILL, VENT
-from bench.scenario import Brake, Driver, Fault, HandleEntry, IsolationPress, Run
-from bench.simulation import simulate
-from controllers import none
 from tests.support_stops import NEARLY_AT_ONCE, advance_unsampled, packed, plain_stop
+
+from slipbench.contract import Controller
+from slipbench.controllers import none
+from slipbench.kernel.columns import FILL, VENT
+from slipbench.scenario import Brake, Driver, Fault, HandleEntry, IsolationPress, Run
+from slipbench.stop.simulation import simulate
 
 RELEASE, EMERGENCY = 0, 4
 TIME = 5.0

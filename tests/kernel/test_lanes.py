@@ -5,19 +5,19 @@ import math
 import numpy as np
 import pytest
 from numba import njit
-
-from bench import load_scenario
-from bench.kernel.creep import find_peak
-from bench.kernel.loop import run_compiled
-from bench.kernel.rail import peak_met
-from bench.kernel.records import ADHESION_WORKS, LANES, N_LANES
-from bench.kernel.sensing import sense, sense_together
-from bench.kernel.tally import add_up_together
-from bench.kernel.wheelset import GAMMA, longest_piece, spin_together, turn
-from bench.packing import pack
-from bench.update import compile_update
-from controllers import by_name
 from tests.support_stops import DRY, FALLING, FLAT, packed, plain_stop, wheel_on
+
+from slipbench import load_scenario
+from slipbench.controllers import by_name
+from slipbench.kernel.creep import find_peak
+from slipbench.kernel.loop import run_compiled
+from slipbench.kernel.rail import peak_met
+from slipbench.kernel.records import ADHESION_WORKS, LANES, N_LANES
+from slipbench.kernel.sensing import sense, sense_together
+from slipbench.kernel.tally import add_up_together
+from slipbench.kernel.wheelset import GAMMA, longest_piece, spin_together, turn
+from slipbench.packing import pack
+from slipbench.strategies.update import compile_update
 
 FILMS = {"flat": (0.05, FLAT), "falling": (0.15, FALLING), "dry": (0.35, DRY)}
 

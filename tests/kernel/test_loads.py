@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-
-from bench.kernel.loads import transfer_load
-from bench.kernel.train import GRAVITY
 from tests.support_stops import car, packed, plain_stop, train_of
+
+from slipbench.kernel.loads import transfer_load
+from slipbench.kernel.train import GRAVITY
 
 HEIGHTS = {"body_height": 1.7, "pivot_height": 0.6, "bogie_mass": 6e3}
 DECELERATION = 1.2

@@ -10,18 +10,18 @@ import dataclasses
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-
-from bench.contact.conditioning import follow_memoryless_curve, memoryless_adhesions
-from bench.kernel.creep import creep_force
-from bench.kernel.rail import clean_own_contact, enter_cell
-from bench.kernel.records import World
-from bench.packing import pack
-from bench.scenario import Scenario, load_scenario
-from bench.shortest import shortest_possible
-from bench.simulation import simulate
-from bench.stop import Stop
-from controllers import none, slip_band
 from tests.support_stops import advance_unsampled
+
+from slipbench.contact.conditioning import follow_memoryless_curve, memoryless_adhesions
+from slipbench.controllers import none, slip_band
+from slipbench.kernel.creep import creep_force
+from slipbench.kernel.rail import clean_own_contact, enter_cell
+from slipbench.kernel.records import World
+from slipbench.packing import pack
+from slipbench.scenario import Scenario, load_scenario
+from slipbench.stop.shortest import shortest_possible
+from slipbench.stop.simulation import simulate
+from slipbench.stop.stop import Stop
 
 LOW, HIGH, SCALE, SPEED = 0.02, 0.30, 3000.0, 20.0
 NEVER = 1e9

@@ -2,14 +2,14 @@
 
 import numpy as np
 import pytest
-
-from bench import load_scenario
-from bench.packing import pack
-from bench.scenario import Rail, Scenario
-from bench.simulation import run_sample_by_sample
-from bench.update import compile_update
-from controllers import by_name
 from tests.support_stops import FALLING, car, film, packed, plain_stop, run_world, train_of
+
+from slipbench import load_scenario
+from slipbench.controllers import by_name
+from slipbench.packing import pack
+from slipbench.scenario import Rail, Scenario
+from slipbench.stop.simulation import run_sample_by_sample
+from slipbench.strategies.update import compile_update
 
 WHEELBASE = 2.6
 

@@ -4,9 +4,10 @@ import math
 
 import numpy as np
 import pytest
+from tests.support_stops import brake_of, packed, plain_stop
 
-from bench.kernel.columns import FILL, HOLD, VENT
-from bench.kernel.pneumatics import (
+from slipbench.kernel.columns import FILL, HOLD, VENT
+from slipbench.kernel.pneumatics import (
     acting_valve,
     apply_due_commands,
     limit_vent,
@@ -14,7 +15,6 @@ from bench.kernel.pneumatics import (
     pressure_piece,
     send_command,
 )
-from tests.support_stops import brake_of, packed, plain_stop
 
 FULL, FILL_RATE, VENT_RATE = 3e5, 4e5, 5e5
 FILL_DELAY, VENT_DELAY = 0.04, 0.03

@@ -4,17 +4,17 @@ import math
 
 import numpy as np
 import pytest
+from tests.support_stops import DRY, FALLING, film, packed, plain_stop, wheel_on
 
-from bench.kernel.creep import find_peak
-from bench.kernel.rail import (
+from slipbench.kernel.creep import find_peak
+from slipbench.kernel.rail import (
     cleaning_efficiency,
     conditioned_friction,
     enter_cell,
     leave_cell,
     peak_met,
 )
-from bench.scenario import Rail
-from tests.support_stops import DRY, FALLING, film, packed, plain_stop, wheel_on
+from slipbench.scenario import Rail
 
 WORK = 2e4
 

@@ -1,11 +1,11 @@
 """What the usual ways of braking do to a stop: distance, jolt, where braking begins."""
 
 import pytest
-
-from bench import load_scenario
-from bench.scenario import Brake, Driver, Routine
-from controllers import none
 from tests.support_stops import NEARLY_AT_ONCE, packed, plain_stop, run_world
+
+from slipbench import load_scenario
+from slipbench.controllers import none
+from slipbench.scenario import Brake, Driver, Routine
 
 MPH = 0.44704
 SMOOTH = 0.75

@@ -6,17 +6,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bench.contract import DEMAND_FACTOR, FILL, SAMPLE_TIME, SLIDE, VALVE, Controller, Parameter
-from bench.errors import InputError
-from bench.kernel.loop import run_compiled
-from bench.kernel.records import SANDER, SANDER_STATE, TRAIN, World
-from bench.kernel.sanding import lay_sand, let_sand_fall, sand_flow, watch_trigger
-from bench.packing import pack
-from bench.scenario import Driver, HandleEntry, Sander, Scenario, load_scenario
-from bench.simulation import simulate
-from bench.stop import Stop
-from bench.update import compile_update
-from controllers import none, slip_band
+from slipbench.contract import DEMAND_FACTOR, FILL, SAMPLE_TIME, SLIDE, VALVE, Controller, Parameter
+from slipbench.controllers import none, slip_band
+from slipbench.ground.errors import InputError
+from slipbench.kernel.loop import run_compiled
+from slipbench.kernel.records import SANDER, SANDER_STATE, TRAIN, World
+from slipbench.kernel.sanding import lay_sand, let_sand_fall, sand_flow, watch_trigger
+from slipbench.packing import pack
+from slipbench.scenario import Driver, HandleEntry, Sander, Scenario, load_scenario
+from slipbench.stop.simulation import simulate
+from slipbench.stop.stop import Stop
+from slipbench.strategies.update import compile_update
 
 
 def _slide_between(observation, parameters, memory, command, signals):  # type: ignore[no-untyped-def]

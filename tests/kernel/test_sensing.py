@@ -5,15 +5,15 @@ import math
 
 import numpy as np
 import pytest
-
-from bench import load_scenario
-from bench.kernel.records import GROUP, QUEUE_LENGTH
-from bench.kernel.sensing import measure_speed, sense, watch_pulses
-from bench.packing import pack
-from bench.scenario import Sensing
-from bench.simulation import run_sample_by_sample
-from controllers import by_name, none
 from tests.support_stops import packed, plain_stop
+
+from slipbench import load_scenario
+from slipbench.controllers import by_name, none
+from slipbench.kernel.records import GROUP, QUEUE_LENGTH
+from slipbench.kernel.sensing import measure_speed, sense, watch_pulses
+from slipbench.packing import pack
+from slipbench.scenario import Sensing
+from slipbench.stop.simulation import run_sample_by_sample
 
 PITCH = math.pi * 0.84 / 90
 

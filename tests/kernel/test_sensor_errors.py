@@ -4,10 +4,10 @@ import math
 
 import numpy as np
 import pytest
-
-from bench.kernel.sensing import measure_speed, watch_pulses
-from bench.scenario import Sensing
 from tests.support_stops import packed, plain_stop
+
+from slipbench.kernel.sensing import measure_speed, watch_pulses
+from slipbench.scenario import Sensing
 
 SPEED, SAMPLE, TEETH = 20.0, 0.01, 90
 PITCH = math.pi * 0.84 / TEETH

@@ -1,12 +1,12 @@
 """What a stop adds up: locks, slides, usable adhesion."""
 
 import pytest
-
-from bench.kernel.creep import creep_force
-from bench.kernel.tally import count_lock, count_slide, usable_force
-from bench.simulation import simulate
-from controllers import none
 from tests.support_stops import FLAT, packed, plain_stop, wheel_on
+
+from slipbench.controllers import none
+from slipbench.kernel.creep import creep_force
+from slipbench.kernel.tally import count_lock, count_slide, usable_force
+from slipbench.stop.simulation import simulate
 
 
 @pytest.fixture

@@ -3,11 +3,6 @@
 import math
 
 import pytest
-
-from bench.kernel.train import GRAVITY, gradient_force, running_resistance
-from bench.scenario import Driver, HandleEntry
-from bench.simulation import simulate
-from controllers import none
 from tests.support_stops import (
     FILL_TIME,
     brake_of,
@@ -18,6 +13,11 @@ from tests.support_stops import (
     plain_stop,
     train_of,
 )
+
+from slipbench.controllers import none
+from slipbench.kernel.train import GRAVITY, gradient_force, running_resistance
+from slipbench.scenario import Driver, HandleEntry
+from slipbench.stop.simulation import simulate
 
 
 def test_gravity_is_the_standard_one():

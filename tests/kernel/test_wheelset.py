@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-
-from bench.kernel.creep import creep_force
-from bench.kernel.wheelset import GAMMA, longest_piece, solve_stage, spin, turn
 from tests.support_stops import DRY, FALLING, FLAT, wheel_on
+
+from slipbench.kernel.creep import creep_force
+from slipbench.kernel.wheelset import GAMMA, longest_piece, solve_stage, spin, turn
 
 FILMS = {"flat": (0.05, FLAT), "falling": (0.15, FALLING), "dry": (0.35, DRY)}
 films = pytest.mark.parametrize("film", FILMS)

@@ -4,11 +4,11 @@ import dataclasses
 import math
 
 import pytest
-
-from bench.scenario import Fault, HandleEntry, IsolationPress, load_scenario
-from bench.simulation import simulate
-from controllers import by_name, none
 from tests.support_stops import car, plain_stop, train_of
+
+from slipbench.controllers import by_name, none
+from slipbench.scenario import Fault, HandleEntry, IsolationPress, load_scenario
+from slipbench.stop.simulation import simulate
 
 EMERGENCY = 4
 

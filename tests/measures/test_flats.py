@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bench.errors import InputError
-from bench.measures.flats import (
+from slipbench.ground.errors import InputError
+from slipbench.measures.flats import (
     archard_area_rate,
     energy_area_rate,
     flat_depth,
@@ -18,8 +18,14 @@ from bench.measures.flats import (
     locked_wheel_wear,
     merge_flats,
 )
-from bench.measures.limits import FLAT_LIMITS, FlatLimit, check_flat_limits, flat_risk_index
-from bench.measures.materials import MARKS, WEAR, SteelProperties, TreadHeatSink, WearCoefficients
+from slipbench.measures.limits import FLAT_LIMITS, FlatLimit, check_flat_limits, flat_risk_index
+from slipbench.measures.materials import (
+    MARKS,
+    WEAR,
+    SteelProperties,
+    TreadHeatSink,
+    WearCoefficients,
+)
 
 RADIUS, WIDTH, TURN = 0.42, 0.030, 2.0 * math.pi
 

@@ -9,16 +9,16 @@ from hypothesis import strategies as st
 from scipy.sparse import coo_matrix, identity
 from scipy.sparse.linalg import splu
 
-from bench.errors import InputError
-from bench.measures.limits import TRANSFORMATION, martensite_risk, quench_time
-from bench.measures.materials import (
+from slipbench.ground.errors import InputError
+from slipbench.measures.limits import TRANSFORMATION, martensite_risk, quench_time
+from slipbench.measures.materials import (
     STEEL,
     TREAD_HEAT_SINK,
     SteelProperties,
     moving_disc_response,
     stationary_disc_response,
 )
-from bench.measures.temperature import (
+from slipbench.measures.temperature import (
     flash_temperature,
     friction_heat_flux,
     locked_wheel_steady_temperature,

@@ -5,17 +5,6 @@ import math
 
 import numpy as np
 import pytest
-
-from bench.errors import InputError
-from bench.measures.adhesion import realised_share
-from bench.measures.air import next_application, normal_litres
-from bench.measures.flats import archard_area_rate, energy_area_rate, flat_length_from_volume
-from bench.measures.materials import WEAR
-from bench.measures.ride import normal_stop, time_lost
-from bench.runner import stop_record
-from bench.scenario import load_scenario
-from bench.simulation import simulate
-from controllers import by_name, none
 from tests.support_stops import (
     FALLING,
     film,
@@ -25,6 +14,17 @@ from tests.support_stops import (
     shipped_summary,
     train_of,
 )
+
+from slipbench.controllers import by_name, none
+from slipbench.ground.errors import InputError
+from slipbench.measures.adhesion import realised_share
+from slipbench.measures.air import next_application, normal_litres
+from slipbench.measures.flats import archard_area_rate, energy_area_rate, flat_length_from_volume
+from slipbench.measures.materials import WEAR
+from slipbench.measures.ride import normal_stop, time_lost
+from slipbench.running.runner import stop_record
+from slipbench.scenario import load_scenario
+from slipbench.stop.simulation import simulate
 
 PROTECTED = ("slip_band", "phase_logic")
 

@@ -10,9 +10,9 @@ from typing import Any
 
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
-
-from bench.scenario import Brake, Driver, HandleEntry, Rail, RailSection, Run, Scenario
 from tests.support_stops import car, film, level_then, one_axle, patches, plain_stop, train_of
+
+from slipbench.scenario import Brake, Driver, HandleEntry, Rail, RailSection, Run, Scenario
 
 _COMMON: dict[str, Any] = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
 settings.register_profile(

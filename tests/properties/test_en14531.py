@@ -9,9 +9,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
-
-from bench.simulation import simulate
-from controllers import ALL_CONTROLLERS, none
 from tests.properties.random_stops import examples, numbers
 from tests.support_stops import (
     DRY,
@@ -24,6 +21,9 @@ from tests.support_stops import (
     shipped_summary,
     train_of,
 )
+
+from slipbench.controllers import ALL_CONTROLLERS, none
+from slipbench.stop.simulation import simulate
 
 RESISTANCE = (0.006, 1.2e-4, 2.2e-5)
 """Constant, linear and quadratic part, about those of an express set (second-hand). [SI]"""

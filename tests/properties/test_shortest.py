@@ -6,13 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
-from bench.errors import InputError
-from bench.kernel.floor import most_cleaning
-from bench.scenario import Driver, HandleEntry, Rail, Run, load_scenario, scenario_names
-from bench.shortest import NUMERICAL_ALLOWANCE, run_fictitious_stop, shortest_possible
-from bench.simulation import simulate
-from controllers import ALL_CONTROLLERS, by_name, none
 from tests.properties.random_stops import examples, random_parameters, stops
 from tests.support_stops import (
     FALLING,
@@ -29,6 +22,13 @@ from tests.support_stops import (
     shipped_summary,
     train_of,
 )
+
+from slipbench.controllers import ALL_CONTROLLERS, by_name, none
+from slipbench.ground.errors import InputError
+from slipbench.kernel.floor import most_cleaning
+from slipbench.scenario import Driver, HandleEntry, Rail, Run, load_scenario, scenario_names
+from slipbench.stop.shortest import NUMERICAL_ALLOWANCE, run_fictitious_stop, shortest_possible
+from slipbench.stop.simulation import simulate
 
 MOST_FILL = {"change_chance": 0.0, "fill_share": 1.0, "vent_share": 0.0}
 """Random commands that are none: always fill, at the factor limit (for a seed that draws high)."""

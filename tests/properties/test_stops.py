@@ -5,10 +5,6 @@ import math
 import numpy as np
 from hypothesis import assume, given
 from hypothesis import strategies as st
-
-from bench.scenario import Rail
-from bench.simulation import simulate
-from controllers import ALL_CONTROLLERS, none
 from tests.properties.random_stops import (
     curves,
     examples,
@@ -17,6 +13,10 @@ from tests.properties.random_stops import (
     stops,
 )
 from tests.support_stops import RANDOM_COMMANDS, RANDOM_TORQUE, film, full_brake, is_finite, patches
+
+from slipbench.controllers import ALL_CONTROLLERS, none
+from slipbench.scenario import Rail
+from slipbench.stop.simulation import simulate
 
 NOT_A_NUMBER_UNLESS_STOPPED = {"stopping_distance", "stopping_time", "mean_deceleration"}
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.scenario import Scenario, load_scenario
+from slipbench.scenario import Scenario, load_scenario
 
 MINIMAL = """\
 title = "One car on wet rail"

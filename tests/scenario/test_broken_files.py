@@ -6,8 +6,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from bench.errors import InputError
-from bench.scenario import load_scenario
+from slipbench.ground.errors import InputError
+from slipbench.scenario import load_scenario
 
 # (what stands in the good file, what stands there instead, key in the message, hint in it)
 CASES = {

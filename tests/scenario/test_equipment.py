@@ -2,7 +2,7 @@
 
 import pytest
 
-from bench.errors import InputError
+from slipbench.ground.errors import InputError
 
 CAR = "[[train.vehicle]]\n"
 LAST_OF_CAR = "wheelset_inertia_kg_m2 = 100\n"

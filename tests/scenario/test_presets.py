@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-import bench.scenario
-from bench.scenario import load_scenario, scenario_names
-from bench.scenario.provenance import MARKS
+import slipbench.scenario
+from slipbench.scenario import load_scenario, scenario_names
+from slipbench.scenario.provenance import MARKS
 
-PRESETS = Path(bench.scenario.__file__).parent / "presets"
+PRESETS = Path(slipbench.scenario.__file__).parent / "presets"
 FILES = sorted(PRESETS.glob("*.toml"))
 
 

@@ -6,11 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bench.errors import InputError
-from bench.packing import pack_cells
-from bench.scenario import Scenario, load_scenario, sections_from_csv
-from bench.simulation import simulate
-from controllers import slip_band
+from slipbench.controllers import slip_band
+from slipbench.ground.errors import InputError
+from slipbench.packing import pack_cells
+from slipbench.scenario import Scenario, load_scenario, sections_from_csv
+from slipbench.stop.simulation import simulate
 
 TEMPLATE = load_scenario("wet_leaf").rail.sections[0]
 

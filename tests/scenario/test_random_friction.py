@@ -5,11 +5,11 @@ import math
 import numpy as np
 import pytest
 
-from bench.errors import InputError
-from bench.packing import pack, pack_cells, random_friction
-from bench.scenario import RandomFriction, Scenario, load_scenario
-from bench.simulation import simulate
-from controllers import none, slip_band
+from slipbench.controllers import none, slip_band
+from slipbench.ground.errors import InputError
+from slipbench.packing import pack, pack_cells, random_friction
+from slipbench.scenario import RandomFriction, Scenario, load_scenario
+from slipbench.stop.simulation import simulate
 
 UNCLIPPED = {"lowest_friction": 0.002, "highest_friction": 0.9}
 N_CELLS = 2_000_000

@@ -2,8 +2,8 @@
 
 import pytest
 
-from bench.scenario import Run, SlipControl, load_scenario
-from bench.scenario.provenance import Provenance
+from slipbench.scenario import Run, SlipControl, load_scenario
+from slipbench.scenario.provenance import Provenance
 
 
 def test_minimal_file_is_read_into_si(load, minimal) -> None:

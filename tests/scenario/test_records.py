@@ -6,8 +6,8 @@ import pickle
 import numpy as np
 import pytest
 
-from bench.errors import InputError
-from bench.scenario import (
+from slipbench.ground.errors import InputError
+from slipbench.scenario import (
     Brake,
     Driver,
     GradientSection,
@@ -22,8 +22,8 @@ from bench.scenario import (
     Vehicle,
     load_scenario,
 )
-from bench.scenario.fields import default_of, specs_of
-from bench.scenario.provenance import MARKS
+from slipbench.scenario.fields import default_of, specs_of
+from slipbench.scenario.provenance import MARKS
 
 RECORDS = [
     Brake, Driver, GradientSection, HandleEntry, Rail, RailSection,

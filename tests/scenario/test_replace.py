@@ -2,8 +2,8 @@
 
 import pytest
 
-from bench.errors import InputError
-from bench.scenario import HandleEntry, Scenario, load_scenario
+from slipbench.ground.errors import InputError
+from slipbench.scenario import HandleEntry, Scenario, load_scenario
 
 
 @pytest.fixture

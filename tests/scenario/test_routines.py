@@ -4,10 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from bench import load_scenario
-from bench.campaign.scenario_file import scenario_file
-from bench.errors import InputError
-from bench.scenario import Driver, HandleEntry, Routine, handle_log
+from slipbench import load_scenario
+from slipbench.ground.errors import InputError
+from slipbench.results.scenario_file import scenario_file
+from slipbench.scenario import Driver, HandleEntry, Routine, handle_log
 
 MPH = 0.44704
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from bench.errors import InputError
-from bench.scenario import Train, Vehicle
+from slipbench.ground.errors import InputError
+from slipbench.scenario import Train, Vehicle
 
 
 def vehicle(**changes) -> Vehicle:

@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.errors import InputError
-from bench.scenario import parse_speed
-from bench.scenario.units import DIMENSIONS, unit_of
+from slipbench.ground.errors import InputError
+from slipbench.scenario import parse_speed
+from slipbench.scenario.units import DIMENSIONS, unit_of
 
 ALL_UNITS = [
     pytest.param(dimension, unit, id=f"{dimension}-{unit.suffix}")

@@ -1,6 +1,6 @@
 """The list of values: complete, in SI, honest about defaults."""
 
-from bench.scenario import Scenario, load_scenario
+from slipbench.scenario import Scenario, load_scenario
 
 
 def by_path(scenario: Scenario):

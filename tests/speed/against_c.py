@@ -4,7 +4,7 @@
 
 `yardstick.c` beside this file is built with the system's compiler (`cc`, or `$CC`) into a temporary
 folder, together with the shipped C example of the strategy; the records it works on come from
-bench.kernel.records, the values from the same packed `World`. Both run in turn, one core, the best
+`kernel.records`, the values from the same packed `World`. Both run in turn, one core, the best
 of several, at the default step. The C has the scheme without what makes the kernel's faster (see
 its head), so single stops of a strategy that switches differ; the mean over seeds is held to a
 tolerance: three standard errors of the paired differences and a thousandth.
@@ -26,13 +26,13 @@ from typing import Any
 import numpy as np
 from clock import Timed, best_of, machine, print_row, timed, timed_stop, yardstick
 
-from bench.contract import Controller
-from bench.kernel import records
-from bench.kernel.records import World
-from bench.packing import pack
+from slipbench.contract import Controller
+from slipbench.kernel import records
+from slipbench.kernel.records import World
+from slipbench.packing import pack
 
 HERE = Path(__file__).parent
-NATIVE = HERE.parents[1] / "bench" / "native"
+NATIVE = HERE.parents[1] / "bench" / "strategies" / "native"
 STRUCTS = (
     *("RUN", "TRAIN", "AXLE", "CELL", "GROUP", "HANDLE", "VEHICLE"),
     *("TRAIN_STATE", "AXLE_STATE", "VEHICLE_STATE", "GROUP_STATE"),

@@ -33,11 +33,11 @@ import numpy as np
 from clock import machine, print_row, timed_stop, yardstick
 from scipy.integrate import solve_ivp
 
-from bench.contract import DEMAND, SAMPLE_TIME, VALVE, WHEEL_SPEED
-from bench.packing import pack
-from bench.scenario import Scenario, parse_speed
-from bench.update import compile_update
-from controllers import by_name
+from slipbench.contract import DEMAND, SAMPLE_TIME, VALVE, WHEEL_SPEED
+from slipbench.controllers import by_name
+from slipbench.packing import pack
+from slipbench.scenario import Scenario, parse_speed
+from slipbench.strategies.update import compile_update
 
 FILL, VENT = 0, 2
 AT_REST = 0.05  # [m/s]

@@ -12,14 +12,14 @@ import tempfile
 import time
 from pathlib import Path
 
-from bench.campaign.campaign import run_missing
-from bench.campaign.candidate import candidate_of
-from bench.campaign.plan import Plan
-from bench.campaign.rails import RandomRails
-from bench.campaign.running import make_runner
-from bench.campaign.store import Store
-from bench.registry import find_controller
-from bench.scenario import load_scenario
+from slipbench.campaign.campaign import run_missing
+from slipbench.campaign.plan import Plan
+from slipbench.campaign.rails import RandomRails
+from slipbench.campaign.store import Store
+from slipbench.running.candidate import candidate_of
+from slipbench.running.runners import make_runner
+from slipbench.scenario import load_scenario
+from slipbench.strategies.registry import find_controller
 
 
 def resident() -> float:

@@ -11,14 +11,14 @@ from typing import Any
 
 import numpy as np
 
-import bench
-from bench.contract import Controller
-from bench.kernel.loop import run_compiled
-from bench.kernel.records import World
-from bench.packing import pack
-from bench.scenario import Scenario
-from bench.update import compile_update
-from controllers import by_name
+import slipbench
+from slipbench.contract import Controller
+from slipbench.controllers import by_name
+from slipbench.kernel.loop import run_compiled
+from slipbench.kernel.records import World
+from slipbench.packing import pack
+from slipbench.scenario import Scenario
+from slipbench.strategies.update import compile_update
 
 RAIL, STRATEGY = "wet_leaf", "slip_band"
 """The yardstick: sixteen axles from 75 mph in step 3 on wet leaf, full equipment."""
@@ -63,7 +63,7 @@ class Timed:
 
 def yardstick() -> tuple[Scenario, Controller]:
     """Return scenario and strategy of the yardstick's stop."""
-    return bench.load_scenario(RAIL), by_name(STRATEGY)
+    return slipbench.load_scenario(RAIL), by_name(STRATEGY)
 
 
 def best_of(n_repeats: int, prepare: Callable[[], Any], act: Callable[[Any], Any]) -> Any:

@@ -25,7 +25,7 @@ from pathlib import Path
 
 from clock import machine, print_row, timed_stop, yardstick
 
-import bench
+import slipbench
 
 HERE = Path(__file__).parent
 HEAVY = ("numpy", "numba", "scipy.special", "scipy.optimize", "scipy.interpolate", "matplotlib")
@@ -56,7 +56,7 @@ def print_stops() -> None:
     for n_stops in (1, 10, 50, 100):
         start = time.process_time()
         for seed in range(n_stops):
-            bench.simulate(scenario, controller, seed, with_traces=False)
+            slipbench.simulate(scenario, controller, seed, with_traces=False)
         spent = time.process_time() - start
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
         print_row(str(n_stops), f"{spent:.2f}", f"{1e3 * spent / n_stops:.1f}", f"{peak:.0f}")
@@ -84,7 +84,7 @@ def command_cost(words: tuple[str, ...], n_repeats: int, cache: str | None = Non
         before = resource.getrusage(resource.RUSAGE_CHILDREN)
         start = time.perf_counter()
         subprocess.run(
-            [sys.executable, "-m", "bench", *words],
+            [sys.executable, "-m", "slipbench", *words],
             env=environment,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
@@ -98,7 +98,7 @@ def command_cost(words: tuple[str, ...], n_repeats: int, cache: str | None = Non
 
 def imported(words: tuple[str, ...]) -> str:
     """Return which heavy packages a command imports."""
-    command = [sys.executable, "-X", "importtime", "-m", "bench", *words]
+    command = [sys.executable, "-X", "importtime", "-m", "slipbench", *words]
     log = subprocess.run(command, capture_output=True, text=True, check=True).stderr
     names = {line.rsplit("|", 1)[-1].strip() for line in log.splitlines()}
     return ", ".join(name for name in HEAVY if name in names) or "none of them"

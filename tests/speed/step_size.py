@@ -16,10 +16,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-import bench
-from bench.contract import Controller
-from bench.scenario import Scenario
-from controllers import by_name
+import slipbench
+from slipbench.contract import Controller
+from slipbench.controllers import by_name
+from slipbench.scenario import Scenario
 
 STEPS = (0.02, 0.01, 0.005, 0.0025, 0.00125)  # [s]
 FINEST_STEP = 0.000625
@@ -32,7 +32,7 @@ CELL_RAILS = ("wet_leaf", "tough_film", "detergent")
 
 def distances(scenario: Scenario, controller: Controller, n_seeds: int = 1) -> np.ndarray:
     """Stopping distance of each seed. (n_seeds,) [m]"""
-    stops = (bench.simulate(scenario, controller, k, with_traces=False) for k in range(n_seeds))
+    stops = (slipbench.simulate(scenario, controller, k, with_traces=False) for k in range(n_seeds))
     return np.array([stop.summary["stopping_distance"] for stop in stops])
 
 
@@ -53,7 +53,7 @@ def print_steps(rails: Sequence[str]) -> None:
     print_row("rail", "strategy", "distance [m]", *(f"{1e3 * step:g} ms" for step in STEPS))
     for rail in rails:
         for name in SMOOTH:
-            scenario, controller = governed_by_step(bench.load_scenario(rail), name)
+            scenario, controller = governed_by_step(slipbench.load_scenario(rail), name)
             finest = distances(scenario.replace({"run.maximum_step": FINEST_STEP}), controller)[0]
             errors = []
             for step in STEPS:
@@ -82,7 +82,7 @@ def print_means(rails: Sequence[str], n_seeds: int) -> None:
         for rail in rails:
             for name in SWITCHING:
                 began = time.perf_counter()
-                scenario, controller = bench.load_scenario(rail), by_name(name)
+                scenario, controller = slipbench.load_scenario(rail), by_name(name)
                 got = distances(scenario.replace({key: default}), controller, n_seeds)
                 finer = distances(scenario.replace({key: finest}), controller, n_seeds)
                 took = f"{time.perf_counter() - began:.0f}"
@@ -95,7 +95,7 @@ def print_cells(rails: Sequence[str]) -> None:
     print_row("rail", "strategy", "distance [m]", *(f"{cell:g} m" for cell in CELLS), *times)
     for rail in rails:
         for name in SMOOTH:
-            scenario, controller = bench.load_scenario(rail), by_name(name)
+            scenario, controller = slipbench.load_scenario(rail), by_name(name)
             got, took = {}, []
             for cell in (*CELLS, FINEST_CELL):
                 changed = scenario.replace({"rail.cell_length": cell})
@@ -112,8 +112,8 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=0, help="paired seeds of switching strategies")
     parser.add_argument("--rails", default="", help="shipped rails, by comma; all without")
     arguments = parser.parse_args()
-    chosen = arguments.rails.split(",") if arguments.rails else list(bench.scenario_names())
-    distances(bench.load_scenario("dry"), by_name("none"))  # compiles or loads the kernel
+    chosen = arguments.rails.split(",") if arguments.rails else list(slipbench.scenario_names())
+    distances(slipbench.load_scenario("dry"), by_name("none"))  # compiles or loads the kernel
     print_steps(chosen)
     print_cells([rail for rail in CELL_RAILS if rail in chosen])
     if arguments.seeds > 1:

@@ -30,14 +30,14 @@ import numba
 import numpy as np
 from clock import machine, print_row, timed_stop, yardstick
 
-from bench.contract import Controller
-from bench.kernel import air, creep, friction, loads, loop, pneumatics, sensing, tally, wheelset
-from bench.kernel.axle import find_borders
-from bench.kernel.loop import run_compiled
-from bench.kernel.records import RUNNING, World
-from bench.packing import pack
-from bench.scenario import Scenario
-from bench.update import compile_update
+from slipbench.contract import Controller
+from slipbench.kernel import air, creep, friction, loads, loop, pneumatics, sensing, tally, wheelset
+from slipbench.kernel.axle import find_borders
+from slipbench.kernel.loop import run_compiled
+from slipbench.kernel.records import RUNNING, World
+from slipbench.packing import pack
+from slipbench.scenario import Scenario
+from slipbench.strategies.update import compile_update
 
 SPEEDS = (33.5, 22.0, 11.0, 3.0)  # [m/s]
 COUNTED = (

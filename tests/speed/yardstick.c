@@ -9,7 +9,7 @@
  * moved together, in vector instructions, with an exponential and an arctangent to match. The
  * strategy is bench/native/examples/slip_band.c. Names are those of the kernel, where each piece is
  * explained; the structs come from `records.h`, which tests/speed/against_c.py writes from
- * bench.kernel.records.
+ * slipbench.kernel.records.
  *
  * Left out, since it is not on in the yardstick's stop (against_c.py refuses a stop where it is):
  * gradients, curves, faults, sanders and sand, redeposition, broken wires, the isolation button, a

@@ -24,10 +24,10 @@ from typing import Any
 import numpy as np
 from clock import machine, print_row, timed_stop, yardstick
 
-import bench
-from bench.contract import Controller
-from bench.scenario import Scenario
-from controllers import by_name
+import slipbench
+from slipbench.contract import Controller
+from slipbench.controllers import by_name
+from slipbench.scenario import Scenario
 
 STEPS = (0.04, 0.03, 0.02, 0.01, 0.005, 0.0025)  # [s]
 FINEST = 0.000625
@@ -53,7 +53,7 @@ class Row:
 
 def distances(scenario: Scenario, controller: Controller, n_seeds: int) -> np.ndarray:
     """Return the stopping distance of each seed. (n_seeds,) [m]"""
-    stops = (bench.simulate(scenario, controller, k, with_traces=False) for k in range(n_seeds))
+    stops = (slipbench.simulate(scenario, controller, k, with_traces=False) for k in range(n_seeds))
     return np.array([stop.summary["stopping_distance"] for stop in stops])
 
 

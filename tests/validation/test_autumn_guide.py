@@ -11,10 +11,10 @@ from functools import cache
 import numpy as np
 import pytest
 
-from bench.scenario import load_scenario
-from bench.simulation import simulate
-from bench.stop import Stop
-from controllers import by_name
+from slipbench.controllers import by_name
+from slipbench.scenario import load_scenario
+from slipbench.stop.simulation import simulate
+from slipbench.stop.stop import Stop
 
 YARD, MPH = 0.9144, 0.44704
 SPEEDS = (20, 30, 40, 50, 60, 75, 90, 100, 110, 125)  # [mph]

@@ -10,19 +10,19 @@ import numpy as np
 import pytest
 from fluids.compressible import P_critical_flow
 from fluids.flow_meter import flow_meter_discharge, nozzle_expansibility
+from tests.support_stops import brake_of, packed, plain_stop
 
-from bench.kernel.air import (
+from slipbench.kernel.air import (
     GAS_CONSTANT,
     REFERENCE_DENSITY,
     REFERENCE_TEMPERATURE,
     mass_flow,
     mass_of,
 )
-from bench.kernel.columns import VENT
-from bench.kernel.friction import cast_iron_friction
-from bench.kernel.pneumatics import move_reservoir, pressure_piece
-from bench.scenario import Brake
-from tests.support_stops import brake_of, packed, plain_stop
+from slipbench.kernel.columns import VENT
+from slipbench.kernel.friction import cast_iron_friction
+from slipbench.kernel.pneumatics import move_reservoir, pressure_piece
+from slipbench.scenario import Brake
 
 BAR = 1e5
 

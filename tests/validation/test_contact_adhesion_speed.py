@@ -2,7 +2,7 @@
 
 import pytest
 
-from bench.contact.adhesion_speed import adhesion_at_speed
+from slipbench.contact.adhesion_speed import adhesion_at_speed
 
 # Each row: formula, values at 0, 100, 200 km/h rounded to the digits shown.
 VALUES = [
@@ -22,7 +22,7 @@ VALUES = [
 
 @pytest.mark.parametrize("row", VALUES)
 def test_adhesion_matches_its_formula_at_three_speeds(row: tuple[str, ...]) -> None:
-    """Sources and marks per formula in `bench.contact.adhesion_speed`.
+    """Sources and marks per formula in `slipbench.contact.adhesion_speed`.
 
     Curtius-Kniffler: secondary; Kother and the TSI cap: from memory, not verified.
     """

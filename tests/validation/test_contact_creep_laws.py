@@ -7,17 +7,17 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from bench.contact.carter import (
+from slipbench.contact.carter import (
     carter_force_ratio,
     carter_parameter,
     carter_stick_half_length,
     carter_traction,
 )
-from bench.contact.laws import traction_ratio
-from bench.contact.polach import MONOTONE_REDUCTION_RATIO, polach_traction_ratio
-from bench.contact.rolling import NormalisedCreepages
-from bench.contact.strip import strip_stick_fraction, strip_traction_ratio
-from bench.contact.strip_exact import (
+from slipbench.contact.laws import traction_ratio
+from slipbench.contact.polach import MONOTONE_REDUCTION_RATIO, polach_traction_ratio
+from slipbench.contact.rolling import NormalisedCreepages
+from slipbench.contact.strip import strip_stick_fraction, strip_traction_ratio
+from slipbench.contact.strip_exact import (
     FULL_SLIP_TAU,
     strip_force_ratio_exact,
     strip_stick_fraction_exact,

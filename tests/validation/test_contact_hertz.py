@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.special import ellipe, ellipk
 
-from bench.contact.hertz import contact_modulus_of, hertz_ellipse
+from slipbench.contact.hertz import contact_modulus_of, hertz_ellipse
 
 INCH = 0.0254
 POUND_FORCE = 4.4482216

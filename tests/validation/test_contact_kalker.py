@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from bench.contact.kalker import (
+from slipbench.contact.kalker import (
     AXIS_RATIO_NODES,
     COEFFICIENT_TABLE,
     POISSON_NODES,

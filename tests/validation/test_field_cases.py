@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from bench.scenario import Driver, HandleEntry, Scenario, load_scenario
-from bench.simulation import simulate
-from controllers import by_name
+from slipbench.controllers import by_name
+from slipbench.scenario import Driver, HandleEntry, Scenario, load_scenario
+from slipbench.stop.simulation import simulate
 
 SPEED = 64 * 0.44704  # [m/s]
 ON_RECORD = 5180.0  # [m]

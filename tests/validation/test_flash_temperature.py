@@ -7,13 +7,13 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import minimize_scalar
 
-from bench.measures.materials import (
+from slipbench.measures.materials import (
     STEEL,
     STEEL_NEAR_ROOM_TEMPERATURE,
     moving_disc_response,
     stationary_disc_response,
 )
-from bench.measures.temperature import (
+from slipbench.measures.temperature import (
     HEAT_PROFILES,
     flash_temperature,
     friction_heat_flux,

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from bench.measures.flats import (
+from slipbench.measures.flats import (
     archard_area_rate,
     energy_area_rate,
     energy_wear_rate,
@@ -14,8 +14,8 @@ from bench.measures.flats import (
     flat_length_from_volume,
     flat_volume,
 )
-from bench.measures.limits import FLAT_LIMITS, UNVERIFIED
-from bench.measures.materials import WEAR
+from slipbench.measures.limits import FLAT_LIMITS, UNVERIFIED
+from slipbench.measures.materials import WEAR
 
 INCH = 0.0254
 

@@ -1,9 +1,9 @@
 """Whole stops against a second way of computing them, written here from the equations alone.
 
-Nothing of bench.kernel is used: the creep law, the balances of train and wheels, the events and the
-cleaning of the rail stand below in plain numpy, and scipy's Radau method (order five, its own step
-control) integrates them from event to event. Shared with the bench are only the scenario's values
-and the contact theory (Hertz, Kalker). Load transfer is off, and the cylinders follow the demand.
+Nothing of slipbench.kernel is used: the creep law, the balances of train and wheels, the events and
+the cleaning of the rail stand below in plain numpy, and scipy's Radau method (order five, its own
+step control) integrates them from event to event. Shared with the bench are only the scenario's
+values and the contact theory (Hertz, Kalker). Load transfer is off, and the cylinders follow the demand.
 What this cannot find is an error in the equations themselves.
 """
 
@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-import bench
-from bench.contact import contact_patch, kalker_coefficients
-from bench.scenario import Scenario
-from controllers import by_name
+import slipbench
+from slipbench.contact import contact_patch, kalker_coefficients
+from slipbench.controllers import by_name
+from slipbench.scenario import Scenario
 
 GRAVITY = 9.80665
 SLOWEST = 0.01  # [m/s]; from here the rest is a parabola of v2 / 2a, below a tenth of a millimetre
@@ -219,7 +219,7 @@ def plain_stop(scenario: Scenario, has_cleaning: bool) -> PlainStop:
 
 def plain_unit(rail: str) -> Scenario:
     """A shipped rail under its unit, without load transfer, its air at given rates."""
-    return bench.load_scenario(rail).replace(
+    return slipbench.load_scenario(rail).replace(
         {
             "train.vehicles.*.body_height": 0.0,
             "train.vehicles.*.pivot_height": 0.0,
@@ -256,7 +256,7 @@ def test_adhering_stop_of_sixteen_axles_agrees() -> None:
     scenario = without_cleaning("wet")
     assert scenario.train.n_axles == 16 and scenario.rail.sections[0].friction_ratio < 1.0
     expected = plain_stop(scenario, has_cleaning=False)
-    got = bench.simulate(scenario, by_name("none"), seed=1, with_traces=False).summary
+    got = slipbench.simulate(scenario, by_name("none"), seed=1, with_traces=False).summary
     assert expected.lock_times == [] and max(got["locked_time"]) == 0.0
     assert got["stopping_distance"] == pytest.approx(expected.distance, rel=AGREEMENT)
     assert got["stopping_time"] == pytest.approx(expected.time, rel=AGREEMENT)
@@ -269,7 +269,7 @@ def test_locking_stop_of_sixteen_axles_agrees(rail: str) -> None:
         {"run.locked_wheel_speed": 1e-9, "run.locked_train_speed": 1e-9}
     )
     expected = plain_stop(scenario, has_cleaning=False)
-    got = bench.simulate(scenario, by_name("none"), seed=1, with_traces=False).summary
+    got = slipbench.simulate(scenario, by_name("none"), seed=1, with_traces=False).summary
     assert len(expected.lock_times) == scenario.train.n_axles and expected.n_re_spins == 0
     assert got["stopping_distance"] == pytest.approx(expected.distance, rel=AGREEMENT)
     assert got["stopping_time"] == pytest.approx(expected.time, rel=AGREEMENT)
@@ -285,7 +285,7 @@ def test_stop_on_a_rail_being_cleaned_agrees(rail: str, re_spins: bool) -> None:
     """Cells read on entering, work committed on leaving; on detergent locked wheels roll again."""
     scenario = two_cars(rail)
     expected = plain_stop(scenario, has_cleaning=True)
-    stop = bench.simulate(scenario, by_name("none"), seed=1, with_traces=False)
+    stop = slipbench.simulate(scenario, by_name("none"), seed=1, with_traces=False)
     assert len(expected.lock_times) >= scenario.train.n_axles
     assert (expected.n_re_spins > 0) is re_spins
     assert stop.summary["stopping_distance"] == pytest.approx(expected.distance, rel=AGREEMENT)

@@ -4,18 +4,18 @@ import math
 
 import numpy as np
 import pytest
+from tests.support_stops import FALLING, film, packed, plain_stop, run_world
 
-from bench import load_scenario
-from bench.kernel.records import LOCK_COLUMNS, TRACED_AXLE, TRAIL_COLUMNS
-from bench.measures.locks import (
+from slipbench import load_scenario
+from slipbench.kernel.records import LOCK_COLUMNS, TRACED_AXLE, TRAIL_COLUMNS
+from slipbench.measures.locks import (
     flat_lengths,
     lock_samples,
     lock_temperatures,
     patch_radii,
     worn_volumes,
 )
-from bench.scenario import Run
-from tests.support_stops import FALLING, film, packed, plain_stop, run_world
+from slipbench.scenario import Run
 
 CONDUCTIVITY, DENSITY, SPECIFIC_HEAT = 45.0, 7850.0, 480.0
 DIFFUSIVITY = CONDUCTIVITY / (DENSITY * SPECIFIC_HEAT)

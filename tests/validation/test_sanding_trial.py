@@ -24,10 +24,10 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from bench.scenario import Scenario, load_scenario, scenario_names
-from bench.simulation import simulate
-from bench.stop import Stop
-from controllers import by_name
+from slipbench.controllers import by_name
+from slipbench.scenario import Scenario, load_scenario, scenario_names
+from slipbench.stop.simulation import simulate
+from slipbench.stop.stop import Stop
 
 PUBLISHED = {
     "_tough_film_one_fixed": 800.0,

@@ -9,11 +9,6 @@ import math
 
 import numpy as np
 import pytest
-
-from bench.kernel.train import GRAVITY
-from bench.scenario import Run, SlipControl, load_scenario
-from bench.simulation import simulate
-from controllers import by_name, none
 from tests.support_stops import (
     FILL_TIME,
     brake_of,
@@ -24,6 +19,11 @@ from tests.support_stops import (
     run_world,
     train_of,
 )
+
+from slipbench.controllers import by_name, none
+from slipbench.kernel.train import GRAVITY
+from slipbench.scenario import Run, SlipControl, load_scenario
+from slipbench.stop.simulation import simulate
 
 KMH, MPH = 1.0 / 3.6, 0.44704
 TABLE_GRAVITY = 9.81

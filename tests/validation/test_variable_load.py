@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from bench import load_scenario
-from bench.scenario import Fault
-from bench.simulation import simulate
-from controllers import by_name
+from slipbench import load_scenario
+from slipbench.controllers import by_name
+from slipbench.scenario import Fault
+from slipbench.stop.simulation import simulate
 
 
 def distances(**changes):

@@ -1,0 +1,1 @@
+"""Many strategies on many rails, side by side."""

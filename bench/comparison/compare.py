@@ -1,0 +1,325 @@
+"""Many strategies on many rails: run every pair on all cores and put the numbers side by side.
+
+The numbers of a run depend on its scenario, strategy and seed only, so neither the number of
+worker processes nor the order in which they finish changes anything.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import statistics
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from slipbench.ground.errors import InputError
+from slipbench.running.pool import map_in_pool, n_cores
+from slipbench.running.runner import finite_or_none, prepare, run_stop
+from slipbench.scenario import Scenario, on_dry_rail
+from slipbench.stop.shortest import shortest_possible
+from slipbench.strategies.registry import Known, find_controller, one_line, refuse_twice
+
+"""Shipped scenario whose rail the dry yardstick is run on."""
+
+DRY_STRATEGY = "none"
+"""Strategy of the dry yardstick."""
+
+
+@dataclass(frozen=True)
+class Yardsticks:
+    """What the distances on one rail are held against.
+
+    Attributes
+    ----------
+    dry_distance : float        the same stop on the rail of scenario `dry`, strategy `none` [m];
+                                NaN if it does not stop
+    shortest_possible : float   no strategy can be shorter [m]; NaN if it cannot be told
+    reason : str                why it cannot be told; empty if it can
+    """
+
+    dry_distance: float
+    shortest_possible: float
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One run: its scenario's name and start, its strategy, and the numbers of its summary."""
+
+    scenario: str
+    initial_speed: float
+    controller: str
+    uses_truth: bool
+    seed: int
+    yardsticks: Yardsticks
+    summary: dict[str, Any]
+    findings: tuple[str, ...] = ()
+
+    def as_record(self) -> dict[str, Any]:
+        """Return the row flat, for JSON and CSV; numbers that are not finite become None."""
+        flat = {
+            "scenario": self.scenario,
+            "controller": self.controller,
+            "seed": self.seed,
+            "uses_truth": self.uses_truth,
+            "initial_speed": self.initial_speed,
+            "shortest_possible": self.yardsticks.shortest_possible,
+            "dry_distance": self.yardsticks.dry_distance,
+            **self.summary,
+        }
+        return {name: finite_or_none(value) for name, value in flat.items()}
+
+    @classmethod
+    def from_record(cls, record: Mapping[str, Any], findings: Sequence[str] = ()) -> Row:
+        """Return the row that gave a record of `as_record`; numbers that were None become NaN.
+
+        Raises
+        ------
+        KeyError   if the record lacks one of the names
+        """
+        summary: dict[str, Any] = {n: math.nan if v is None else v for n, v in record.items()}
+        marks = Yardsticks(summary.pop("dry_distance"), summary.pop("shortest_possible"))
+        heads = ("scenario", "initial_speed", "controller", "uses_truth", "seed")
+        values = {name: summary.pop(name) for name in heads}
+        return cls(**values, yardsticks=marks, summary=summary, findings=tuple(findings))
+
+
+@dataclass(frozen=True)
+class Score:
+    """One strategy on one rail over all seeds.
+
+    A run that did not stop counts as an overrun of infinite distance, so it can neither drop out of
+    a mean nor shorten it: with one such run `distance` is infinite.
+
+    Attributes
+    ----------
+    distance, shortest_run, longest_run : float   mean, least and greatest stopping distance [m]
+    over_dry, over_shortest : float               mean distance over the yardstick [-]; NaN without
+    longest_lock : float                          longest lock of a run, mean over the seeds [s]
+    least_lock, worst_lock : float                its least and greatest over the seeds [s]
+    flat_risk, vents : float                      means [-]
+    """
+
+    controller: str
+    uses_truth: bool
+    n_runs: int
+    n_stopped: int
+    distance: float
+    shortest_run: float
+    longest_run: float
+    over_dry: float
+    over_shortest: float
+    longest_lock: float
+    least_lock: float
+    worst_lock: float
+    flat_risk: float
+    vents: float
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Every run of a comparison, by scenario, then strategy, then seed, as asked for."""
+
+    scenarios: tuple[Scenario, ...]
+    strategies: tuple[Known, ...]
+    n_seeds: int
+    yardsticks: dict[str, Yardsticks]
+    rows: tuple[Row, ...]
+
+    def rails(self) -> list[Scenario]:
+        """Return the scenarios, that with the shortest stop of a strategy without truth first."""
+
+        return sorted(self.scenarios, key=lambda s: shortest_stop(self.scores(s.name)))
+
+    def scores(self, scenario: str) -> list[Score]:
+        """Return a score a strategy on one rail: fewest overruns, then shortest distance first."""
+        return scores_on(scenario, self.rows)
+
+
+def scores_on(scenario: str, rows: Sequence[Row]) -> list[Score]:
+    """Return a score a strategy on one rail: fewest overruns, then shortest distance first."""
+    runs: dict[str, list[Row]] = {}
+    for row in rows:
+        if row.scenario == scenario:
+            runs.setdefault(row.controller, []).append(row)
+    scores = [_score(own) for own in runs.values()]
+    return sorted(scores, key=lambda s: (s.n_runs - s.n_stopped, s.distance, s.longest_lock))
+
+
+def shortest_stop(scores: Sequence[Score]) -> float:
+    """Return the least mean distance of a strategy that does not see truth, or of any. [m]"""
+    return min((s.distance for s in scores if not s.uses_truth), default=scores[0].distance)
+
+
+@dataclass(frozen=True)
+class Job:
+    """One piece of work for a worker; without a reference it finds the scenario's yardsticks."""
+
+    scenario: Scenario
+    reference: str
+    seed: int = 0
+    compile_file: bool = False
+
+
+def compare(
+    scenarios: Sequence[Scenario],
+    strategies: Sequence[Known],
+    n_seeds: int = 1,
+    *,
+    n_workers: int | None = None,
+    tell: Callable[[], None] = lambda: None,
+    meanwhile: Callable[[], None] = lambda: None,
+) -> Comparison:
+    """Run every strategy on every scenario with seeds 0 to n_seeds - 1.
+
+    Parameters
+    ----------
+    scenarios : sequence of Scenario   with different names
+    strategies : sequence of Known     with different names
+    n_seeds : int                      >= 1
+    n_workers : int or None            processes; None is one a core, 1 runs in this process
+    tell : function                    called each time a job is done
+    meanwhile : function               called once, while other processes work, if there are any
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    InputError   for names given twice, and whatever a run refuses
+    """
+    refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
+    refuse_twice("strategies", [(k.controller.name, k.origin) for k in strategies])
+    for known in strategies:
+        prepare(known)
+    jobs = plan(scenarios, strategies, n_seeds)
+    n_workers = min(n_workers or n_cores(), len(jobs))
+    if n_workers == 1:
+        results = _run_here(jobs, strategies, tell)
+    else:
+        results = map_in_pool(_run_in_worker, jobs, n_workers, tell, meanwhile)
+    yardsticks = {s.name: results.pop(0) for s in scenarios}
+    summaries = iter(results)
+    rows = tuple(
+        Row(
+            scenario=scenario.name,
+            initial_speed=scenario.initial_speed,
+            controller=known.controller.name,
+            uses_truth=known.controller.uses_truth,
+            seed=seed,
+            yardsticks=yardsticks[scenario.name],
+            **next(summaries),
+        )
+        for scenario in scenarios
+        for known in strategies
+        for seed in range(n_seeds)
+    )
+    return Comparison(tuple(scenarios), tuple(strategies), n_seeds, yardsticks, rows)
+
+
+def plan(scenarios: Sequence[Scenario], strategies: Sequence[Known], n_seeds: int) -> list[Job]:
+    """Return the jobs of a comparison: yardsticks first, then scenario by strategy by seed."""
+    jobs = [Job(scenario, reference="") for scenario in scenarios]
+    for scenario in scenarios:
+        for known in strategies:
+            for seed in range(n_seeds):
+                jobs.append(Job(scenario, known.reference, seed, known.runs_compiled))
+    return jobs
+
+
+def as_csv(rows: Sequence[Row]) -> str:
+    """Return the rows as CSV: the columns of `Row.as_record`, one value an axle joined by `;`."""
+    stream = io.StringIO()
+    records = [row.as_record() for row in rows]
+    writer = csv.DictWriter(stream, fieldnames=list(records[0]), lineterminator="\n")
+    writer.writeheader()
+    for record in records:
+        writer.writerow({name: _csv_cell(value) for name, value in record.items()})
+    return stream.getvalue()
+
+
+def _csv_cell(value: Any) -> Any:
+    if isinstance(value, list):
+        return ";".join("" if item is None else repr(item) for item in value)
+    return str(value).lower() if isinstance(value, bool) else value
+
+
+def find_yardsticks(scenario: Scenario) -> Yardsticks:
+    """Return what distances of a scenario are held against: dry rail, and the shortest possible."""
+    dry = run_stop(on_dry_rail(scenario), _found(DRY_STRATEGY, False), seed=0)
+    dry_distance = float(dry.summary["stopping_distance"])
+    try:
+        shortest = float(shortest_possible(scenario))
+    except InputError as problem:
+        return Yardsticks(dry_distance, math.nan, one_line(problem))
+    if math.isinf(shortest):
+        return Yardsticks(
+            dry_distance, math.nan, "no stop within the scenario's limits is possible"
+        )
+    return Yardsticks(dry_distance, shortest)
+
+
+def _over(distance: float, yardstick: float) -> float:
+    """Return the ratio of a distance to a yardstick, NaN unless both are finite. [-]"""
+    ratio = distance / yardstick
+    return ratio if math.isfinite(ratio) else math.nan
+
+
+def _score(runs: Sequence[Row]) -> Score:
+    n_stopped = sum(run.summary["is_stopped"] for run in runs)
+    distances = [
+        run.summary["stopping_distance"] if run.summary["is_stopped"] else math.inf for run in runs
+    ]
+    mean, marks = statistics.fmean(distances), runs[0].yardsticks
+    locks = [run.summary["longest_lock"] for run in runs]
+    return Score(
+        controller=runs[0].controller,
+        uses_truth=runs[0].uses_truth,
+        n_runs=len(runs),
+        n_stopped=n_stopped,
+        distance=mean,
+        shortest_run=min(distances),
+        longest_run=max(distances),
+        over_dry=_over(mean, marks.dry_distance),
+        over_shortest=_over(mean, marks.shortest_possible),
+        longest_lock=statistics.fmean(locks),
+        least_lock=min(locks),
+        worst_lock=max(locks),
+        flat_risk=statistics.fmean(run.summary["flat_risk"] for run in runs),
+        vents=statistics.fmean(run.summary["vent_count"] for run in runs),
+    )
+
+
+def _run_job(job: Job, known: Known | None) -> Any:
+    if known is None:
+        return find_yardsticks(job.scenario)
+    try:
+        stop = run_stop(job.scenario, known, job.seed)
+    except InputError as problem:
+        where = f"scenario {job.scenario.name}, seed {job.seed}"
+        raise InputError(f"{where}: {one_line(problem)}") from problem
+    return {"summary": dict(stop.summary), "findings": tuple(own.text for own in stop.findings)}
+
+
+def _run_here(
+    jobs: Sequence[Job], strategies: Sequence[Known], tell: Callable[[], None]
+) -> list[Any]:
+    by_reference = {known.reference: known for known in strategies}
+    results = []
+    for job in jobs:
+        results.append(_run_job(job, by_reference.get(job.reference)))
+        tell()
+    return results
+
+
+@lru_cache(maxsize=64)
+def _found(reference: str, compile_file: bool) -> Known:
+    return find_controller(reference, compile_file=compile_file)
+
+
+def _run_in_worker(job: Job) -> Any:
+    return _run_job(job, _found(job.reference, job.compile_file) if job.reference else None)

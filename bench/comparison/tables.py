@@ -1,0 +1,81 @@
+"""A comparison as a table for a terminal."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Sequence
+
+from slipbench.comparison.compare import Comparison, Score, Yardsticks
+from slipbench.results.tables import UNKNOWN, number, plain_table
+from slipbench.scenario import Scenario
+
+
+def comparison_table(comparison: Comparison) -> str:
+    """Return a comparison as one table grouped by rail, with the notes that explain it."""
+    is_spread = comparison.n_seeds > 1
+    rows: list[Sequence[str] | str] = []
+    for scenario in comparison.rails():
+        if rows:
+            rows.append("")
+        rows += _heading(scenario, comparison.yardsticks[scenario.name])
+        scores = comparison.scores(scenario.name)
+        rows += [_cells(score, is_spread) for score in scores if not score.uses_truth]
+        apart = [_cells(score, is_spread) for score in scores if score.uses_truth]
+        if apart:
+            rows += ["    sees truth, ranked apart:", *apart]
+    return "\n".join([plain_table(_headers(is_spread), rows), "", *_notes(comparison)])
+
+
+def _headers(is_spread: bool) -> list[str]:
+    headers = ["\n\n    strategy", "\ndistance\n[m]"]
+    headers += ["\nleast to greatest\n[m]"] if is_spread else []
+    headers += ["over\ndry\n[-]", "over shortest\npossible\n[-]", "longest\nlock\n[s]"]
+    headers += ["greatest\nof all\n[s]"] if is_spread else []
+    return [*headers, "flat\nrisk\n[-]", "vent\ncommands\n[-]"]
+
+
+def _heading(scenario: Scenario, marks: Yardsticks) -> list[str]:
+    return [
+        f"{scenario.name}: {scenario.title}",
+        f"  from {scenario.initial_speed:.2f} m/s; "
+        f"on dry rail {number(marks.dry_distance, 1, 'm')}; "
+        f"shortest possible {number(marks.shortest_possible, 1, 'm')}",
+    ]
+
+
+def _cells(score: Score, is_spread: bool) -> list[str]:
+    n_over = score.n_runs - score.n_stopped
+    over = "not stopped" if score.n_runs == 1 else f"{n_over} of {score.n_runs} not stopped"
+    cells = [f"    {score.controller}", over if n_over else f"{score.distance:.1f}"]
+    if is_spread:
+        least, greatest = score.shortest_run, score.longest_run
+        high = f"{greatest:.1f}" if math.isfinite(greatest) else "overrun"
+        cells.append(UNKNOWN if math.isinf(least) else f"{least:.1f} to {high}")
+    cells += [number(score.over_dry, 2), number(score.over_shortest, 2)]
+    cells.append(number(score.longest_lock, 2))
+    if is_spread:
+        cells.append(number(score.worst_lock, 2))
+    return [*cells, number(score.flat_risk, 2), f"{score.vents:.0f}"]
+
+
+def _notes(comparison: Comparison) -> list[str]:
+    notes = [
+        "over dry: over the same stop on dry rail without slip control; over shortest possible: "
+        "over what no strategy can beat on this rail. Flat risk: index of the longest flat, 0 to 1."
+    ]
+    if comparison.n_seeds > 1:
+        notes.append(
+            f"Means over {comparison.n_seeds} seeds (sampling phases, tooth angles), "
+            "with the least and the greatest run."
+        )
+    n_over = sum(not row.summary["is_stopped"] for row in comparison.rows)
+    if n_over:
+        notes.append(
+            f"{n_over} of {len(comparison.rows)} runs did not stop. They count as overruns: a mean "
+            "distance with one in it does not exist, and none is left out."
+        )
+    for name, marks in comparison.yardsticks.items():
+        if marks.reason:
+            notes.append(f"No shortest possible for {name}: {marks.reason}")
+    return [line for note in notes for line in textwrap.wrap(note, 100)]

@@ -1,0 +1,1 @@
+"""How numba works inside: how a function is compiled, linked, kept."""

@@ -1,0 +1,1 @@
+"""What stands under every room: errors, the caution, interrupts, lines of CSV."""

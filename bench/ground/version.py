@@ -1,0 +1,3 @@
+"""The version, where anything can read it without importing more."""
+
+VERSION = "0.1.0"

@@ -1,0 +1,1 @@
+"""Files out: tables, names of files, identity."""

@@ -1,0 +1,1 @@
+"""One stop, or many: here, in a pool, on a cluster."""

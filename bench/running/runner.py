@@ -1,0 +1,74 @@
+"""Run what the registry found; a failure inside a user's own strategy becomes one clear line."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+from slipbench.ground.errors import InputError
+from slipbench.scenario import Scenario
+from slipbench.stop.simulation import simulate
+from slipbench.stop.stop import Stop
+from slipbench.strategies.registry import Known, one_line, where_in
+from slipbench.strategies.update import compile_update
+
+T = TypeVar("T")
+
+
+def prepare(known: Known) -> None:
+    """Compile a strategy that runs compiled, so that workers find it on disk."""
+    if known.runs_compiled:
+        as_input_error(known, lambda: compile_update(known.controller.update))
+
+
+def run_stop(scenario: Scenario, known: Known, seed: int, *, with_traces: bool = False) -> Stop:
+    """Run one stop; whatever a strategy that is not shipped raises becomes an `InputError`."""
+    return as_input_error(
+        known,
+        lambda: simulate(
+            scenario,
+            known.controller,
+            seed,
+            compiled=known.runs_compiled,
+            with_traces=with_traces,
+        ),
+    )
+
+
+def stop_record(stop: Stop) -> dict[str, Any]:
+    """Return a stop's summary and where it comes from, for JSON; what is not finite is None."""
+    flat = {
+        "scenario": stop.scenario.name,
+        "controller": stop.controller.name,
+        "seed": stop.seed,
+        "uses_truth": stop.controller.uses_truth,
+        "initial_speed": stop.scenario.initial_speed,
+        **stop.summary,
+    }
+    return {name: finite_or_none(value) for name, value in flat.items()}
+
+
+def finite_or_none(value: Any) -> Any:
+    """Return a value, or list of values, with every float that is not finite replaced by None."""
+    if isinstance(value, list):
+        return [finite_or_none(item) for item in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def as_input_error(known: Known, act: Callable[[], T]) -> T:
+    """Act; whatever a strategy that is not shipped raises becomes an `InputError` of one line."""
+    try:
+        return act()
+    except InputError:
+        raise
+    except (Exception, SystemExit) as problem:
+        if known.is_shipped:
+            raise
+        where = where_in(problem, Path(known.origin))
+        raise InputError(
+            f"controller {known.controller.name}: {known.origin}: {where}{one_line(problem)}"
+        ) from problem

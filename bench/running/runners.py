@@ -1,0 +1,214 @@
+"""Where stops are run: in this process, in a pool of processes, or on a cluster.
+
+A runner takes tasks one by one from an iterator and hands results back as they finish, with only a
+few in flight, so memory does not grow with their number. Which runner it is changes no bit of a
+result on one machine type.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import threading
+from collections.abc import Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.connection import wait as wait_for
+from typing import Protocol
+
+from slipbench.ground.errors import InputError
+from slipbench.ground.interrupts import interrupts_end_at_once, interrupts_ignored
+from slipbench.results.canonical import short_hash
+from slipbench.results.identity import machine_text
+from slipbench.running.candidate import FLOOR_CANDIDATE, controller_of
+from slipbench.running.pool import n_cores
+from slipbench.running.runner import prepare
+from slipbench.running.task import Outcome, Task, run_task
+
+Result = tuple[Task, Outcome]
+
+MOST_LOSSES = 3
+"""A stop whose worker died this often is given up."""
+
+IN_FLIGHT = 2
+"""Stops waiting or running for each worker."""
+
+
+class Runner(Protocol):
+    """Runs tasks; closed when no longer needed."""
+
+    def run(self, tasks: Iterable[Task]) -> Iterator[Result]:
+        """Yield results as they finish, in any order; raise the first `InputError` of a task."""
+        ...
+
+    def machines(self) -> dict[str, str]:
+        """Return the machine types stops will be run on: hash to canonical text."""
+        ...
+
+    def run_on(self, machine: str, task: Task) -> Outcome:
+        """Run one task on a machine of the given type."""
+        ...
+
+    def close(self) -> None:
+        """Let all workers go."""
+        ...
+
+
+class _Local:
+    """What runners on this machine share."""
+
+    def __init__(self) -> None:
+        self._known: set[str] = {FLOOR_CANDIDATE.source_hash}
+
+    def _prepared(self, task: Task) -> Task:
+        """Compile a strategy here first, so that workers find it on disk."""
+        candidate = task.candidate
+        if candidate.source_hash not in self._known:
+            with interrupts_end_at_once("slipbench: interrupted while compiling a strategy"):
+                prepare(controller_of(candidate))
+            self._known.add(candidate.source_hash)
+        return task
+
+    def machines(self) -> dict[str, str]:
+        """Return this machine's type."""
+        return {short_hash(machine_text()): machine_text()}
+
+    def run_on(self, machine: str, task: Task) -> Outcome:
+        """Run one task here."""
+        return run_task(task)
+
+
+class HereRunner(_Local):
+    """Runs stops one after the other in this process."""
+
+    def run(self, tasks: Iterable[Task]) -> Iterator[Result]:
+        """Yield each result in order."""
+        for task in map(self._prepared, tasks):
+            yield task, run_task(task)
+
+    def close(self) -> None:
+        """Nothing to let go."""
+
+
+class PoolRunner(_Local):
+    """Runs stops in worker processes of this machine.
+
+    A worker that dies (killed, or out of memory) is replaced and what it had in hand is run again.
+    """
+
+    def __init__(self, n_workers: int) -> None:
+        super().__init__()
+        self.n_workers = n_workers
+        self._executor = self._new()
+
+    def _new(self) -> ProcessPoolExecutor:
+        context = multiprocessing.get_context("spawn")
+        return ProcessPoolExecutor(self.n_workers, mp_context=context, initializer=_start_worker)
+
+    def run(self, tasks: Iterable[Task]) -> Iterator[Result]:
+        """Yield results as they finish; on any exception the workers are ended at once."""
+        waiting = map(self._prepared, tasks)
+        pending: dict[Future[Outcome], Task] = {}
+        losses: dict[str, int] = {}
+        again: list[Task] = []
+        try:
+            while True:
+                again = self._fill(pending, waiting, again)
+                if not pending and not again:
+                    return
+                done, _ = wait(pending, return_when=FIRST_COMPLETED)
+                for future in done:
+                    if isinstance(future.exception(), BrokenProcessPool):
+                        again.append(_count_loss(pending.pop(future), losses))
+                    else:
+                        yield pending.pop(future), future.result()
+                if again:
+                    again += self._recover(pending, losses)
+        except BaseException:
+            self._stop()
+            raise
+
+    def _fill(
+        self, pending: dict[Future[Outcome], Task], waiting: Iterator[Task], again: list[Task]
+    ) -> list[Task]:
+        """Submit until enough is in flight; return what could not be."""
+        while len(pending) < IN_FLIGHT * self.n_workers:
+            task = again.pop() if again else next(waiting, None)
+            if task is None:
+                break
+            try:
+                pending[self._submit(task)] = task
+            except BrokenProcessPool:
+                return [*again, task]
+        return again
+
+    def _submit(self, task: Task) -> Future[Outcome]:
+        if len(self._executor._processes or ()) == self.n_workers:
+            return self._executor.submit(run_task, task)
+        with interrupts_ignored():  # a new worker inherits it: Ctrl-C is for this process alone
+            return self._executor.submit(run_task, task)
+
+    def _recover(self, pending: dict[Future[Outcome], Task], losses: dict[str, int]) -> list[Task]:
+        """Replace a broken pool; return the tasks that went with it, keep what had finished."""
+        wait(pending)
+        lost = [f for f in pending if isinstance(f.exception(), BrokenProcessPool)]
+        again = [_count_loss(pending.pop(future), losses) for future in lost]
+        self._executor.shutdown(wait=True)
+        self._executor = self._new()
+        return again
+
+    def _stop(self) -> None:
+        workers = list((self._executor._processes or {}).values())  # public only from Python 3.14
+        self._executor.shutdown(wait=False, cancel_futures=True)
+        for worker in workers:
+            worker.terminate()
+
+    def close(self) -> None:
+        """End the workers."""
+        self._executor.shutdown(wait=True, cancel_futures=True)
+
+
+def _count_loss(task: Task, losses: dict[str, int]) -> Task:
+    losses[task.key] = losses.get(task.key, 0) + 1
+    if losses[task.key] > MOST_LOSSES:
+        raise InputError(
+            f"scenario {task.scenario.name}, controller {task.candidate.label}, seed {task.seed}: "
+            f"its worker process died {losses[task.key]} times, perhaps for want of memory; "
+            "try fewer --workers"
+        )
+    return task
+
+
+def _start_worker() -> None:
+    """Leave Ctrl-C to the parent, and end when the parent is gone, even if it was killed."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def watch() -> None:
+        wait_for([parent.sentinel])
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+def make_runner(n_workers: int | None = None, scheduler: str | None = None) -> Runner:
+    """Return a runner: a pool of all cores unless told otherwise, 1 is this process.
+
+    Parameters
+    ----------
+    n_workers : int or None   processes here; None is one a core
+    scheduler : str or None   address of a Dask scheduler, whose workers are used instead
+
+    Raises
+    ------
+    InputError   if the scheduler cannot be used
+    """
+    if scheduler is not None:
+        from slipbench.running.cluster import ClusterRunner
+
+        return ClusterRunner(scheduler)
+    count = n_cores() if n_workers is None else n_workers
+    return HereRunner() if count == 1 else PoolRunner(count)

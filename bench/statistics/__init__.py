@@ -1,0 +1,1 @@
+"""Intervals, effects, designs: pure functions of arrays."""

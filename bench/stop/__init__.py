@@ -1,0 +1,1 @@
+"""One stop and what it was worth."""

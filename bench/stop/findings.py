@@ -1,0 +1,372 @@
+"""What an engineer would circle in red: a short list in plain words, the gravest first."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from slipbench.measures.limits import REFERENCE_LIMIT
+from slipbench.measures.locks import MARTENSITE_WORDS
+
+if TYPE_CHECKING:
+    from slipbench.contract import Floats
+    from slipbench.scenario import Fault, Scenario
+    from slipbench.stop.worth import Worth
+
+Mask = npt.NDArray[np.bool_]
+
+MPH = 0.44704
+"""A mile an hour, by definition. [m/s]"""
+
+HOT_BRAKE = 350.0
+"""Rise of discs or treads above ambient that is worth a finding (assumed). [K]"""
+
+WRONG_SPEEDOMETER = 10.0 * MPH
+"""Speedometer error worth a finding (assumed). [m/s]"""
+
+HARD_JERK = 0.75
+"""Jerk below 5 m/s that passengers mind (assumed; common practice, no source). [m/s3]"""
+
+HOT_RAIL = 1e3
+"""Heat under locked wheels, per metre of one rail, worth a finding (assumed). [J/m]"""
+
+LONG_LOSS = 30.0
+"""Time lost against the normal stop worth a finding (assumed). [s]"""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing worth telling.
+
+    Attributes
+    ----------
+    kind : str             short name, the same for all findings of its kind
+    text : str             one sentence with its numbers
+    axle : int or None     from 1; None where it is not about one axle
+    time : float           [s], NaN where it has none
+    speed : float          train speed then. [m/s], NaN where it has none
+    value : float          the number that tells how bad
+    unit : str             of `value`
+    """
+
+    kind: str
+    text: str
+    axle: int | None
+    time: float
+    speed: float
+    value: float
+    unit: str
+
+
+def find(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> tuple[Finding, ...]:
+    """Return the findings of a stop, the gravest first.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    summary : mapping     of the stop: how it ended
+    worth : Worth         of the stop
+    """
+    found: list[Finding] = []
+    for look in (
+        _ending, _roll_away, _overrun, _flats, _martensite, _lock, _rail, _isolation, _emergency,
+        _air, _vent_limit, _low_speed, _hot_brakes, _speedometer, _jerk, _lost_time,
+    ):  # fmt: skip
+        found += look(scenario, summary, worth)
+    return (*found, *fault_findings(scenario, worth))
+
+
+def _at(time: float, speed: float) -> str:
+    return f"at {time:.1f} s, {speed:.1f} m/s ({speed / MPH:.0f} mph)"
+
+
+def _ending(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    if summary["is_stopped"]:
+        return
+    time, speed = float(summary["final_time"]), float(summary["final_speed"])
+    place = float(summary["final_distance"])
+    text = f"The train did not stop: {speed:.1f} m/s left after {place:.0f} m, {time:.0f} s."
+    yield Finding("not stopped", text, None, time, speed, place, "m")
+
+
+def _roll_away(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    margin = worth.ride.hold_margin
+    if margin < 0.0:
+        text = (
+            f"At rest the train does not hold: the gradient pulls {-1e-3 * margin:.1f} kN more than"
+            " its brakes, as they stand, and the rail carry; it would roll away."
+        )
+        yield Finding("roll-away", text, None, summary["final_time"], 0.0, margin, "N")
+
+
+def _overrun(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    ride = worth.ride
+    if not ride.overrun > 0.0:
+        return
+    passed = f", passed {_at(ride.point_time, ride.point_speed)}"
+    end = "came to rest" if summary["is_stopped"] else "was still moving"
+    text = f"The train {end} {ride.overrun:.1f} m past its stopping point{passed}."
+    yield Finding("overrun", text, None, ride.point_time, ride.point_speed, ride.overrun, "m")
+
+
+def _flats(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    over = worth.wheels.over_limit()
+    if not over.perhaps:
+        return
+    length, slide = worth.wheels.flat_length, worth.slide
+    i_axle = int(np.argmax(length.high))
+    low, high = 1e3 * float(length.low[i_axle]), 1e3 * float(length.high[i_axle])
+    verdict = "surely" if i_axle in over.surely else "perhaps"
+    time, speed = _values(i_axle, slide.longest_lock_time, slide.longest_lock_speed)
+    text = (
+        f"Axle {i_axle + 1}: a flat of {low:.0f} to {high:.0f} mm from its lock {_at(time, speed)};"
+        f" the limit of {1e3 * REFERENCE_LIMIT.single_length:.0f} mm ({REFERENCE_LIMIT.document})"
+        f" is {verdict} reached; axles to withdraw: {len(over.surely)} surely,"
+        f" {len(over.perhaps)} perhaps."
+    )
+    yield Finding("flat over limit", text, i_axle + 1, time, speed, high, "mm")
+
+
+def _martensite(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    flags, rises = worth.wheels.martensite, worth.wheels.locked_temperature
+    if not flags.any():
+        return
+    i_axle = int(np.lexsort((rises, flags))[-1])
+    time, speed = _values(i_axle, worth.slide.longest_lock_time, worth.slide.longest_lock_speed)
+    rise = float(rises[i_axle])
+    text = (
+        f"Axle {i_axle + 1}: martensite {MARTENSITE_WORDS[flags[i_axle]]}: its locked spot rose by"
+        f" up to {rise:.0f} K and cooled fast; longest lock {_at(time, speed)};"
+        f" {int((flags > 0).sum())} axles in all."
+    )
+    yield Finding("martensite", text, i_axle + 1, time, speed, rise, "K")
+
+
+def _lock(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    longest = worth.slide.longest
+    if longest is None:
+        return
+    n_locked = int((worth.slide.n_locks > 0).sum())
+    axle, time, speed = longest.i_axle + 1, longest.start_time, longest.start_speed
+    text = (
+        f"Axle {axle} was locked for {longest.duration:.2f} s, the longest lock, from"
+        f" {_at(time, speed)[3:]} on; {int(worth.slide.n_locks.sum())} locks on {n_locked} axles."
+    )
+    yield Finding("longest lock", text, axle, time, speed, longest.duration, "s")
+
+
+def _rail(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    rail = worth.rail
+    if rail.largest < HOT_RAIL:
+        return
+    text = (
+        f"Rail: locked wheels left up to {1e-3 * rail.largest:.1f} kJ on a metre of each rail,"
+        f" {rail.worst_place:.0f} m from where the front began; {rail.heated_length:.0f} m took"
+        " more than a tenth of that."
+    )
+    yield Finding("rail heat", text, None, math.nan, math.nan, rail.largest, "J/m")
+
+
+def _isolation(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    ride = worth.ride
+    if ride.isolated_time > 0.0:
+        time, speed = ride.isolation_start_time, ride.isolation_start_speed
+        late = " (below 20 mph)" if speed < 20.0 * MPH else ""
+        text = (
+            f"Slip control was isolated {_at(time, speed)}{late} and out for"
+            f" {ride.isolated_time:.1f} s under way: axles were locked for"
+            f" {ride.isolated_locked_time:.1f} s in all meanwhile, over"
+            f" {ride.isolated_locked_distance:.0f} m of wheel drag."
+        )
+        yield Finding(
+            "slip control isolated", text, None, time, speed, ride.isolated_locked_time, "s"
+        )
+    if ride.n_ignored_presses:
+        text = (
+            f"{ride.n_ignored_presses} presses of the isolation button were ignored: the handle was"
+            " not in emergency."
+        )
+        yield Finding(
+            "press ignored", text, None, math.nan, math.nan, float(ride.n_ignored_presses), "-"
+        )
+
+
+def _emergency(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    ride = worth.ride
+    if not ride.is_emergency_at_end:
+        return
+    time, speed = ride.emergency_start_time, ride.emergency_start_speed
+    text = (
+        f"Emergency, selected {_at(time, speed)}, was left in to standstill, for"
+        f" {ride.emergency_time:.1f} s."
+    )
+    yield Finding("emergency to standstill", text, None, time, speed, ride.emergency_time, "s")
+
+
+def _air(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    share = worth.air.next_application
+    if not (np.isfinite(share).any() and np.nanmin(share) < 1.0):
+        return
+    i_vehicle = int(np.nanargmin(share))
+    time, speed = worth.air_times[i_vehicle].tolist()
+    lowest = 1e-5 * float(worth.air.lowest_reservoir[i_vehicle])
+    text = (
+        f"Vehicle {i_vehicle + 1}: low air: reservoir down to {lowest:.2f} bar {_at(time, speed)};"
+        f" a full application after release would reach {100.0 * float(share[i_vehicle]):.0f} % of"
+        " its pressure."
+    )
+    yield Finding("low air", text, None, time, speed, lowest, "bar")
+
+
+def _vent_limit(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    vents = worth.vents
+    if not vents.restored.any():
+        return
+    yield _first_of(
+        "vent limit",
+        "the equipment's vent limit put the brake back on",
+        "",
+        (vents.restored, vents.restored_time, vents.restored_speed),
+    )
+
+
+def _first_of(kind: str, what: str, more: str, events: tuple[Floats, Floats, Floats]) -> Finding:
+    """Tell of an event its first place and its number; `events`: counts, first times, speeds."""
+    counts, times, speeds = events
+    i_axle = int(np.argmin(np.where(counts > 0, times, math.inf)))
+    time, speed = _values(i_axle, times, speeds)
+    total, n_axles = int(counts.sum()), int((counts > 0).sum())
+    text = (
+        f"Axle {i_axle + 1}: {what}, first {_at(time, speed)}; {total} times on {n_axles} axles"
+        f"{more}."
+    )
+    return Finding(kind, text, i_axle + 1, time, speed, float(total), "-")
+
+
+def _low_speed(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    vents = worth.vents
+    if not vents.low_speed.any():
+        return
+    yield _first_of(
+        "low-speed activity",
+        "slip control vented below 6 mph",
+        "; it should not, and is to be reported",
+        (vents.low_speed, vents.low_speed_time, vents.low_speed_speed),
+    )
+
+
+def _hot_brakes(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    heat = worth.heat
+    i_axle = int(np.argmax(heat.brake))
+    rise = float(heat.brake[i_axle])
+    if rise < HOT_BRAKE:
+        return
+    time, speed = _values(i_axle, heat.brake_time, heat.brake_speed)
+    n_hot = int((heat.brake >= HOT_BRAKE).sum())
+    text = (
+        f"Axle {i_axle + 1}: hot brake: its discs or treads were {rise:.0f} K above ambient"
+        f" {_at(time, speed)}; {n_hot} axles above {HOT_BRAKE:.0f} K."
+    )
+    yield Finding("hot brake", text, i_axle + 1, time, speed, rise, "K")
+
+
+def _speedometer(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    ride = worth.ride
+    error = ride.speedometer_error
+    if abs(error) < WRONG_SPEEDOMETER:
+        return
+    time, speed = ride.speedometer_error_time, ride.speedometer_error_speed
+    text = (
+        f"Cab: the speedometer (axle 1) showed {max(speed + error, 0.0) / MPH:.0f} mph when the"
+        f" train did {speed / MPH:.0f} mph, at {time:.1f} s; more than 5 mph off for"
+        f" {ride.speedometer_wrong_time:.0f} s."
+    )
+    yield Finding("speedometer", text, 1, time, speed, error, "m/s")
+
+
+def _jerk(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    ride = worth.ride
+    if ride.final_jerk < HARD_JERK:
+        return
+    time, speed = ride.final_jerk_time, ride.final_jerk_speed
+    text = f"Jerk of {ride.final_jerk:.2f} m/s3 {_at(time, speed)}: passengers notice."
+    yield Finding("jerk", text, None, time, speed, ride.final_jerk, "m/s3")
+
+
+def _lost_time(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    lost = worth.ride.time_lost
+    if not lost >= LONG_LOSS:
+        return
+    text = f"{lost:.0f} s were lost against a normal full-service stop at the same place."
+    yield Finding("time lost", text, None, summary["final_time"], 0.0, lost, "s")
+
+
+def _values(i_axle: int, *columns: Floats) -> tuple[float, ...]:
+    return tuple(float(column[i_axle]) for column in columns)
+
+
+def fault_findings(scenario: Scenario, worth: Worth) -> list[Finding]:
+    """Return one finding a fault: when it acted, and what became of what it broke."""
+    found = []
+    for i, fault in enumerate(scenario.faults):
+        name, axles = _what_broke(fault, scenario)
+        time, speed = float(worth.faults.time[i]), float(worth.faults.speed[i])
+        if math.isnan(time):
+            text = f"Fault {name} never acted: its trigger did not come."
+        else:
+            text = f"Fault {name} acted {_at(time, speed)}: {_effect(fault, axles, worth)}."
+        axle = fault.axle if fault.target == "axle" else None
+        found.append(Finding(f"fault {fault.kind}", text, axle, time, speed, time, "s"))
+    return found
+
+
+def _what_broke(fault: Fault, scenario: Scenario) -> tuple[str, Mask]:
+    """Return the fault in words, and which axles stand behind it (a mask)."""
+    train = scenario.train
+    owner = np.repeat(np.arange(len(train.vehicles)), [v.n_axles for v in train.vehicles])
+    axles = np.ones(train.n_axles, dtype=bool)
+    words = fault.kind.replace("_", " ")
+    if fault.target == "axle":
+        axles = np.arange(train.n_axles) == (fault.axle or 1) - 1
+        return f"{words}, axle {fault.axle}", axles
+    if fault.target == "vehicle":
+        axles = owner == (fault.vehicle or 1) - 1
+        return f"{words}, vehicle {fault.vehicle}", axles
+    if fault.kind == "control_wire_broken":
+        axles = owner >= (fault.vehicle or 1) - 1
+        return f"{words}, wire {fault.wire} from vehicle {fault.vehicle or 1} on", axles
+    if fault.target == "sander":
+        return f"{words}, sander {fault.sander}", axles
+    return words, axles
+
+
+def _effect(fault: Fault, axles: Mask, worth: Worth) -> str:
+    """Return what became of the broken axles, beside the mean of the others."""
+    sizes: tuple[tuple[str, Callable[[float], str], Floats], ...] = (
+        ("braked with", lambda x: f"{1e-6 * x:.2f} MJ", worth.brake_energy),
+        ("slid", lambda x: f"{x:.0f} m", worth.slide.sliding_distance),
+        ("were locked", lambda x: f"{x:.1f} s", worth.slide.locked_time),
+        ("vented", lambda x: f"{x:.0f} times", worth.air.cycles),
+    )
+    parts = [f"{words} {write(float(of[axles].mean()))}" for words, write, of in sizes]
+    if not axles.all():
+        parts = [
+            f"{part} against {write(float(of[~axles].mean()))}"
+            for part, (_, write, of) in zip(parts, sizes, strict=True)
+        ]
+    whose = "all axles" if axles.all() else "its axles"
+    extra = ""
+    if fault.kind == "control_supply_lost":
+        extra = "service steps are gone, emergency remains; "
+    elif fault.kind == "sander_empty":
+        extra = "it gives no more sand; "
+    elif fault.kind == "supply_isolated":
+        lowest = 1e-5 * float(worth.air.lowest_reservoir[(fault.vehicle or 1) - 1])
+        extra = f"its reservoir fell to {lowest:.2f} bar; "
+    mean = " on the mean of the others" if not axles.all() else " on the mean"
+    return f"{extra}{whose} {', '.join(parts)}{mean}"

@@ -1,0 +1,216 @@
+"""The shortest stop any strategy could make with the same equipment, handle and rail."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+
+from slipbench.contract import Controller, Floats
+from slipbench.ground.errors import InputError
+from slipbench.kernel.floor import load_heaviest, run_floor
+from slipbench.kernel.records import LOAD_CRUSH, LOAD_TARE, STOPPED, World
+from slipbench.kernel.train import GRAVITY
+from slipbench.packing import pack
+from slipbench.packing.rail_state import RailState
+from slipbench.scenario import Scenario, load_scenario
+
+NUMERICAL_ALLOWANCE = 2e-4
+"""The floor is lowered by this share for the error of its own time stepping (measured: below it)
+and of the simulated stops it bounds."""
+
+
+def _ignore(
+    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
+) -> None:
+    """Stand in for a strategy: the floor asks none."""
+
+
+_NOBODY = Controller(name="floor", title="no strategy", update=_ignore, observes=())
+
+
+def shortest_possible(
+    scenario: Scenario | str | Path, rail_before: RailState | None = None
+) -> float:
+    """Return a distance no strategy can stop within, given equipment, handle and rail. [m]
+
+    Parameters
+    ----------
+    scenario : Scenario, or the name of a shipped one, or the path of a TOML file
+    rail_before : RailState      the rail as an earlier train left it
+
+    Returns
+    -------
+    float   [m]; infinity where not even the floor stops before the scenario ends the stop
+
+    Raises
+    ------
+    InputError   where what the proof needs does not hold
+
+    Notes
+    -----
+    Two tempting bounds are none: following the peak of the creep curve stops later than sliding
+    deeper where sliding cleans the rail; and min(demand, peak adhesion) metre by metre is passed by
+    a wheel that slid on bad rail and, spinning up again on good rail, takes more rail force than
+    its brake demands. The floor keeps the wheels' momentum instead.
+
+    *Notation.* At distance x of the train's front: train speed v, rotating masses m_i, wheel
+    momenta q_i = m_i u_i, rail forces F_i, brake forces B_i at the rim, demand D_i, resistance R(v)
+    and gradient force G(x), N = R + G. Then M dv/dx = -(sum F + N)/v and dq_i/dx = (F_i - B_i)/v.
+    The floor's quantities carry a hat.
+
+    *Facts about any strategy.* 0 <= B_i <= D_i; 0 <= q_i <= m_i v; F_i is at most the peak P_i
+    of the creep law at the cell's friction, and a peak only grows with cleaning and with
+    falling speed; an axle cleans a cell by at most the largest product of efficiency and
+    creepage times its peak force, per metre (under the law without memory a contact keeps up at
+    most the largest friction its own work can); sanders lay at most what they lay when they
+    never pause; D_i is at most what the cylinder reaches when its valve always fills, on a
+    handle programme from which all easing is struck.
+
+    *Lemma.* Whatever holds v >= v^ up to x also holds t <= t^ there (the faster train is there
+    earlier), so D_i <= D^_i, and the rail each axle meets is no cleaner than in the floor, so
+    P_i <= P^_i. Per metre an impulse C/v of a force C >= 0 is then at most C/v^. Resistance is
+    raised where needed so that R/v <= R^/v^ for all speeds from v^ to the fastest possible; a
+    falling gradient is credited at the fastest speed only.
+
+    *Floor A(k).* The k leading axles take F^_i = P^_i until their store q^_i reaches m_i times
+    the fastest speed, then min(P^_i, D^_i); their brakes take D^_i, or F^_i when q^_i = 0. The
+    other axles take D^_i and stay at train speed. Claim: the impulse J_i = int F_i/v dx of each
+    leading axle is at most J^_i. Suppose J_i = J^_i and J_i is about to grow faster. Then q^_i is
+    full, for else F^_i = P^_i >= F_i. Since the last place where q^_i was 0 (there q_i >= q^_i)
+    the floor's brake took all of D^_i >= B_i, so q_i >= q^_i: full as well, hence F_i <= B_i <=
+    D^_i, and F_i <= P^_i: no faster. For the others sum J_i = int B_i/v dx + q_i - q_i(0) <= int
+    D^_i/v^ dx + m_i (v - v(0)). Added up, (M + sum m) v >= (M + sum m) v^, so v >= v^ goes on.
+
+    *Floor B.* All wheels share one store q^ between 0 and sum m times v^, and sum F^ = sum P^
+    until it is full. Invariant: v >= v^ and total momentum M v + sum q >= M v^ + q^. Momentum
+    falls by (B + N)/v per metre, no faster than the floor's (D^ + N^)/v^; where the floor's
+    wheels have stopped (q^ = 0) it follows from v >= v^. Speed: where the store is not full the
+    floor's sum F^ is the largest there is; where it is full, (M + sum m) v >= M v + sum q >= (M +
+    sum m) v^.
+
+    Each is a floor, so the longest of A(1) ... A(n) and B is returned, less a numerical allowance.
+    """
+    if isinstance(scenario, str | Path):
+        scenario = load_scenario(scenario)
+    _refuse_what_the_proof_needs(scenario)
+    n_axles = scenario.train.n_axles
+    distances = [
+        _run(scenario, n_limited, rail_before) for n_limited in (-1, *range(1, n_axles + 1))
+    ]
+    return max(distances) * (1.0 - NUMERICAL_ALLOWANCE)
+
+
+def _refuse_what_the_proof_needs(scenario: Scenario) -> None:
+    for i, section in enumerate(scenario.rail.sections):
+        if section.recovered_friction < section.friction:
+            raise InputError(
+                f"scenario {scenario.name}: rail.sections.{i}.recovered_friction = "
+                f"{section.recovered_friction:g}: shortest_possible needs friction that cleaning "
+                f"does not lower, at least {section.friction:g}"
+            )
+    for i, fault in enumerate(scenario.faults):
+        if fault.kind.startswith("load_weighed") or fault.kind == "control_wire_broken":
+            raise InputError(
+                f"scenario {scenario.name}: faults.{i}.kind = {fault.kind}: shortest_possible "
+                "needs faults that cannot make the train brake harder than asked"
+            )
+    for i, vehicle in enumerate(scenario.train.vehicles):
+        if not vehicle.has_constant_friction:
+            raise InputError(
+                f"scenario {scenario.name}: train.vehicles.{i}: shortest_possible needs brakes "
+                "whose friction does not change in the stop: disc brakes with pad_speed_term and "
+                "pad_heat_term 0"
+            )
+
+
+def _fastest_speed(scenario: Scenario) -> float:
+    """Return a speed the train cannot exceed: no axle falls more than the line's deepest descent.
+
+    The descent is looked for from the place of the rear axle on.
+    """
+    start, end = -scenario.train.length, scenario.run.maximum_distance + scenario.train.length
+    height = highest = descent = 0.0
+    for i, grade in enumerate(scenario.gradient):
+        first = max(grade.from_distance, start)
+        is_last = i + 1 == len(scenario.gradient)
+        last = end if is_last else max(scenario.gradient[i + 1].from_distance, start)
+        height += grade.rise * max(0.0, last - first)
+        highest = max(highest, height)
+        descent = max(descent, highest - height)
+    return math.sqrt(scenario.initial_speed**2 + 2.0 * GRAVITY * descent)
+
+
+def _strike_easing(world: World) -> None:
+    """Let the handle never ease, nothing break, and no car weigh less than it ever will."""
+    world.handle["position"] = np.maximum.accumulate(world.handle["position"])
+    world.handle["level"] = np.maximum.accumulate(world.handle["level"])
+    world.fault_states[:] = 1.0
+    for fault in world.faults:
+        if fault["kind"] in (LOAD_TARE, LOAD_CRUSH):
+            i = fault["i_target"]
+            heaviest = world.vehicles["laden_factor"][i]
+            factors = world.vehicle_states["load_factor"]
+            factors[i] = max(factors[i], heaviest)
+
+
+def _hardest_deceleration(scenario: Scenario, world: World) -> float:
+    """Return a deceleration the train cannot exceed. [m/s2]
+
+    Either all brakes at the hardest demand of the programme and all wheels spinning up at once
+    under the best friction, or all wheels at that friction; the lesser of the two.
+    """
+    train, axles = world.train[0], world.axles
+    hardest = max(float(world.demand_table[p, 0]) for p in world.handle["position"])
+    pressure = float(train["full_pressure"] * train["demand_factor_limit"]) * hardest
+    force = float((axles["brake_gain"] * axles["pad_share"]).sum()) * pressure
+    best = float(world.cells["recovered_friction"].max()) + float(train["sand_friction"]) * bool(
+        scenario.sanders
+    )
+    best = 2.0 * best  # a peak of Polach's law with kA > kS may pass its static friction
+    weight = float(axles["mass_carried"].sum()) * GRAVITY
+    mass = float(train["mass"])
+    spinning_up = best * GRAVITY * float(axles["rotating_mass"].sum())
+    speed = scenario.initial_speed
+    resistance = scenario.train.resistance_constant + speed * (
+        scenario.train.resistance_linear + speed * scenario.train.resistance_quadratic
+    )
+    steepest = max((abs(grade.rise) for grade in scenario.gradient), default=0.0)
+    tightest = max((curve.resistance for curve in scenario.curves), default=0.0)
+    grip = min(force + spinning_up, best * weight) / mass
+    return grip + resistance + (steepest + tightest) * GRAVITY
+
+
+def _run(scenario: Scenario, n_limited: int, rail_before: RailState | None = None) -> float:
+    world = run_fictitious_stop(scenario, n_limited, rail_before)
+    state = world.train_state[0]
+    return float(state["distance"]) if int(state["status"]) == STOPPED else math.inf
+
+
+def run_fictitious_stop(
+    scenario: Scenario, n_limited: int, rail_before: RailState | None = None
+) -> World:
+    """Return the world at the end of one of the floors, A(n_limited), or B at -1.
+
+    Parameters
+    ----------
+    scenario : Scenario      `run.maximum_distance` ends the stop early, if need be
+    n_limited : int
+    rail_before : RailState
+
+    Returns
+    -------
+    World   `train_state` holds distance [m] and speed [m/s]; under B `wheel_speed` of the first
+            axle is the momentum of all wheels [N s]
+    """
+    world = pack(scenario, _NOBODY, 0, False, rail_before)
+    world.train["redeposition"] = 0.0
+    _strike_easing(world)
+    load_heaviest(_hardest_deceleration(scenario, world), world)
+    momenta = world.axles["rotating_mass"] * scenario.initial_speed
+    world.axle_states["wheel_speed"] = momenta
+    if n_limited < 0:
+        world.axle_states["wheel_speed"][0] = momenta.sum()
+    run_floor(n_limited, _fastest_speed(scenario), world)
+    return world

@@ -1,0 +1,138 @@
+"""Run one stop."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from slipbench.contract import Controller
+from slipbench.ground.errors import InputError
+from slipbench.kernel.loop import run_compiled
+from slipbench.kernel.records import BROKEN, World
+from slipbench.packing import pack
+from slipbench.packing.rail_state import RailState
+from slipbench.scenario import Scenario, load_scenario
+from slipbench.stop.stop import Stop, make_stop
+from slipbench.strategies.native import NativeUpdate, stray_text
+from slipbench.strategies.update import compile_update
+
+
+def simulate(
+    scenario: Scenario | str | Path,
+    controller: Controller,
+    seed: int = 0,
+    *,
+    compiled: bool = True,
+    with_traces: bool = True,
+    rail_before: RailState | None = None,
+) -> Stop:
+    """Run one stop of a scenario under a strategy.
+
+    Parameters
+    ----------
+    scenario : Scenario, or the name of a shipped one, or the path of a TOML file
+    controller : Controller
+    seed : int                   of sampling phases and tooth angles, 0 to 2**63 - 1
+    compiled : bool              False runs the strategy as plain Python (slow, for prototyping);
+                                 the physics is the same compiled function either way
+    rail_before : RailState      the rail as an earlier stop left it (`Stop.rail_after`)
+    with_traces : bool           False keeps the summary only
+
+    Returns
+    -------
+    Stop
+
+    Raises
+    ------
+    InputError   for a scenario that cannot be read, what is no controller, a seed out of range, a
+                 strategy that gives a command its equipment cannot follow (naming strategy, axle
+                 and time), or values so extreme that the arithmetic breaks down
+    """
+    if isinstance(scenario, str | Path):
+        scenario = load_scenario(scenario)
+    if not isinstance(scenario, Scenario):
+        raise InputError(f"scenario {scenario!r}: must be a Scenario, or the name or path of one")
+    if not isinstance(controller, Controller):
+        raise InputError(
+            f"controller {controller!r}: must be a Controller, as of controllers.by_name"
+        )
+    if isinstance(seed, bool) or not isinstance(seed, int | np.integer) or not 0 <= seed < 2**63:
+        raise InputError(f"seed = {seed!r}; allowed: a whole number from 0 to 2**63 - 1")
+    world = pack(scenario, controller, int(seed), with_traces, rail_before)
+    memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))
+    if compiled:
+        update = compile_update(controller.update)
+        refused = int(run_compiled(world, update, controller.parameter_values, memory))
+        if refused >= 0:
+            raise InputError(_command_complaint(world, controller, refused))
+    else:
+        for _ in run_sample_by_sample(world, controller, controller.update, memory):
+            pass
+    if world.train_state["status"][0] == BROKEN:
+        raise InputError(
+            f"scenario {scenario.name}, controller {controller.name}, seed {seed}: a number ceased "
+            f"to be finite at {float(world.train_state['time'][0]):.3f} s; look for extreme values"
+        )
+    return make_stop(scenario, controller, int(seed), world)
+
+
+def run_sample_by_sample(
+    world: World, controller: Controller, update: Any, memory: Any
+) -> Iterator[None]:
+    """Run a stop to its end, the physics compiled, pausing before every sample of a controller.
+
+    Parameters
+    ----------
+    world : World
+    controller : Controller
+    update : callable       its function, plain or compiled
+    memory : (n_axles + n_groups, n_memory)
+
+    Raises
+    ------
+    InputError   for a command the equipment cannot follow
+    """
+    from slipbench.kernel.plain import (  # compiled when first needed
+        accept_compiled,
+        advance_compiled,
+        finish_compiled,
+        observe_compiled,
+    )
+
+    while (i_group := int(advance_compiled(math.inf, world))) >= 0:
+        yield
+        group = world.groups[i_group]
+        observe_compiled(i_group, world)
+        first = int(group["first_axle"])
+        last = first + int(group["n_axles"])
+        update(
+            world.observation[first:last],
+            controller.parameter_values,
+            memory[first + i_group : last + i_group + 1],
+            world.command[first:last],
+            world.signals[i_group],
+        )
+        refused = int(accept_compiled(i_group, world))
+        if refused >= 0:
+            raise InputError(_command_complaint(world, controller, refused))
+    yield
+    finish_compiled(world)
+
+
+def _command_complaint(world: World, controller: Controller, i_axle: int) -> str:
+    valve, factor = world.command[i_axle].tolist()
+    vehicle = int(world.axles["i_group"][i_axle]) + 1 if controller.scope == "vehicle" else "all"
+    limit = float(world.train["demand_factor_limit"][0])
+    time = float(world.train_state["clock"][0])
+    strayed = stray_text(factor) if isinstance(controller.update, NativeUpdate) else ""
+    if strayed:
+        return f"controller {controller.name}: {strayed} (vehicle {vehicle}) at {time:.3f} s"
+    return (
+        f"controller {controller.name}: command of axle {i_axle + 1} (vehicle {vehicle}) at "
+        f"{time:.3f} s is valve {valve:g}, demand factor "
+        f"{factor:g}; allowed: valve 0 (fill), 1 (hold) or 2 (vent), factor 0 to {limit:g}"
+    )

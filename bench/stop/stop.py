@@ -1,0 +1,218 @@
+"""One stop, as it came out: summary, traces, the rail left behind."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from slipbench.contract import Controller, Floats
+from slipbench.ground.caution import CAUTION
+from slipbench.kernel.records import STOPPED, TRACED_AXLE, TRACED_TRAIN, World
+from slipbench.packing.rail_state import RailState
+from slipbench.scenario import Scenario
+from slipbench.stop.findings import Finding, find
+from slipbench.stop.worth import Worth, assess_world, worth_summary
+
+
+@dataclass(frozen=True, eq=False)
+class Stop:
+    """One simulated stop.
+
+    Attributes
+    ----------
+    scenario : Scenario
+    controller : Controller
+    seed : int
+    summary : mapping      numbers by name, SI; see `make_stop`
+    traces : mapping       `time` (n,), `distance` (n,), `train_speed` (n,), `demand` (n,),
+                           `handle` (n,) and, per axle (n, n_axles): `wheel_speed`, `pressure`,
+                           `brake_force`, `rail_force`, `friction`, `usable_force`, `valve`,
+                           `measured_wheel_speed`, `contact_energy`; empty without traces
+    rail_after : RailState the rail as the train left it; hand it to the next one
+    worth : Worth          everything measured, by axle and place (`slipbench.stop.worth`)
+    findings : tuple       what an engineer would circle in red (`slipbench.stop.findings.Finding`)
+    """
+
+    scenario: Scenario
+    controller: Controller
+    seed: int
+    summary: Mapping[str, Any]
+    traces: Mapping[str, Floats]
+    rail_after: RailState = field(repr=False)
+    worth: Worth = field(repr=False)
+    findings: tuple[Finding, ...] = ()
+
+    def __repr__(self) -> str:
+        """Return a short account for a terminal."""
+        lines = [f"{self.scenario.name}, {self.controller.name}, seed {self.seed}: {self.outcome}"]
+        lines += [f"  {label:<24}{text}" for label, text in self._rows()]
+        if self.findings:
+            lines += ["  findings", *(f"  - {finding.text}" for finding in self.findings)]
+        return "\n".join([*lines, f"  {CAUTION}"])
+
+    def _repr_html_(self) -> str:
+        """Return the same account for a notebook."""
+        rows = "".join(
+            f"<tr><th style='text-align:left'>{html.escape(label)}</th>"
+            f"<td style='text-align:left'>{html.escape(text)}</td></tr>"
+            for label, text in self._rows()
+        )
+        title = html.escape(f"{self.scenario.name}, {self.controller.name}, seed {self.seed}")
+        found = "".join(f"<li>{html.escape(finding.text)}</li>" for finding in self.findings)
+        return (
+            f"<table><caption><b>{title}</b>: {html.escape(self.outcome)}</caption>{rows}</table>"
+            f"{f'<p><b>Findings</b></p><ul>{found}</ul>' if found else ''}"
+            f"<p><small>{html.escape(CAUTION)}</small></p>"
+        )
+
+    @property
+    def outcome(self) -> str:
+        """One phrase: how it ended."""
+        summary = self.summary
+        if summary["is_stopped"]:
+            return f"stopped in {summary['stopping_distance']:.1f} m"
+        return (
+            f"NOT stopped: {summary['final_speed']:.1f} m/s left after "
+            f"{summary['final_distance']:.0f} m, {summary['final_time']:.0f} s"
+        )
+
+    def _flat_row(self) -> str:
+        length = self.worth.wheels.flat_length
+        i_axle = int(np.argmax(length.high))
+        if not length.high[i_axle] > 0.0:
+            return "none"
+        low, high = 1e3 * float(length.low[i_axle]), 1e3 * float(length.high[i_axle])
+        return f"{low:.0f} to {high:.0f} mm (axle {i_axle + 1}; a band, by two wear laws)"
+
+    def _rows(self) -> list[tuple[str, str]]:
+        s = self.summary
+        worst = int(np.argmax(s["locked_time"])) + 1
+        longest = f"{s['longest_lock']:.2f} s"
+        if s["longest_lock"] > 0.0:
+            longest += f" (axle {worst} locked longest in all, {max(s['locked_time']):.2f} s)"
+        rows = [
+            ("from", f"{self.scenario.initial_speed:.2f} m/s"),
+            ("time", f"{s['final_time']:.1f} s"),
+            ("mean deceleration", f"{s['mean_deceleration']:.3f} m/s2"),
+            ("adhesion utilisation", f"{s['adhesion_utilisation']:.3f}"),
+            ("longest lock", longest),
+            ("sliding, worst axle", f"{max(s['sliding_distance']):.0f} m"),
+            ("longest flat", self._flat_row()),
+            ("flat risk", f"{s['flat_risk']:.3f} (index 0 to 1, from the top of that band)"),
+            ("vent commands", f"{s['vent_count']}, {s['air_vented_litres']:.0f} normal litres"),
+            ("energy not accounted", f"{s['energy_residual']:.1e} of the initial energy"),
+        ]
+        if s["sand_used"]:
+            rows.insert(-1, ("sand, per rail", self._sand_row()))
+        return rows
+
+    def _sand_row(self) -> str:
+        s = self.summary
+        used = ", ".join(f"{mass:.2f}" for mass in s["sand_used"])
+        emptied = f"; hoppers run empty: {s['emptied_sanders']}" if s["emptied_sanders"] else ""
+        under_rear = 1e3 * s["sand_under_rear_axles"]
+        return f"{used} kg by sander{emptied}; at the end {under_rear:.2f} g/m under the rear axles"
+
+
+def make_stop(scenario: Scenario, controller: Controller, seed: int, world: World) -> Stop:
+    """Return the account of a finished run; `world` is not needed afterwards."""
+    n_traces = int(world.train_state["n_traces"][0])
+    traces: dict[str, Floats] = {}
+    if n_traces:
+        for i, name in enumerate(TRACED_TRAIN):
+            traces[name] = world.train_traces[:n_traces, i].copy()
+        for i, name in enumerate(TRACED_AXLE):
+            traces[name] = world.axle_traces[:n_traces, :, i].copy()
+    worth = assess_world(scenario, world)
+    summary = summarise(scenario, world, worth)
+    return Stop(
+        scenario=scenario,
+        controller=controller,
+        seed=seed,
+        summary=MappingProxyType(summary),
+        traces=MappingProxyType(traces),
+        rail_after=RailState(
+            start=float(world.train["rail_start"][0]),
+            cell_length=scenario.rail.cell_length,
+            work=world.rail_work,
+            sand=world.rail_sand,
+        ),
+        worth=worth,
+        findings=find(scenario, summary, worth),
+    )
+
+
+def energy_residual(initial_speed: float, world: World) -> float:
+    """Return the energy the stop does not account for, over the initial kinetic energy. [-]
+
+    Kinetic energy lost = brake heat + contact heat + resistance work + work against gravity. The
+    heats are quadratures of the time stepping, so this measures its error.
+    """
+    train, axles = world.train_state[0], world.axle_states
+    rotating = world.axles["rotating_mass"]
+    mass = float(world.train["mass"][0])
+    before = 0.5 * (mass + rotating.sum()) * initial_speed**2
+    after = 0.5 * (mass * train["speed"] ** 2 + (rotating * axles["wheel_speed"] ** 2).sum())
+    heat = axles["brake_energy"].sum() + axles["contact_energy"].sum()
+    spent = heat + train["resistance_work"] + train["gradient_work"] + train["curve_work"]
+    return float((before - after - spent) / before)
+
+
+def _sand_summary(world: World) -> dict[str, Any]:
+    """Return sand used by each sander per rail [kg], and the most left under the last two axles."""
+    used = (world.sanders["hopper"] - world.sander_states["hopper"]).tolist()
+    under_rear = world.rail_sand[world.axle_states["i_cell"][-2:]]
+    return {
+        "sand_used": used,
+        "sand_under_rear_axles": float(under_rear.max()),
+        "emptied_sanders": int((world.sander_states["hopper"] <= 0.0).sum()),
+    }
+
+
+def summarise(scenario: Scenario, world: World, worth: Worth) -> dict[str, Any]:
+    """Return the summary of a finished run.
+
+    Names: `stopping_distance` [m] and `stopping_time` [s] (NaN if not stopped), `is_stopped`,
+    `mean_deceleration` [m/s2] (v0^2 / 2 s), `adhesion_utilisation` [-], `longest_lock` [s],
+    `longest_lock_speed` [m/s], `locked_time`, `locked_distance`, `sliding_distance`,
+    `locked_energy` (a list, one an axle), `vent_count`, `contact_energy` and
+    `brake_energy` of the train [J], `sand_used` [kg per rail, one a sander],
+    `sand_under_rear_axles` [kg/m of one rail], `emptied_sanders`, `energy_residual` [-],
+    `final_distance` [m], `final_time` [s], `final_speed` [m/s], `n_steps`, `n_axle_steps`; and
+    those of `slipbench.stop.worth.worth_summary`, `flat_risk` among them.
+    """
+    train, axles = world.train_state[0], world.axle_states
+    is_stopped = int(train["status"]) == STOPPED
+    distance, time = float(train["distance"]), float(train["time"])
+    return {
+        "stopping_distance": distance if is_stopped else math.nan,
+        "stopping_time": time if is_stopped else math.nan,
+        "is_stopped": is_stopped,
+        "mean_deceleration": (
+            scenario.initial_speed**2 / (2.0 * distance) if is_stopped and distance else math.nan
+        ),
+        "adhesion_utilisation": worth.adhesion.train,
+        "longest_lock": float(axles["longest_lock"].max()),
+        "longest_lock_speed": float(axles["longest_lock_speed"][axles["longest_lock"].argmax()]),
+        "locked_time": axles["locked_time"].tolist(),
+        "locked_distance": axles["locked_distance"].tolist(),
+        "sliding_distance": axles["sliding_distance"].tolist(),
+        "locked_energy": axles["locked_energy"].tolist(),
+        "vent_count": int(axles["vent_count"].sum()),
+        "contact_energy": float(axles["contact_energy"].sum()),
+        "brake_energy": float(axles["brake_energy"].sum()),
+        **_sand_summary(world),
+        "energy_residual": energy_residual(scenario.initial_speed, world),
+        "final_distance": distance,
+        "final_time": time,
+        "final_speed": float(train["speed"]),
+        "n_steps": int(train["n_steps"]),
+        "n_axle_steps": int(train["n_axle_steps"]),
+        **worth_summary(worth),
+    }

@@ -1,0 +1,247 @@
+"""Find strategies: installed ones by their entry point, a user's own by the path of its file.
+
+The bench knows no strategy by name. Any installed package, this project's own among them, offers
+strategies through the entry point group `slipbench.controllers`; an entry point gives a
+`Controller` or a tuple of them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import sys
+import traceback
+from collections.abc import Iterable
+from dataclasses import dataclass
+from importlib import import_module
+from importlib.metadata import EntryPoint, entry_points
+from pathlib import Path
+from types import ModuleType
+
+from slipbench.contract import Controller
+from slipbench.ground.errors import InputError
+from slipbench.scenario.change import nearest_text
+from slipbench.strategies.native import is_library, load_library
+
+GROUP = "slipbench.controllers"
+"""Entry point group in which packages offer strategies."""
+
+SHIPPED = "slipbench"
+"""Distribution whose strategies count as shipped."""
+
+
+TUNED_READER = "slipbench.tuning.tuned_reader"
+
+
+@dataclass(frozen=True)
+class Known:
+    """A strategy and where it was found.
+
+    Attributes
+    ----------
+    controller : Controller
+    reference : str          the text that finds it again, in another process too
+    origin : str             distribution and version, or the path of the file
+    is_shipped : bool
+    runs_compiled : bool     False: its update function is called as plain Python
+    """
+
+    controller: Controller
+    reference: str
+    origin: str
+    is_shipped: bool = False
+    runs_compiled: bool = True
+
+
+def known_controllers() -> dict[str, Known]:
+    """Return the installed strategies by name: shipped ones first, in the order they are given.
+
+    Raises
+    ------
+    InputError   if an entry point cannot be loaded or gives something else, or two strategies have
+                 the same name
+    """
+    found = sorted(
+        entry_points(group=GROUP),
+        key=lambda point: (not _is_shipped(point), _origin(point), point.name),
+    )
+    known: dict[str, Known] = {}
+    for entry_point in found:
+        source = f"{_origin(entry_point)}, entry point {entry_point.name!r}"
+        for controller in _load(entry_point, source):
+            if controller.name in known:
+                raise InputError(
+                    f"two strategies are called {controller.name!r}: one from "
+                    f"{known[controller.name].origin}, one from {source}; rename or uninstall one"
+                )
+            known[controller.name] = Known(
+                controller=controller,
+                reference=controller.name,
+                origin=_origin(entry_point),
+                is_shipped=_is_shipped(entry_point),
+            )
+    return known
+
+
+def find_controller(text: str, *, compile_file: bool = False) -> Known:
+    """Return the strategy called `text`, or that of `path/to/file.py:NAME` or a shared library.
+
+    Parameters
+    ----------
+    text : str            a name of `known_controllers()`, or a path, a colon and a name in the
+                          file, or the path of a shared library made with `slipbench.h`, or of
+                          tuned settings (.toml)
+    compile_file : bool   compile the function of a file's strategy; else it runs as plain Python
+
+    Raises
+    ------
+    InputError   for an unknown name, and for a file that is missing, fails or gives no Controller
+    """
+    if text.endswith(".toml"):
+        # by name, so that what tunes is not counted among the sources that make a stop
+        known_tuned: Known = import_module(TUNED_READER).named_after_file(text)
+        return known_tuned
+    if is_library(text):
+        return Known(load_library(text), reference=text, origin=text)
+    if ".py:" in text or text.endswith(".py") or "/" in text or "\\" in text:
+        return _from_file(text, compile_file)
+    known = known_controllers()
+    if text in known:
+        return known[text]
+    if not known:
+        raise InputError(
+            f"controller {text!r}: no strategies are installed; install the package "
+            "(python -m pip install -e .), or give path/to/file.py:NAME"
+        )
+    raise InputError(
+        f"controller {text!r}: unknown; {nearest_text(text, known)} "
+        "(one of your own is path/to/file.py:NAME, or the path of a shared library)"
+    )
+
+
+def only_controller(text: str) -> str:
+    """Return a reference with the name of the one Controller of a file, where it names none.
+
+    Raises
+    ------
+    InputError   for a file that is not there, or holds no Controller, or several
+    """
+    path = Path(text)
+    if path.suffix != ".py":
+        return text
+    if not path.is_file():
+        raise InputError(f"controller {text!r}: no such file")
+    here = [key for key, value in vars(_run_file(path)).items() if isinstance(value, Controller)]
+    if len(here) != 1:
+        raise InputError(
+            f"controller {text!r}: controllers in it: {', '.join(here) or 'none'}; "
+            f"write {text}:NAME"
+        )
+    return f"{text}:{here[0]}"
+
+
+def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
+    """Refuse names given twice.
+
+    Parameters
+    ----------
+    noun : str                      what the names are of
+    named : iterable of str pairs   name, and where it comes from
+
+    Raises
+    ------
+    InputError
+    """
+    seen: dict[str, str] = {}
+    for name, origin in named:
+        if name in seen:
+            raise InputError(
+                f"two {noun} are called {name!r} ({seen[name]}; {origin}); "
+                "give each once, under a name of its own"
+            )
+        seen[name] = origin
+
+
+def _is_shipped(entry_point: EntryPoint) -> bool:
+    return entry_point.dist is not None and entry_point.dist.name.lower() == SHIPPED
+
+
+def _origin(entry_point: EntryPoint) -> str:
+    if entry_point.dist is None:
+        return entry_point.value
+    return f"{entry_point.dist.name} {entry_point.dist.version}"
+
+
+def _load(entry_point: EntryPoint, source: str) -> tuple[Controller, ...]:
+    try:
+        given = entry_point.load()
+    except (Exception, SystemExit) as problem:
+        raise InputError(
+            f"{source} ({entry_point.value}) cannot be loaded: {one_line(problem)}; "
+            "repair or uninstall it"
+        ) from problem
+    items = tuple(given) if isinstance(given, tuple | list) else (given,)
+    for item in items:
+        if not isinstance(item, Controller):
+            raise InputError(
+                f"{source} ({entry_point.value}) gives a {type(item).__name__}; "
+                "allowed: a Controller or a tuple of them"
+            )
+    return items
+
+
+def _from_file(text: str, compile_file: bool) -> Known:
+    file, colon, name = text.rpartition(":")
+    if not colon or not file.endswith(".py") or not name.isidentifier():
+        raise InputError(
+            f"controller {text!r}: write path/to/file.py:NAME, NAME being a Controller"
+        )
+    path = Path(file)
+    if not path.is_file():
+        problem = "is no regular file" if path.exists() else "no such file"
+        raise InputError(f"controller {text!r}: {file}: {problem}; write path/to/file.py:NAME")
+    module = _run_file(path)
+    if not hasattr(module, name):
+        here = [key for key, value in vars(module).items() if isinstance(value, Controller)]
+        raise InputError(
+            f"controller {text!r}: {file} has no {name!r}; "
+            f"controllers in it: {', '.join(here) or 'none'}"
+        )
+    controller = getattr(module, name)
+    if not isinstance(controller, Controller):
+        raise InputError(
+            f"controller {text!r}: {name} in {file} is a {type(controller).__name__}; "
+            "it must be a Controller (slipbench.Controller)"
+        )
+    return Known(controller, reference=text, origin=file, runs_compiled=compile_file)
+
+
+def _run_file(path: Path) -> ModuleType:
+    """Run a user's file as a module of its own, listed so that dataclasses in it work."""
+    digest = hashlib.sha256(str(path.resolve()).encode()).hexdigest()[:8]
+    module = ModuleType(f"slipbench_file_{path.stem}_{digest}")
+    module.__file__ = str(path)
+    sys.modules[module.__name__] = module
+    try:
+        exec(compile(path.read_bytes(), str(path), "exec"), vars(module))
+    except (Exception, SystemExit) as problem:
+        del sys.modules[module.__name__]
+        raise InputError(f"{path}: {where_in(problem, path)}{one_line(problem)}") from problem
+    return module
+
+
+def one_line(problem: BaseException) -> str:
+    """Return an exception as one line, its type first unless it is the project's own."""
+    text = " ".join(str(problem).split())
+    if isinstance(problem, InputError):
+        return text
+    kind = type(problem).__name__
+    return f"{kind}: {text}" if text else kind
+
+
+def where_in(problem: BaseException, path: Path) -> str:
+    """Return `line n: ` for the last line of the file that an exception came through, else ``."""
+    if isinstance(problem, SyntaxError):
+        return ""  # its text says the line
+    frames = traceback.extract_tb(problem.__traceback__)
+    here = [frame.lineno for frame in frames if Path(frame.filename) == path]
+    return f"line {here[-1]}: " if here else ""

@@ -1,0 +1,1 @@
+"""Settings searched, judged on rails held out, written as a file."""

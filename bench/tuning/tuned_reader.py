@@ -1,0 +1,88 @@
+"""Read tuned settings back: wherever the name of a strategy is asked for, such a file will do."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from slipbench.contract import Controller
+from slipbench.ground.errors import InputError
+from slipbench.running.candidate import source_hash
+from slipbench.strategies.registry import Known, find_controller
+
+KIND = "slipbench tuned settings"
+"""Value of the key `kind` that marks such a file."""
+
+
+def load_tuned(path: str | Path) -> Controller:
+    """Return the strategy of a tuned-settings file with its parameters set, under its own name.
+
+    Raises
+    ------
+    InputError   see `find_tuned`
+    """
+    return find_tuned(path).controller
+
+
+def find_tuned(path: str | Path) -> Known:
+    """Return the strategy of a tuned-settings file, as the registry finds it, parameters set.
+
+    Raises
+    ------
+    InputError   if the file is none, its strategy cannot be found or has changed since, or it does
+                 not take these parameters
+    """
+    content = _read(Path(path))
+    reference, parameters = content.get("controller"), content.get("parameters")
+    if not isinstance(reference, str) or not isinstance(parameters, dict):
+        raise InputError(f"{path}: needs controller (text) and the table [parameters]")
+    if reference.endswith(".toml"):
+        raise InputError(f"{path}: controller = {reference!r}; allowed: a strategy's own name")
+    for name, value in parameters.items():
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise InputError(f"{path}: parameters.{name} = {value!r}; allowed: a number")
+    known = find_controller(reference, compile_file=bool(content.get("compile", False)))
+    here = source_hash(known.controller, known.runs_compiled)
+    if content.get("source_hash", here) != here:
+        raise InputError(
+            f"{path}: tuned for another version of {reference}, whose source has changed since; "
+            "tune again, or remove the line source_hash to use the settings all the same"
+        )
+    try:
+        controller = known.controller.with_parameters(**parameters)
+    except InputError as problem:
+        raise InputError(f"{path}: {problem}") from problem
+    return replace(known, controller=controller)
+
+
+def named_after_file(path: str | Path) -> Known:
+    """Return the strategy of a tuned-settings file, told from the untuned one: `slip_band@file`.
+
+    Raises
+    ------
+    InputError   see `find_tuned`
+    """
+    known = find_tuned(path)
+    controller = known.controller
+    title = f"{controller.title}; tuned settings"
+    named = replace(controller, name=tuned_name(known, path), title=title)
+    return replace(known, controller=named, reference=str(path), origin=str(path), is_shipped=False)
+
+
+def tuned_name(known: Known, path: str | Path) -> str:
+    """Return the name under which a tuned strategy stands beside the untuned one."""
+    return f"{known.controller.name}@{Path(path).stem}"
+
+
+def _read(path: Path) -> dict[str, Any]:
+    try:
+        content = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as problem:
+        raise InputError(f"{path}: cannot be read ({problem.strerror})") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
+        raise InputError(f"{path}: not valid TOML: {' '.join(str(problem).split())}") from None
+    if content.get("kind") != KIND:
+        raise InputError(f"{path}: no tuned settings; such a file has kind = {KIND!r}")
+    return content

@@ -1,0 +1,195 @@
+"""`slipbench assess`: the sheet, its files, its judgement, and what it refuses."""
+
+import csv
+import math
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from tests.commands.conftest import Run
+
+from slipbench.assess.limits import Limit, read_limits
+from slipbench.assess.sheet import Case, Result, judge, programme
+from slipbench.scenario import load_scenario
+
+SLOW = 'based_on = "{rail}"\ninitial_speed_mph = {{ value = 15, mark = "assumed", source = "x" }}\n'
+LIMIT = (
+    '[[limit]]\nname = "lock"\nmeasure = "longest_lock"\nhigh = 0.4\nunit = "s"\n'
+    'rails = "all"\ndocument = "mine"\nmark = "assumed"\nreading = "not read"\n'
+)
+
+
+@pytest.fixture
+def rails(tmp_path: Path) -> list[str]:
+    paths = []
+    for rail in ("detergent", "wet_leaf"):
+        path = tmp_path / f"slow_{rail}.toml"
+        path.write_text(SLOW.format(rail=rail))
+        paths.append(str(path))
+    return paths
+
+
+class Checker(HTMLParser):
+    """Collects what a page would fetch, and its text."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.fetched: list[str] = []
+        self.text = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.fetched += [f"{tag} {name}" for name, _ in attrs if name in ("src", "href")]
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+def test_sheet_is_printed_and_written(run: Run, rails: list[str], tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    ran = run("assess", *rails, "--controller", "none", "--quick", "--out", out)
+    assert (ran.code, ran.err) == (0, "")
+    assert ran.out.startswith("Acceptance sheet (indicative, not an approval): none")
+    with (out / "assess.csv").open(encoding="utf-8") as stream:
+        lines = list(csv.DictReader(stream))
+    limits = read_limits()
+    assert len(lines) == 2 * len(limits)
+    by_key = {(line["limit"], line["rail"]): line for line in lines}
+    assert by_key["locked axle", "slow_detergent"]["verdict"] == "fail"
+    assert by_key["slip control on dry rail", "slow_wet_leaf"]["verdict"] == "pass"
+    assert by_key["extension against dry", "slow_wet_leaf"]["verdict"] == "not judged"
+    with (out / "stops.csv").open(encoding="utf-8") as stream:
+        stops = list(csv.DictReader(stream))
+    assert [stop["is_dry_reference"] for stop in stops] == ["true", "true", "false", "false"] * 2
+    assert {stop["load"] for stop in stops} == {"tare", "laden"}
+    page = (out / "assess.html").read_text(encoding="utf-8")
+    checker = Checker()
+    checker.feed(page)
+    assert checker.fetched == []
+    assert "indicative, not an approval" in checker.text
+    for limit in limits:
+        assert limit.document in checker.text and limit.reading in checker.text
+    assert "slipbench assess" in checker.text
+
+
+def test_programme_has_dry_first_then_three_speeds_two_loads() -> None:
+    cases = programme([load_scenario("wet_leaf")])
+    assert [case.is_dry for case in cases] == [True] * 6 + [False] * 6
+    assert len({case.scenario.initial_speed for case in cases}) == 3
+    assert {case.load: case.scenario.train.load for case in cases} == {"tare": 0.0, "laden": 1.0}
+    assert len(programme([load_scenario("wet_leaf")], is_quick=True)) == 4
+
+
+def test_every_shipped_limit_tells_its_source() -> None:
+    for limit in read_limits():
+        assert limit.document and limit.mark and limit.reading
+        if limit.mark == "memory":
+            assert limit.reading == "unverified: check your licensed copy"
+
+
+def result(value: float, extension: float = 0.1, condition: float = 0.06, seed: int = 0) -> Result:
+    case = Case("rail", False, "tare", load_scenario("wet_leaf"))
+    return Result(case, seed, {"longest_lock": value, "initial_adhesion": condition}, extension)
+
+
+LOCK = Limit("lock", "longest_lock", "s", "all", "mine", "assumed", "-", high=0.4)
+BAND = Limit(
+    "band", "initial_adhesion", "-", "low_adhesion", "mine", "assumed", "-", 0.05, 0.08, "", True
+)
+LONGER = Limit(
+    "longer", "extension_over_dry", "-", "low_adhesion", "mine", "assumed", "-", high=0.25,
+    requires="band",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("limit", "results", "verdict", "worst"),
+    [
+        (LOCK, [result(0.1), result(0.4, seed=1)], "pass", 0.4),
+        (LOCK, [result(0.1), result(0.41, seed=1)], "fail", 0.41),
+        (LOCK, [result(math.nan)], "not judged", math.nan),
+        (BAND, [result(0.0), result(0.0, condition=0.04, seed=1)], "not met", 0.04),
+        (BAND, [result(0.0)], "met", 0.06),
+        (LONGER, [result(0.0, 0.2), result(0.0, 9.0, condition=0.04, seed=1)], "pass", 0.2),
+        (LONGER, [result(0.0, math.inf)], "fail", math.inf),
+        (LONGER, [result(0.0, condition=0.04)], "not judged", math.nan),
+    ],
+)
+def test_verdict_goes_by_the_worst_stop_that_fits(
+    limit: Limit, results: list[Result], verdict: str, worst: float
+) -> None:
+    line = judge(limit, "rail", results, (LOCK, BAND, LONGER))
+    assert line.verdict == verdict
+    assert line.worst == pytest.approx(worst, nan_ok=True)
+    assert line.n_stops == len(results)
+
+
+BROKEN = {
+    "no TOML": ("= =", ["not valid TOML"]),
+    "no limits": ("", ["at least one [[limit]]"]),
+    "unknown table": (LIMIT + "[other]\n", ["'other'", "allowed: limit"]),
+    "unknown key": (LIMIT + "hihg = 1\n", ["'hihg'", "high"]),
+    "missing key": (LIMIT.replace('unit = "s"\n', ""), ["unit is missing"]),
+    "no range": (LIMIT.replace("high = 0.4\n", ""), ["low or high is missing"]),
+    "range upside down": (LIMIT + "low = 2.0\n", ["low = 2", "<= high = 0.4"]),
+    "number as text": (LIMIT.replace("0.4", '"0.4"'), ["high = '0.4'", "finite number"]),
+    "not finite": (LIMIT.replace("0.4", "inf"), ["high = inf", "finite number"]),
+    "unknown rails": (LIMIT.replace('"all"', '"wet"'), ["'wet'", "low_adhesion, dry, all"]),
+    "unknown mark": (LIMIT.replace('"assumed"', '"sure"'), ["'sure'", "published"]),
+    "no boolean": (LIMIT + "is_condition = 1\n", ["is_condition = 1", "true or false"]),
+    "name twice": (LIMIT + LIMIT, ["'lock'", "twice"]),
+    "requires nothing known": (LIMIT + 'requires = "luck"\n', ["'luck'", "lock"]),
+    "requires itself": (LIMIT + 'requires = "lock"\n', ["requires itself"]),
+}
+
+
+@pytest.mark.parametrize("case", BROKEN)
+def test_broken_limits_are_one_clear_line(run: Run, tmp_path: Path, case: str) -> None:
+    text, words = BROKEN[case]
+    path = tmp_path / "mine.toml"
+    path.write_text(text)
+    refused(run, [*LINE, "--limits", path, "--out", tmp_path / "out"], ["mine.toml", *words])
+    assert not (tmp_path / "out").exists()
+
+
+LINE = ["assess", "dry", "--controller", "none"]
+
+
+def refused(run: Run, argv: list[object], words: list[str]) -> None:
+    ran = run(*argv)
+    assert (ran.code, ran.out) == (2, "")
+    assert ran.err.count("\n") == 1
+    for word in words:
+        assert word in ran.err
+
+
+@pytest.mark.parametrize(
+    ("argv", "words"),
+    [
+        (["assess"], ["SCENARIO"]),
+        (["assess", "dry"], ["--controller"]),
+        (["assess", "dyr", "--controller", "none"], ["dyr", "dry"]),
+        (["assess", "dry", "--controller", "nine"], ["'nine'", "none"]),
+        (["assess", "dry", "dry", "--controller", "none"], ["two scenarios", "'dry'"]),
+        ([*LINE, "--seeds", "0"], ["--seeds = 0", "1 to 1000"]),
+        ([*LINE, "--seeds", "many"], ["--seeds", "whole number"]),
+        ([*LINE, "--limits", "no/where.toml"], ["no/where.toml", "no such file"]),
+        ([*LINE, "--out", " "], ["--out", "folder"]),
+        ([*LINE, "--spede"], ["--spede"]),
+    ],
+)
+def test_broken_lines_are_one_clear_line(run: Run, argv: list[object], words: list[str]) -> None:
+    refused(run, argv, words)
+
+
+def test_measure_no_stop_has_is_named(run: Run, rails: list[str], tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(LIMIT.replace("longest_lock", "longest_luck"))
+    words = ["'longest_luck'", "no number of a stop's summary"]
+    line = ["assess", rails[0], "--controller", "none", "--quick", "--limits", path]
+    refused(run, [*line, "--out", tmp_path / "out"], words)
+
+
+def test_stop_command_prints_its_findings(run: Run, rails: list[str]) -> None:
+    ran = run("stop", rails[1], "--controller", "none")
+    assert ran.code == 0
+    assert "findings" in ran.out and "was locked for" in ran.out and "mm" in ran.out
