@@ -36,7 +36,6 @@ from slipbench.contract import (
     SAMPLE_TIME,
     SLIDE,
     VALVE,
-    WHEEL_SPEED,
     Controller,
     Floats,
     Parameter,
@@ -57,6 +56,7 @@ from slipbench.controllers.parts.vehicle_data import (
     FORCE_DATA,
     VALVE_DATA,
 )
+from slipbench.controllers.parts.wheels import SPEED
 
 GRIP_SLIP, DEEP_SLIP, N_TRIED, LARGEST_SHARE, WEIGHING_TIME, TRIAL_TIME = 0, 1, 2, 3, 4, 5
 RETRIAL_TIME, SETTLING_TIME, PATIENCE, CUT_OUT_SPEED, LOAD_TRANSFER = 6, 7, 8, 9, 10
@@ -207,11 +207,15 @@ def _plan(
 
 @helper
 def _note_mean_force(
-    slip: float, reference: float, load_share: float, is_probed: bool, row: Floats, own: Floats
+    slip: float,
+    reference: float,
+    load_share: float,
+    is_probed: bool,
+    sample_time: float,
+    own: Floats,
 ) -> None:
     """Average an axle's force at the load it has at rest, while it is at its slip."""
-    sample_time = row[SAMPLE_TIME]
-    slip_speed = reference - row[WHEEL_SPEED]
+    slip_speed = reference - own[SPEED]
     is_there = abs(slip_speed - slip * reference) < 0.3 * slip * reference + 0.1
     if is_probed or not is_there:
         own[SETTLED_TIME] = 0.0
@@ -226,15 +230,16 @@ def update(
 ) -> None:
     """Estimate forces and speed, plan the number of deep axles, hold each axle at its slip."""
     n_axles = observation.shape[0]
+    sample_time = observation[0, SAMPLE_TIME]
     train = memory[n_axles]
     reference, slowing = sense_motion(
         observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
     is_sliding = slide_lasts(
-        observation, reference, 0.6 * parameters[GRIP_SLIP], parameters[CUT_OUT_SPEED], train
+        observation, reference, 0.6 * parameters[GRIP_SLIP], parameters[CUT_OUT_SPEED], memory
     )
     demanded = demanded_force(observation, slowing, parameters, train)
-    _plan(is_sliding, demanded, observation[0, SAMPLE_TIME], parameters, memory, train)
+    _plan(is_sliding, demanded, sample_time, parameters, memory, train)
     signals[SLIDE] = 1.0 if is_sliding else 0.0
     for i_axle in range(n_axles):
         row = observation[i_axle]
@@ -245,9 +250,9 @@ def update(
         is_probed = train[PROBED] == i_axle + 1.0
         pitch = min(parameters[LOAD_TRANSFER] * slowing, 0.5)
         load_share = 1.0 + pitch if i_axle % 2 == 0 else 1.0 - pitch
-        _note_mean_force(slip, reference, load_share, is_probed, row, own)
+        _note_mean_force(slip, reference, load_share, is_probed, sample_time, own)
         wanted = wanted_pressure(
-            slip, reference, slowing, parameters[SETTLING_TIME], row, parameters, own
+            slip, reference, slowing, parameters[SETTLING_TIME], parameters, own
         )
         if is_probed:
             wanted = 0.0

@@ -6,7 +6,7 @@ A shared part, no strategy.
 import math
 
 from slipbench.compiling.helper import helper
-from slipbench.contract import FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED, Floats
+from slipbench.contract import FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, Floats
 from slipbench.controllers.parts.vehicle_data import (
     FILL_DELAY,
     FILL_RATE,
@@ -28,13 +28,14 @@ _TURNING = 0.5
 
 
 @helper
-def end_vent(valve: int, row: Floats, own: Floats) -> int:
+def end_vent(valve: int, speed: float, sample_time: float, own: Floats) -> int:
     """Return the valve position, but fill where the vent has lasted too long.
 
     Parameters
     ----------
     valve : int           as the strategy wants it
-    row : (n_observed,)   the axle's observation
+    speed : float         of the axle's rim, by `sense_wheels`. [m/s]
+    sample_time : float   [s]
     own : (1,)            memory: time vented so far, negative while the brake is given back. [s]
 
     Notes
@@ -43,13 +44,13 @@ def end_vent(valve: int, row: Floats, own: Floats) -> int:
     brake then comes back for a second, and for as long as the wheel reads below 0.5 m/s.
     """
     if own[0] < 0.0:
-        if row[WHEEL_SPEED] > _TURNING:
-            own[0] = min(own[0] + row[SAMPLE_TIME], 0.0)
+        if speed > _TURNING:
+            own[0] = min(own[0] + sample_time, 0.0)
         return FILL
     if valve != VENT:
         own[0] = 0.0
         return valve
-    own[0] += row[SAMPLE_TIME]
+    own[0] += sample_time
     if own[0] > LONGEST_VENT:
         own[0] = -_SHORTEST_APPLICATION
         return FILL
