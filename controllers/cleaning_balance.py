@@ -61,9 +61,9 @@ from slipbench.controllers.parts.wheels import SPEED
 GRIP_SLIP, DEEP_SLIP, N_TRIED, LARGEST_SHARE, WEIGHING_TIME, TRIAL_TIME = 0, 1, 2, 3, 4, 5
 RETRIAL_TIME, SETTLING_TIME, PATIENCE, CUT_OUT_SPEED, LOAD_TRANSFER = 6, 7, 8, 9, 10
 
-MEAN_FORCE, SETTLED_TIME = N_SERVO, N_SERVO + 1  # of an axle's memory
+MEAN_FORCE, SETTLED_TIME, PADS = N_SERVO, N_SERVO + 1, N_SERVO + 2  # of an axle's memory
 N_DEEP, SLIDE_TIME, SINCE_WEIGHED = N_MOTION, N_MOTION + 1, N_MOTION + 2  # of the train's memory
-FOUND_FORCE, TRIAL_AT = N_MOTION + 3, N_MOTION + 4
+FOUND_FORCE, TRIAL_AT, GRIP_GAIN = N_MOTION + 3, N_MOTION + 4, N_MOTION + 5
 SETTLED = 1.0
 """A mean force counts once its axle has been at its slip so long. [s]"""
 
@@ -75,6 +75,10 @@ BEARS_ALL = 0.95
 
 STAYING_GAIN = 0.003
 """Advantage of the present number of deep axles, against changes for nothing. [-]"""
+
+
+LARGEST_PADS = 0.3
+"""Pads of an axle are not believed to differ by more from the mean. [-]"""
 
 
 @helper
@@ -108,7 +112,41 @@ def brake_force(
 
 
 @helper
-def _fit_deep_axles(n_deep: int, demanded: float, memory: Floats) -> tuple[float, float, float]:
+def learn_pads(demanded: float, memory: Floats) -> None:
+    """Note how much force each axle shows above the mean while all grip: pads and load, not rail.
+
+    An axle's force is reckoned from its pressure, and pads differ by as much as two or three axles
+    clean: forces of different axles cannot be weighed against each other before that is known.
+    """
+    n_axles = memory.shape[0] - 1
+    total, n = 0.0, 0.0
+    for i_axle in range(n_axles):
+        own = memory[i_axle]
+        if own[SETTLED_TIME] > 0.5 * SETTLED and own[MEAN_FORCE] < BEARS_ALL * demanded:
+            total += own[MEAN_FORCE]
+            n += 1.0
+    mean = total / max(n, 1.0)
+    for i_axle in range(n_axles):
+        own = memory[i_axle]
+        own[PADS] = 0.0
+        if own[SETTLED_TIME] > 0.5 * SETTLED and own[MEAN_FORCE] < BEARS_ALL * demanded:
+            own[PADS] = min(max(own[MEAN_FORCE] / mean - 1.0, -LARGEST_PADS), LARGEST_PADS)
+
+
+@helper
+def _rail_force(i_axle: int, memory: Floats, train: Floats) -> float:
+    """Return an axle's mean force, its pads and load made those of the mean axle. [N]
+
+    What gripping axles clean for each other has gone into the pads as well, and is given back.
+    """
+    own = memory[i_axle]
+    return float(own[MEAN_FORCE] / (1.0 + own[PADS]) * (1.0 + train[GRIP_GAIN] * i_axle))
+
+
+@helper
+def _fit_deep_axles(
+    n_deep: int, demanded: float, memory: Floats, train: Floats
+) -> tuple[float, float, float]:
     """Fit a line through the settled deep axles' forces; return their number, base [N], gain.
 
     The number is negative where most of them bear the whole demand: the rail has become good.
@@ -116,8 +154,8 @@ def _fit_deep_axles(n_deep: int, demanded: float, memory: Floats) -> tuple[float
     n_bearing = 0
     n, places, forces, squares, products = 0.0, 0.0, 0.0, 0.0, 0.0
     for i_axle in range(n_deep):
-        force = memory[i_axle, MEAN_FORCE]
-        if force > BEARS_ALL * demanded:
+        force = _rail_force(i_axle, memory, train)
+        if memory[i_axle, MEAN_FORCE] > BEARS_ALL * demanded:
             n_bearing += 1
         elif memory[i_axle, SETTLED_TIME] > SETTLED:
             n += 1.0
@@ -144,7 +182,7 @@ def _force_as_found(
     for i_axle in range(n_deep, memory.shape[0] - 1):
         is_settled = memory[i_axle, SETTLED_TIME] > SETTLED and train[PROBED] != i_axle + 1.0
         if is_settled and memory[i_axle, MEAN_FORCE] < BEARS_ALL * demanded and n < 4:
-            force += memory[i_axle, MEAN_FORCE]
+            force += _rail_force(i_axle, memory, train)
             growth += 1.0 + gain * n_deep + grip_gain * (i_axle - n_deep)
             n += 1
     if n == 0:
@@ -157,7 +195,7 @@ def weigh(demanded: float, parameters: Floats, memory: Floats, train: Floats) ->
     """Return how many leading axles should slide deep, from the settled mean forces."""
     n_axles = memory.shape[0] - 1
     n_deep = int(train[N_DEEP])
-    n_settled, base, gain = _fit_deep_axles(n_deep, demanded, memory)
+    n_settled, base, gain = _fit_deep_axles(n_deep, demanded, memory, train)
     if n_settled < 2.0:
         return 0 if n_settled < 0.0 else n_deep
     grip_gain = gain * parameters[GRIP_SLIP] / (0.6 * parameters[DEEP_SLIP])
@@ -165,6 +203,7 @@ def weigh(demanded: float, parameters: Floats, memory: Floats, train: Floats) ->
     kept = min(base / max(found, base), 1.0)
     found = base / kept
     grip_gain = gain * parameters[GRIP_SLIP] / (kept * parameters[DEEP_SLIP])
+    train[GRIP_GAIN] = grip_gain
     best, most = n_deep, 0.0
     for n_tried in range(int(n_axles * parameters[LARGEST_SHARE]) + 1):
         force = brake_force(n_tried, n_axles, found, kept, gain, grip_gain, demanded)
@@ -197,6 +236,8 @@ def _plan(
             n_most = int((memory.shape[0] - 1) * parameters[LARGEST_SHARE])
             train[N_DEEP] = min(float(int(parameters[N_TRIED])), float(n_most))
             train[FOUND_FORCE] = memory[0, MEAN_FORCE]
+            train[GRIP_GAIN] = 0.0
+            learn_pads(demanded, memory)
             train[SINCE_WEIGHED] = 0.0
     elif train[SINCE_WEIGHED] > parameters[WEIGHING_TIME]:
         train[SINCE_WEIGHED] = 0.0
@@ -291,6 +332,6 @@ CONTROLLER = Controller(
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
-    n_memory=max(N_MOTION + 5, N_SERVO + 2),
+    n_memory=max(N_MOTION + 6, N_SERVO + 3),
     scope="train",
 )
