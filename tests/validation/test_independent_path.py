@@ -15,6 +15,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 import slipbench
+from tests.support_stops import clean
+
 from slipbench.contact import contact_patch, kalker_coefficients
 from slipbench.controllers import by_name
 from slipbench.scenario import Scenario
@@ -219,7 +221,7 @@ def plain_stop(scenario: Scenario, has_cleaning: bool) -> PlainStop:
 
 def plain_unit(rail: str) -> Scenario:
     """A shipped rail under its unit, without load transfer, its air at given rates."""
-    return slipbench.load_scenario(rail).replace(
+    return clean(rail).replace(
         {
             "train.vehicles.*.body_height": 0.0,
             "train.vehicles.*.pivot_height": 0.0,
