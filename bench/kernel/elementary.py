@@ -80,7 +80,7 @@ def arctangent(x: float) -> Any:
 def sine_of_turns(x: float) -> Any:
     """Return the sine of an angle given in turns, within 6e-8.
 
-    Taylor's series to the eleventh power within a quarter of a turn, to which the others are folded.
+    Taylor's series to the eleventh power within a quarter of a turn; the others are folded to it.
     """
     rest = x - np.floor(x + 0.5)
     size = abs(rest)

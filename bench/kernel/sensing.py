@@ -262,7 +262,7 @@ def timed_speed(
 def sense_together(n_lanes: int, train: Any, lanes: Any) -> None:
     """Take the sensors of several axles on to their next sample, or to their piece's end before it.
 
-    For axles that lose no pulse meanwhile, in vector instructions: like `sense`, a sample at a time.
+    For axles that lose no pulse meanwhile, in vector instructions: as `sense`, sample by sample.
 
     Parameters
     ----------

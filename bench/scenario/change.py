@@ -3,13 +3,10 @@
 import dataclasses
 import difflib
 from collections.abc import Iterable, Mapping, Sized
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from slipbench.ground.errors import InputError
 from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, one_line, shown, specs_of
-
-if TYPE_CHECKING:
-    from slipbench.scenario.scenario import Scenario
 
 Changes = dict[tuple[str, ...], Any]
 
@@ -21,7 +18,7 @@ def nearest_text(word: str, known: Iterable[str]) -> str:
     return f"did you mean {near[0]}?" if near else f"known: {', '.join(words)}"
 
 
-def changed(scenario: "Scenario", changes: Mapping[str, Any]) -> "Scenario":
+def changed(scenario: Any, changes: Mapping[str, Any]) -> Any:
     """Return a copy of `scenario` with `changes` (dotted path to SI value); see its `replace`."""
     wanted: Changes = {}
     for path, value in changes.items():
@@ -31,7 +28,7 @@ def changed(scenario: "Scenario", changes: Mapping[str, Any]) -> "Scenario":
             wanted[concrete] = value
     _refuse_overlap(wanted)
     _keep_emergency(scenario, wanted)
-    made: Scenario = _rebuild(scenario, "", wanted)
+    made = _rebuild(scenario, "", wanted)
     kept = {
         path: origin
         for path, origin in scenario.provenance.items()
@@ -92,7 +89,7 @@ def _refuse_overlap(wanted: Changes) -> None:
                 raise InputError(f"{whole}: changed whole and again at {part}; give one of them")
 
 
-def _keep_emergency(scenario: "Scenario", wanted: Changes) -> None:
+def _keep_emergency(scenario: Any, wanted: Changes) -> None:
     """Let entries at emergency follow the emergency position when the number of steps changes."""
     if any(path[0] == "driver" for path in wanted):
         return

@@ -209,7 +209,8 @@ class Scenario(Record):
         InputError
             If a path is unknown or a value does not fit.
         """
-        return changed(self, {**(changes or {}), **more})
+        made: Scenario = changed(self, {**(changes or {}), **more})
+        return made
 
     def values(self) -> Iterator[ScenarioValue]:
         """Yield every value, library defaults included, with SI unit, mark, source and meaning."""

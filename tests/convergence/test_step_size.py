@@ -16,10 +16,9 @@ import math
 
 import numpy as np
 import pytest
-
-import slipbench
 from tests.support_stops import clean
 
+import slipbench
 from slipbench.contract import Controller
 from slipbench.controllers import by_name
 from slipbench.kernel.loop import run_compiled
@@ -103,9 +102,7 @@ def test_mean_distance_of_the_whole_train_is_converged(
     On wet leaf it moves by 0.096 % with a half-width of 0.072 %, at the edge of the claim: rim
     acceleration, which it goes by, is what longer pieces of time change first.
     """
-    difference, half_width = paired_difference(
-        clean(rail), by_name(strategy), n_seeds
-    )
+    difference, half_width = paired_difference(clean(rail), by_name(strategy), n_seeds)
     assert half_width < CLAIM
     assert abs(difference) < CLAIM
 

@@ -19,9 +19,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from tests.support_stops import clean, advance_unsampled
+from tests.support_stops import advance_unsampled, clean
 
-import slipbench
 from slipbench.contact import contact_patch, contact_stiffness
 from slipbench.controllers import by_name
 from slipbench.kernel.records import STOPPED, World

@@ -9,10 +9,10 @@ import math
 import numpy as np
 import pytest
 from tests.support_stops import (
-    clean,
     DRY,
     FALLING,
     car,
+    clean,
     film,
     level_then,
     packed,
@@ -25,7 +25,7 @@ from tests.support_stops import (
 from slipbench.contract import Controller
 from slipbench.controllers import ALL_CONTROLLERS, by_name, none
 from slipbench.kernel.records import STOPPED
-from slipbench.scenario import Rail, load_scenario, scenario_names
+from slipbench.scenario import Rail, scenario_names
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import energy_residual
 

@@ -4,7 +4,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
 from tests.support_stops import clean
 
 from slipbench.commands.main import main
@@ -35,7 +34,7 @@ from slipbench.kernel.creep import (
 )
 from slipbench.kernel.records import World
 from slipbench.packing import pack
-from slipbench.scenario import Scenario, load_scenario
+from slipbench.scenario import Scenario
 from slipbench.stop.simulation import simulate
 
 TABULATED = ("vermeulen_johnson", "shen_hedrick_elkins", "carter", "strip")

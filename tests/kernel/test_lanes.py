@@ -5,9 +5,8 @@ import math
 import numpy as np
 import pytest
 from numba import njit
-from tests.support_stops import clean, DRY, FALLING, FLAT, packed, plain_stop, wheel_on
+from tests.support_stops import DRY, FALLING, FLAT, clean, packed, plain_stop, wheel_on
 
-from slipbench import load_scenario
 from slipbench.controllers import by_name
 from slipbench.kernel.creep import find_peak
 from slipbench.kernel.loop import run_compiled

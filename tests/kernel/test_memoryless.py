@@ -10,7 +10,7 @@ import dataclasses
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from tests.support_stops import clean, advance_unsampled
+from tests.support_stops import advance_unsampled, clean
 
 from slipbench.contact.conditioning import follow_memoryless_curve, memoryless_adhesions
 from slipbench.controllers import none, slip_band
@@ -18,7 +18,7 @@ from slipbench.kernel.creep import creep_force
 from slipbench.kernel.rail import clean_own_contact, enter_cell
 from slipbench.kernel.records import World
 from slipbench.packing import pack
-from slipbench.scenario import Scenario, load_scenario
+from slipbench.scenario import Scenario
 from slipbench.stop.shortest import shortest_possible
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop

@@ -2,9 +2,8 @@
 
 import numpy as np
 import pytest
-from tests.support_stops import clean, FALLING, car, film, packed, plain_stop, run_world, train_of
+from tests.support_stops import FALLING, car, clean, film, packed, plain_stop, run_world, train_of
 
-from slipbench import load_scenario
 from slipbench.controllers import by_name
 from slipbench.packing import pack
 from slipbench.scenario import Rail, Scenario

@@ -1,9 +1,8 @@
 """What the usual ways of braking do to a stop: distance, jolt, where braking begins."""
 
 import pytest
-from tests.support_stops import clean, NEARLY_AT_ONCE, packed, plain_stop, run_world
+from tests.support_stops import NEARLY_AT_ONCE, clean, packed, plain_stop, run_world
 
-from slipbench import load_scenario
 from slipbench.controllers import none
 from slipbench.scenario import Brake, Driver, Routine
 

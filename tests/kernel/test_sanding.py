@@ -5,7 +5,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-
 from tests.support_stops import clean
 
 from slipbench.contract import DEMAND_FACTOR, FILL, SAMPLE_TIME, SLIDE, VALVE, Controller, Parameter
@@ -15,7 +14,7 @@ from slipbench.kernel.loop import run_compiled
 from slipbench.kernel.records import SANDER, SANDER_STATE, TRAIN, World
 from slipbench.kernel.sanding import lay_sand, let_sand_fall, sand_flow, watch_trigger
 from slipbench.packing import pack
-from slipbench.scenario import Driver, HandleEntry, Sander, Scenario, load_scenario
+from slipbench.scenario import Driver, HandleEntry, Sander, Scenario
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop
 from slipbench.strategies.update import compile_update

@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 from tests.support_stops import clean, packed, plain_stop
 
-from slipbench import load_scenario
 from slipbench.controllers import by_name, none
 from slipbench.kernel.records import GROUP, QUEUE_LENGTH
 from slipbench.kernel.sensing import measure_speed, sense, watch_pulses

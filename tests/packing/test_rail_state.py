@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
 from tests.support_stops import clean
 
 from slipbench.commands.main import main
@@ -23,7 +22,7 @@ from slipbench.kernel.loop import run_compiled
 from slipbench.kernel.records import World
 from slipbench.packing import pack
 from slipbench.packing.rail_state import RailState
-from slipbench.scenario import Scenario, load_scenario
+from slipbench.scenario import Scenario
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop
 from slipbench.strategies.update import compile_update

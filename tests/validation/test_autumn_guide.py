@@ -10,11 +10,9 @@ from functools import cache
 
 import numpy as np
 import pytest
-
 from tests.support_stops import clean
 
 from slipbench.controllers import by_name
-from slipbench.scenario import load_scenario
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop
 

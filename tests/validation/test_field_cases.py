@@ -14,11 +14,10 @@ from functools import cache
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-
 from tests.support_stops import clean
 
 from slipbench.controllers import by_name
-from slipbench.scenario import Driver, HandleEntry, Scenario, load_scenario
+from slipbench.scenario import Driver, HandleEntry, Scenario
 from slipbench.stop.simulation import simulate
 
 SPEED = 64 * 0.44704  # [m/s]

@@ -23,11 +23,10 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-
 from tests.support_stops import clean
 
 from slipbench.controllers import by_name
-from slipbench.scenario import Scenario, load_scenario, scenario_names
+from slipbench.scenario import Scenario, scenario_names
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop
 

@@ -10,10 +10,10 @@ import math
 import numpy as np
 import pytest
 from tests.support_stops import (
-    clean,
     FILL_TIME,
     brake_of,
     car,
+    clean,
     one_axle,
     packed,
     plain_stop,
@@ -23,7 +23,7 @@ from tests.support_stops import (
 
 from slipbench.controllers import by_name, none
 from slipbench.kernel.train import GRAVITY
-from slipbench.scenario import Run, SlipControl, load_scenario
+from slipbench.scenario import Run, SlipControl
 from slipbench.stop.simulation import simulate
 
 KMH, MPH = 1.0 / 3.6, 0.44704

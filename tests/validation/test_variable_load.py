@@ -2,10 +2,8 @@
 
 import numpy as np
 import pytest
-
 from tests.support_stops import clean
 
-from slipbench import load_scenario
 from slipbench.controllers import by_name
 from slipbench.scenario import Fault
 from slipbench.stop.simulation import simulate
