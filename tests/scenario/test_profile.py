@@ -158,7 +158,7 @@ def test_bad_profile_is_told_in_one_line_with_file_and_line(
 
 def test_missing_file_and_folder_are_told(tmp_path: Path) -> None:
     for path in (tmp_path / "none.csv", tmp_path):
-        with pytest.raises(InputError, match="no such file|is a directory"):
+        with pytest.raises(InputError, match=r"no such file|is a directory"):
             sections_from_csv(path, TEMPLATE)
 
 
