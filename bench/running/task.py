@@ -50,6 +50,7 @@ class Outcome:
 
 
 Result = tuple[Task, Outcome]
+"""What a runner hands back."""
 
 IN_FLIGHT = 2
 """Stops waiting or running for each worker."""

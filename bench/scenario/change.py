@@ -3,12 +3,16 @@
 import dataclasses
 import difflib
 from collections.abc import Iterable, Mapping, Sized
-from typing import Any
+from typing import Any, TypeVar
 
 from slipbench.ground.errors import InputError
-from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, one_line, shown, specs_of
+from slipbench.ground.telling import one_line, shown
+from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, specs_of
 
 Changes = dict[tuple[str, ...], Any]
+
+Whole = TypeVar("Whole", bound=Record)
+"""A scenario, which this module need not know."""
 
 
 def nearest_text(word: str, known: Iterable[str]) -> str:
@@ -18,7 +22,7 @@ def nearest_text(word: str, known: Iterable[str]) -> str:
     return f"did you mean {near[0]}?" if near else f"known: {', '.join(words)}"
 
 
-def changed(scenario: Any, changes: Mapping[str, Any]) -> Any:
+def changed(scenario: Whole, changes: Mapping[str, Any]) -> Whole:
     """Return a copy of `scenario` with `changes` (dotted path to SI value); see its `replace`."""
     wanted: Changes = {}
     for path, value in changes.items():
@@ -28,13 +32,15 @@ def changed(scenario: Any, changes: Mapping[str, Any]) -> Any:
             wanted[concrete] = value
     _refuse_overlap(wanted)
     _keep_emergency(scenario, wanted)
-    made = _rebuild(scenario, "", wanted)
+    before: Any = scenario
+    made: Any = _rebuild(before, "", wanted)
     kept = {
         path: origin
-        for path, origin in scenario.provenance.items()
-        if _value_at(made, path) == _value_at(scenario, path)
+        for path, origin in before.provenance.items()
+        if _value_at(made, path) == _value_at(before, path)
     }
-    return dataclasses.replace(made, provenance=kept)
+    result: Whole = dataclasses.replace(made, provenance=kept)
+    return result
 
 
 def _expand(

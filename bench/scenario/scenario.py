@@ -4,6 +4,7 @@ import dataclasses
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple, NoReturn
 
+from slipbench.ground.telling import shown
 from slipbench.scenario.brake import Brake, SlipControl
 from slipbench.scenario.change import changed
 from slipbench.scenario.contact import Contact
@@ -18,7 +19,6 @@ from slipbench.scenario.fields import (
     parts,
     quantity,
     record,
-    shown,
     specs_of,
     text,
 )
@@ -209,8 +209,7 @@ class Scenario(Record):
         InputError
             If a path is unknown or a value does not fit.
         """
-        made: Scenario = changed(self, {**(changes or {}), **more})
-        return made
+        return changed(self, {**(changes or {}), **more})
 
     def values(self) -> Iterator[ScenarioValue]:
         """Yield every value, library defaults included, with SI unit, mark, source and meaning."""
