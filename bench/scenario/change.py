@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping, Sized
 from typing import Any, TypeVar
 
 from slipbench.ground.errors import InputError
-from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, one_line, shown, specs_of
+from slipbench.ground.telling import one_line, shown
+from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, specs_of
 
 Changes = dict[tuple[str, ...], Any]
 
