@@ -385,7 +385,7 @@ CONTROLLER = Controller(
     title="leading axles slide deep while the rail they clean repays it",
     update=update,
     parameters=(
-        Parameter("grip_slip", 0.04, "-", 0.01, 0.2, "tuned by hand"),
+        Parameter("grip_slip", 0.05, "-", 0.01, 0.2, "tuned by hand"),
         Parameter("deep_slip", 0.5, "-", 0.1, 0.8, "tuned by hand"),
         Parameter("n_tried", 3.0, "-", 2.0, 8.0, "tuned by hand: axles of the trial"),
         Parameter("largest_share", 0.875, "-", 0.0, 0.95, "tuned by hand: share of axles deep"),

@@ -6,7 +6,13 @@ A shared part, no strategy. Memory of an axle: `adhesion`'s columns first, then 
 from slipbench.compiling.helper import helper
 from slipbench.contract import DEMAND, PRESSURE, SAMPLE_TIME, Floats
 from slipbench.controllers.parts.adhesion import FORCE, N_ADHESION, estimate_force
-from slipbench.controllers.parts.pulses import N_QUEUE, end_vent, has_filled, steer_pressure
+from slipbench.controllers.parts.pulses import (
+    N_VALVE,
+    end_vent,
+    has_filled,
+    learn_delays,
+    steer_pressure,
+)
 from slipbench.controllers.parts.reference import ERROR, N_STATE, REFERENCE, fused_speed
 from slipbench.controllers.parts.vehicle_data import (
     AXLE_MASS,
@@ -16,10 +22,10 @@ from slipbench.controllers.parts.vehicle_data import (
 )
 from slipbench.controllers.parts.wheels import SPEED, sense_wheels
 
-_QUEUE = N_ADHESION
-_VENTED, _LAST_PRESSURE, _FACTOR = _QUEUE + N_QUEUE, _QUEUE + N_QUEUE + 1, _QUEUE + N_QUEUE + 2
+_VALVE = N_ADHESION
+_VENTED, _LAST_PRESSURE, _FACTOR = _VALVE + N_VALVE, _VALVE + N_VALVE + 1, _VALVE + N_VALVE + 2
 
-IS_WHOLE = _QUEUE + N_QUEUE + 3
+IS_WHOLE = _VALVE + N_VALVE + 3
 """Of an axle's memory: 1 where its cylinder has reached what is demanded."""
 
 N_SERVO = IS_WHOLE + 1
@@ -53,8 +59,9 @@ def _note_pressure(row: Floats, parameters: Floats, own: Floats, state: Floats) 
 
     The vehicle's load scales what a demand means, and no column of the observation tells it.
     """
-    queue = own[_QUEUE : _QUEUE + N_QUEUE]
-    is_whole = has_filled(row, own[_LAST_PRESSURE], parameters, queue)
+    valve = own[_VALVE : _VALVE + N_VALVE]
+    is_whole = has_filled(row, own[_LAST_PRESSURE], parameters, valve)
+    learn_delays(row, own[_LAST_PRESSURE], is_whole, parameters, valve)
     own[IS_WHOLE] = 1.0 if is_whole else 0.0
     own[_LAST_PRESSURE] = row[PRESSURE]
     if is_whole and row[DEMAND] > 0.05:
@@ -151,7 +158,8 @@ def slide_lasts(
     """
     n_axles = observation.shape[0]
     state = memory[n_axles]
-    if reference < slowest:
+    has_begun = state[_SLIDE_LEFT] > 0.0
+    if reference < slowest or (observation[0, DEMAND] <= 0.0 and not has_begun):
         state[_SLIDE_LEFT] = 0.0
         return False
     state[_SLIDE_LEFT] = max(state[_SLIDE_LEFT] - observation[0, SAMPLE_TIME], 0.0)
@@ -214,10 +222,9 @@ def servo_valve(
     """
     is_whole = own[IS_WHOLE] == 1.0 and own[_FACTOR] == demand_factor
     own[_FACTOR] = demand_factor
-    queue = own[_QUEUE : _QUEUE + N_QUEUE]
-    valve = steer_pressure(wanted, is_whole, row, parameters, queue)
+    valve = steer_pressure(wanted, is_whole, row, parameters, own[_VALVE : _VALVE + N_VALVE])
     valve = end_vent(valve, own[SPEED], row[SAMPLE_TIME], own[_VENTED : _VENTED + 1])
-    own[_QUEUE] = valve
+    own[_VALVE] = valve
     return valve
 
 
