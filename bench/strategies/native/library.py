@@ -125,7 +125,7 @@ def load_library(path: str | Path) -> Controller:
     place = Path(path).absolute()
     if not place.is_file():
         problem = "is no regular file" if place.exists() else "no such file"
-        raise InputError(f"controller {str(path)!r}: {problem}; write the path of a shared library")
+        raise InputError(f"strategy {str(path)!r}: {problem}; write the path of a shared library")
     digest = hashlib.sha256(place.read_bytes()).hexdigest()
     _try_out(place, digest)
     return describe(place, digest)
