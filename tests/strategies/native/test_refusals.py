@@ -66,7 +66,7 @@ IS = r"command of axle %s \(vehicle 1\) at 2\.5\d\d s is valve %s, demand factor
 def test_a_stray_call_ends_the_stop(make, capsys, name, lines, part) -> None:  # type: ignore[no-untyped-def]
     """Vehicle 1 comes first in a step; its 251st call is a sample time's 250 into the stop."""
     said = stop_with(capsys, make(name, AFTER % f"{{ {lines} }}"))
-    assert re.search(f"controller mine: {part}", said)
+    assert re.search(f"strategy mine: {part}", said)
 
 
 def test_what_a_library_prints_stays_out_of_json(make, tmp_path) -> None:  # type: ignore[no-untyped-def]
