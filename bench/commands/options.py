@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import shown
 
 if TYPE_CHECKING:
     from slipbench.scenario import Scenario
@@ -231,7 +232,7 @@ def split_names(text: str) -> list[str]:
     """Return the strategies of an option's text."""
     names = [name.strip() for name in text.split(",")]
     if not all(names):
-        raise InputError(f"--strategy {text!r}: a name is empty; write them as a,b")
+        raise InputError(f"--strategy {shown(text)}: a name is empty; write them as a,b")
     return names
 
 
@@ -252,7 +253,7 @@ def read_strategy(text: str, compile_files: bool) -> Known:
 def one_name(text: str) -> str:
     """Return the text of an option that names one strategy."""
     if len(split_names(text)) > 1:
-        raise InputError(f"--strategy {text!r}: this command takes one strategy")
+        raise InputError(f"--strategy {shown(text)}: this command takes one strategy")
     return text
 
 

@@ -114,10 +114,12 @@ def with_values(scenario: Scenario, texts: Sequence[str]) -> Scenario:
     for text in texts:
         key, is_given, value = text.partition("=")
         if not is_given or not key.strip():
-            raise InputError(f"--set {text!r}; write KEY=VALUE, such as rail.section.friction=0.05")
+            raise InputError(
+                f"--set {shown(text)}; write KEY=VALUE, such as rail.section.friction=0.05"
+            )
         path, spec = _field_at(scenario, key.strip())
         if path in changes:
-            raise InputError(f"--set {text!r}: {path} is given twice; give it once")
+            raise InputError(f"--set {shown(text)}: {path} is given twice; give it once")
         changes[path] = _value(f"--set {key.strip()}", spec, value.strip())
     if not changes:
         return scenario

@@ -19,6 +19,8 @@ from types import ModuleType
 
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
+from slipbench.ground.reading import is_regular, is_there, regular_bytes
+from slipbench.ground.telling import message, quoted, shown, told
 from slipbench.scenario.change import nearest_text
 from slipbench.strategies.native import is_library, load_library
 from slipbench.strategies.spelling import label_of, labelled, split_written
@@ -120,13 +122,19 @@ def _find(text: str, compile_file: bool) -> Known:
         return known[text]
     if not known:
         raise InputError(
-            f"strategy {text!r}: no strategies are installed; install the package "
+            f"strategy {shown(text)}: no strategies are installed; install the package "
             "(python -m pip install -e .), or give path/to/file.py"
         )
     raise InputError(
-        f"strategy {text!r}: unknown; {nearest_text(text, known)} "
+        f"strategy {shown(text)}: unknown; {nearest_text(text, known)} "
         "(one of your own is path/to/file.py, or the path of a shared library)"
     )
+
+
+def _refuse_missing(text: str, path: Path) -> None:
+    if not is_regular(path):
+        problem = "is no regular file" if is_there(path) else "no such file"
+        raise InputError(f"strategy {shown(text)}: {problem}; write path/to/file.py[:NAME]")
 
 
 def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
@@ -145,7 +153,7 @@ def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
     for name, origin in named:
         if name in seen:
             raise InputError(
-                f"two {noun} are called {name!r} ({seen[name]}; {origin}); "
+                f"two {noun} are called {shown(name)} ({quoted(seen[name])}; {quoted(origin)}); "
                 "give each once, under a name of its own"
             )
         seen[name] = origin
@@ -164,7 +172,9 @@ def _origin(entry_point: EntryPoint) -> str:
 def _load(entry_point: EntryPoint, source: str) -> tuple[Controller, ...]:
     try:
         given = entry_point.load()
-    except (Exception, SystemExit) as problem:
+    except KeyboardInterrupt:
+        raise
+    except BaseException as problem:
         raise InputError(
             f"{source} ({entry_point.value}) cannot be loaded: {one_line(problem)}; "
             "repair or uninstall it"
@@ -185,26 +195,24 @@ def _from_file(text: str, compile_file: bool) -> Known:
         file = text
     elif not file.endswith(".py") or not name.isidentifier():
         raise InputError(
-            f"strategy {text!r}: write path/to/file.py, or path/to/file.py:NAME, NAME being a "
+            f"strategy {shown(text)}: write path/to/file.py, or path/to/file.py:NAME, NAME being a "
             "Controller"
         )
     path = Path(file)
-    if not path.is_file():
-        problem = "is no regular file" if path.exists() else "no such file"
-        raise InputError(f"strategy {text!r}: {file}: {problem}; write path/to/file.py[:NAME]")
+    _refuse_missing(text, path)
     module = _run_file(path)
     here = [key for key, value in vars(module).items() if isinstance(value, Controller)]
     inside = f"strategies in it: {', '.join(here) or 'none'}"
     if not colon:
         if len({id(getattr(module, key)) for key in here}) != 1:
-            raise InputError(f"strategy {text!r}: {inside}; write {file}:NAME")
+            raise InputError(f"strategy {shown(text)}: {inside}; write {file}:NAME")
         name = here[0]
     if not hasattr(module, name):
-        raise InputError(f"strategy {text!r}: {file} has no {name!r}; {inside}")
+        raise InputError(f"strategy {shown(text)}: {file} has no {name!r}; {inside}")
     controller = getattr(module, name)
     if not isinstance(controller, Controller):
         raise InputError(
-            f"strategy {text!r}: {name} in {file} is a {type(controller).__name__}; "
+            f"strategy {shown(text)}: {name} in {file} is a {type(controller).__name__}; "
             "it must be a Controller (slipbench.Controller)"
         )
     return Known(controller, reference=f"{file}:{name}", origin=file, runs_compiled=compile_file)
@@ -217,18 +225,23 @@ def _run_file(path: Path) -> ModuleType:
     module.__file__ = str(path)
     sys.modules[module.__name__] = module
     try:
-        exec(compile(path.read_bytes(), str(path), "exec"), vars(module))
-    except (Exception, SystemExit) as problem:
-        del sys.modules[module.__name__]
+        code = regular_bytes(path, "a strategy is a Python file")
+        exec(compile(code, str(path), "exec"), vars(module))
+    except KeyboardInterrupt:
+        raise
+    except BaseException as problem:  # a file may raise, or end, by whatever it likes
+        sys.modules.pop(module.__name__, None)
+        if isinstance(problem, InputError) and not where_in(problem, path):
+            raise
         raise InputError(f"{path}: {where_in(problem, path)}{one_line(problem)}") from problem
     return module
 
 
 def one_line(problem: BaseException) -> str:
     """Return an exception as one line, its type first unless it is the project's own."""
-    text = " ".join(str(problem).split())
     if isinstance(problem, InputError):
-        return text
+        return message(str(problem))
+    text = told(problem)
     kind = type(problem).__name__
     return f"{kind}: {text}" if text else kind
 
@@ -237,6 +250,9 @@ def where_in(problem: BaseException, path: Path) -> str:
     """Return `line n: ` for the last line of the file that an exception came through, else ``."""
     if isinstance(problem, SyntaxError):
         return ""  # its text says the line
-    frames = traceback.extract_tb(problem.__traceback__)
-    here = [frame.lineno for frame in frames if Path(frame.filename) == path]
+    here = [
+        line
+        for frame, line in traceback.walk_tb(problem.__traceback__)
+        if frame.f_code.co_filename == str(path)
+    ]
     return f"line {here[-1]}: " if here else ""

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import shown
 from slipbench.scenario.change import nearest_text
 from slipbench.scenario.units import parse_value
 
@@ -28,7 +29,9 @@ def split_written(text: str) -> tuple[str, tuple[str, ...]]:
     n_base = next((i for i, word in enumerate(words) if i and "=" in word), len(words))
     for word in words[n_base:]:
         if "=" not in word:
-            raise InputError(f"strategy {text!r}: {word!r} is no KEY=VALUE; write {GRAMMAR}")
+            raise InputError(
+                f"strategy {shown(text)}: {shown(word)} is no KEY=VALUE; write {GRAMMAR}"
+            )
     return ":".join(words[:n_base]), tuple(words[n_base:])
 
 
