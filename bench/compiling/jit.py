@@ -90,9 +90,12 @@ def apart(function: Callable[..., Any]) -> part:
     return part(function, _apart)
 
 
-def entry(signature: Any, allocates: bool = False) -> Any:
-    """Compile, at import and for the cache on disk, a function that Python calls with a `World`."""
-    options = {**_PLAIN, "_nrt": allocates, "no_cfunc_wrapper": True}
+def entry(signature: Any, allocates: bool = False, releases_gil: bool = False) -> Any:
+    """Compile, at import and for the cache on disk, a function that Python calls with a `World`.
+
+    With `releases_gil` other threads of Python run meanwhile, such as one that watches the clock.
+    """
+    options = {**_PLAIN, "_nrt": allocates, "no_cfunc_wrapper": True, "nogil": releases_gil}
     return _compile(signature, cache=True, pipeline_class=EntryCompiler, **options)
 
 
