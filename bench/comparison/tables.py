@@ -11,7 +11,6 @@ from slipbench.results.tables import UNKNOWN, number, plain_table
 from slipbench.running.task import FAILED
 from slipbench.scenario import Scenario
 
-
 FAILURES_NAMED = 5
 """Failed stops a table names."""
 

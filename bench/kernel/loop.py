@@ -156,8 +156,8 @@ with compiled_here():
     def run_compiled(world: Any, update: Any, parameters: Any, memory: Any) -> float:
         """Run a stop under a compiled strategy, to its end or to the next pause.
 
-        Called again after a pause (`train_state.pause_at`, in pieces of time) it goes on as if there
-        had been none: so Ctrl-C and a caller's clock are heard in a stop of any length.
+        Called again after a pause (`train_state.pause_at`, in pieces of time) it goes on as if
+        there had been none: so Ctrl-C and a caller's clock are heard in a stop of any length.
 
         Parameters
         ----------

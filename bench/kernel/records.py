@@ -88,7 +88,7 @@ Its peak temperature comes some 20 ms into the lock.
 """
 
 CROWDED_TRAIL, CROWDED_GROWTH = 0.7, 1.5
-"""From this share of the trail on samples are spared: locks are sampled when grown by this factor."""
+"""From this share of the trail on samples are spared: a lock has to grow by this factor."""
 
 SPEEDOMETER_TOLERANCE = 2.2352
 """The cab's speedometer counts as wrong when it is off by more: five miles an hour (assumed).

@@ -130,8 +130,8 @@ def time_to_sample(state: Any) -> float:
 def sample_lock(moving: Any, log: Any, trail: Any, state: Any) -> None:
     """Sample a lock on a growing grid of time (`TRAIL_COLUMNS`), after a piece in which it ran.
 
-    So its heat can be worked out without traces. Once the trail is full a lock gets no more samples,
-    and is counted.
+    So its heat can be worked out without traces. Once the trail is full a lock gets no more
+    samples, and is counted.
     """
     if state.i_lock < 0:
         return

@@ -22,6 +22,9 @@ from slipbench.ground.errors import InputError, StopFailed
 GRACE = 3.0
 """How long after its time a stop may take to come back before its process is ended. [s]"""
 
+AGAIN = 6
+"""How often in that time the exception is raised."""
+
 ENDED = 2
 """Exit code of a process ended so."""
 
@@ -73,13 +76,15 @@ class _Watch:
         self._thread.start()
 
     def _watch(self) -> None:
-        if self._over.wait(self._seconds):
-            return
-        with self._lock:
-            if self._over.is_set():
+        wait = self._seconds
+        for _ in range(AGAIN):  # raised where Python lets nothing out, it is lost
+            if self._over.wait(wait):
                 return
-            _raise_in(self._runner, ctypes.py_object(_TimeIsUp))
-        if not self._over.wait(GRACE):
+            wait = GRACE / AGAIN
+            with self._lock:
+                if not self._over.is_set():
+                    _raise_in(self._runner, ctypes.py_object(_TimeIsUp))
+        if not self._over.wait(wait):
             with suppress(OSError):
                 LAST_WORDS.leave(self._reason)
             os._exit(ENDED)

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 from slipbench.ground.errors import InputError
 from slipbench.running.limit import limited
 from slipbench.scenario import Scenario
-from slipbench.stop.simulation import simulate
+from slipbench.stop.simulation import get_ready, simulate
 from slipbench.stop.stop import Stop
 from slipbench.strategies.registry import Known, one_line, where_in
 from slipbench.strategies.update import compile_update
@@ -41,6 +41,7 @@ def run_stop(
     """
 
     def run() -> Stop:
+        get_ready(known.controller, known.runs_compiled)  # what is compiled first takes its time
         what = f"scenario {scenario.name}, controller {known.controller.name}, seed {seed}"
         with limited(stop_limit, what):
             return simulate(

@@ -138,7 +138,9 @@ class PoolRunner(_Local):
                         yield pending.pop(future), future.result()
                 if lost or again:
                     lost += self._recover(pending)
-                    failed = {task.key: failure for task in lost if (failure := self._word_of(task))}
+                    failed = {
+                        task.key: failure for task in lost if (failure := self._word_of(task))
+                    }
                     for task in lost:
                         if task.key in failed:
                             yield task, failed[task.key]

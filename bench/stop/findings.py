@@ -322,9 +322,7 @@ def _left_out(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> I
             f"{left.n_unlogged} locks found no room at all, {left.distance:.0f} m of wheel drag:"
             " their flats and their heat are left out."
         )
-        yield Finding(
-            "locks left out", text, None, math.nan, math.nan, float(left.n_unlogged), "-"
-        )
+        yield Finding("locks left out", text, None, math.nan, math.nan, float(left.n_unlogged), "-")
 
 
 def _values(i_axle: int, *columns: Floats) -> tuple[float, ...]:

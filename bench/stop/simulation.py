@@ -20,7 +20,6 @@ from slipbench.stop.stop import Stop, make_stop
 from slipbench.strategies.native import NativeUpdate, stray_text
 from slipbench.strategies.update import compile_update
 
-
 PIECES_A_TURN = 200_000
 """Pieces of time the compiled loop takes before Python has a turn: some 0.1 s."""
 
@@ -84,6 +83,19 @@ def simulate(
             f"scenario {scenario.name}, controller {controller.name}, seed {seed}: {failure}"
         )
     return make_stop(scenario, controller, int(seed), world)
+
+
+def get_ready(controller: Controller, compiled: bool) -> None:
+    """Compile or load what a stop of a strategy needs, which `simulate` would do by itself.
+
+    Raises
+    ------
+    InputError   when its function cannot be compiled
+    """
+    if compiled:
+        compile_update(controller.update)
+    else:
+        import slipbench.kernel.plain  # noqa: F401
 
 
 def _run_in_turns(world: World, update: Any, parameters: Floats, memory: Floats) -> int:
