@@ -13,6 +13,7 @@ from slipbench.campaign.objectives import Objective
 from slipbench.campaign.store import Store
 from slipbench.campaign.variation import parameters_at, scenario_at
 from slipbench.contract import Floats
+from slipbench.ground.errors import InputError
 from slipbench.results.canonical import as_json, scenario_hash, short_hash
 from slipbench.running.candidate import Candidate, candidate_of
 from slipbench.running.progress import Bar

@@ -151,7 +151,6 @@ with compiled_here():
             numba.float64[::1],
             numba.float64[:, ::1],
         ),
-        releases_gil=True,
     )
     def run_compiled(world: Any, update: Any, parameters: Any, memory: Any) -> float:
         """Run a stop under a compiled strategy, to its end or to the next pause.

@@ -50,6 +50,13 @@ class Outcome:
     duration: float
 
 
+Result = tuple[Task, Outcome]
+"""What a runner hands back."""
+
+IN_FLIGHT = 2
+"""Stops waiting or running for each worker."""
+
+
 def make_task(scenario: Scenario, candidate: Candidate, seed: int, hashed: str = "") -> Task:
     """Return the task of a stop; `hashed` is the scenario's hash, if it is known already."""
     hashed = hashed or scenario_hash(scenario)

@@ -310,9 +310,9 @@ def _left_out(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> I
     left = worth.left_out
     if left.n_unsampled:
         text = (
-            f"{left.n_unsampled} locks, the first {_at(left.time, left.speed)}, found no room for all"
-            " their samples: their heat is spread over what was left of them, so their temperature"
-            " is too low."
+            f"{left.n_unsampled} locks, the first {_at(left.time, left.speed)}, found no room for"
+            " all their samples: their heat is spread over what was left of them, so their"
+            " temperature is too low."
         )
         yield Finding(
             "locks not sampled", text, None, left.time, left.speed, float(left.n_unsampled), "-"

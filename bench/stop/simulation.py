@@ -54,8 +54,8 @@ def simulate(
     InputError   for a scenario that cannot be read, what is no controller, a seed out of range, a
                  strategy that gives a command its equipment cannot follow (naming strategy, axle
                  and time)
-    StopFailed   an `InputError`: the stop took more pieces of time than `run.maximum_pieces`, or its
-                 values are so extreme that the arithmetic breaks down
+    StopFailed   an `InputError`: the stop took more pieces of time than `run.maximum_pieces`, or
+                 its values are so extreme that the arithmetic breaks down
     """
     if isinstance(scenario, str | Path):
         scenario = load_scenario(scenario)

@@ -90,7 +90,7 @@ def test_limits_are_read_with_their_unit(text, seconds):
 
 @pytest.mark.parametrize("text", ["60", "0s", "-1s", "", "s", "nans", "infs", "1e9h", "1_0x"])
 def test_what_is_no_limit_is_refused_in_one_line(text):
-    with pytest.raises(InputError, match="--stop-limit .*; write a number and s, min or h"):
+    with pytest.raises(InputError, match=r"--stop-limit .*; write a number and s, min or h"):
         parse_limit(text)
 
 
