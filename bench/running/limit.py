@@ -72,8 +72,10 @@ class _Watch:
         self._runner = threading.get_ident()
         self._over = threading.Event()
         self._lock = threading.Lock()
-        self._thread = threading.Thread(target=self._watch, daemon=True)
-        self._thread.start()
+
+    def start(self) -> None:
+        """Let time run."""
+        threading.Thread(target=self._watch, daemon=True).start()
 
     def _watch(self) -> None:
         wait = self._seconds
@@ -89,13 +91,16 @@ class _Watch:
                 LAST_WORDS.leave(self._reason)
             os._exit(ENDED)
 
+    @property
+    def is_over(self) -> bool:
+        """Whether the stop is over."""
+        return self._over.is_set()
+
     def end(self) -> None:
         """Let the stop be over: nothing is raised any more."""
-        with suppress(_TimeIsUp):  # at the very last moment
+        with self._lock:
             self._over.set()
-            with self._lock:
-                _raise_in(self._runner, None)
-        self._over.set()
+            _raise_in(self._runner, None)
 
 
 def _raise_in(thread: int, problem: ctypes.py_object[type[BaseException]] | None) -> None:
@@ -121,15 +126,16 @@ def limited(seconds: float, what: str) -> Iterator[None]:
         yield
         return
     reason = f"{what}: still at work after {seconds:g} s by the clock (--stop-limit), given up"
-    watch = None
+    watch = _Watch(seconds, reason)
     try:
-        watch = _Watch(seconds, reason)
+        watch.start()
         yield
     except _TimeIsUp:
         raise StopFailed(reason) from None
     finally:
-        if watch is not None:
-            watch.end()
+        while not watch.is_over:
+            with suppress(_TimeIsUp):  # raised at the very last moment
+                watch.end()
 
 
 def parse_limit(text: str) -> float:
