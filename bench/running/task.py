@@ -112,7 +112,7 @@ def _summary(task: Task, stop_limit: float) -> Mapping[str, Any]:
     from slipbench.stop.shortest import shortest_possible
 
     if task.candidate.reference == FLOOR:
-        return {"shortest_possible": shortest_possible(task.scenario)}
+        return {"shortest_possible": shortest_possible(task.scenario, seed=task.seed)}
     known = controller_of(task.candidate)
     return run_stop(task.scenario, known, task.seed, stop_limit=stop_limit).summary
 
