@@ -8,6 +8,9 @@ LONGEST_QUOTE = 60
 LONGEST_MESSAGE = 1500
 """Characters of a whole message; longer ones lose their middle."""
 
+LONGEST_NAMED = 200
+"""Characters of what the user typed."""
+
 LONGEST_PROBLEM = 400
 """Characters of what a strategy's or library's own exception says."""
 
@@ -77,6 +80,17 @@ def shown(value: object) -> str:
 def quoted(text: str) -> str:
     """Return a name or word of the user's as it is put into a sentence: cut, visible, no quotes."""
     return cut(visible(one_line(text)))
+
+
+def named(text: str) -> str:
+    """Return what the user typed, a path for one, in quotes; of a very long one both ends."""
+    return f"'{both_ends(text, LONGEST_NAMED)}'"
+
+
+def both_ends(text: str, longest: int = 80) -> str:
+    """Return `text` as one visible line of about so many characters, its middle left out."""
+    seen = visible(one_line(text))
+    return seen if len(seen) <= longest else f"{seen[: longest // 2]}...{seen[-longest // 2 :]}"
 
 
 def message(text: str) -> str:

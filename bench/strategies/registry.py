@@ -20,7 +20,7 @@ from types import ModuleType
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import is_regular, is_there, regular_bytes
-from slipbench.ground.telling import message, quoted, shown, told
+from slipbench.ground.telling import both_ends, message, named, shown, told
 from slipbench.scenario.change import nearest_text
 from slipbench.strategies.native import is_library, load_library
 
@@ -111,11 +111,11 @@ def find_controller(text: str, *, compile_file: bool = False) -> Known:
         return known[text]
     if not known:
         raise InputError(
-            f"controller {shown(text)}: no strategies are installed; install the package "
+            f"controller {named(text)}: no strategies are installed; install the package "
             "(python -m pip install -e .), or give path/to/file.py:NAME"
         )
     raise InputError(
-        f"controller {shown(text)}: unknown; {nearest_text(text, known)} "
+        f"controller {named(text)}: unknown; {nearest_text(text, known)} "
         "(one of your own is path/to/file.py:NAME, or the path of a shared library)"
     )
 
@@ -134,7 +134,7 @@ def only_controller(text: str) -> str:
     here = [key for key, value in vars(_run_file(path)).items() if isinstance(value, Controller)]
     if len(here) != 1:
         raise InputError(
-            f"controller {shown(text)}: controllers in it: {', '.join(here) or 'none'}; "
+            f"controller {named(text)}: controllers in it: {', '.join(here) or 'none'}; "
             f"write {text}:NAME"
         )
     return f"{text}:{here[0]}"
@@ -143,7 +143,7 @@ def only_controller(text: str) -> str:
 def _refuse_missing(text: str, path: Path) -> None:
     if not is_regular(path):
         problem = "is no regular file" if is_there(path) else "no such file"
-        raise InputError(f"controller {shown(text)}: {problem}; write path/to/file.py:NAME")
+        raise InputError(f"controller {named(text)}: {problem}; write path/to/file.py:NAME")
 
 
 def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
@@ -162,7 +162,8 @@ def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
     for name, origin in named:
         if name in seen:
             raise InputError(
-                f"two {noun} are called {shown(name)} ({quoted(seen[name])}; {quoted(origin)}); "
+                f"two {noun} are called {shown(name)} "
+                f"({both_ends(seen[name])}; {both_ends(origin)}); "
                 "give each once, under a name of its own"
             )
         seen[name] = origin
@@ -202,7 +203,7 @@ def _from_file(text: str, compile_file: bool) -> Known:
     file, colon, name = text.rpartition(":")
     if not colon or not file.endswith(".py") or not name.isidentifier():
         raise InputError(
-            f"controller {shown(text)}: write path/to/file.py:NAME, NAME being a Controller"
+            f"controller {named(text)}: write path/to/file.py:NAME, NAME being a Controller"
         )
     path = Path(file)
     _refuse_missing(text, path)
@@ -210,13 +211,13 @@ def _from_file(text: str, compile_file: bool) -> Known:
     if not hasattr(module, name):
         here = [key for key, value in vars(module).items() if isinstance(value, Controller)]
         raise InputError(
-            f"controller {shown(text)}: {file} has no {name!r}; "
+            f"controller {named(text)}: {file} has no {name!r}; "
             f"controllers in it: {', '.join(here) or 'none'}"
         )
     controller = getattr(module, name)
     if not isinstance(controller, Controller):
         raise InputError(
-            f"controller {shown(text)}: {name} in {file} is a {type(controller).__name__}; "
+            f"controller {named(text)}: {name} in {file} is a {type(controller).__name__}; "
             "it must be a Controller (slipbench.Controller)"
         )
     return Known(controller, reference=text, origin=file, runs_compiled=compile_file)
