@@ -8,9 +8,6 @@ LONGEST_QUOTE = 60
 LONGEST_MESSAGE = 1500
 """Characters of a whole message; longer ones lose their middle."""
 
-LONGEST_NAMED = 200
-"""Characters of what the user typed."""
-
 LONGEST_PROBLEM = 400
 """Characters of what a strategy's or library's own exception says."""
 
@@ -82,15 +79,15 @@ def quoted(text: str) -> str:
     return cut(visible(one_line(text)))
 
 
-def named(text: str) -> str:
-    """Return what the user typed, a path for one, in quotes; of a very long one both ends."""
-    return f"'{both_ends(text, LONGEST_NAMED)}'"
-
-
 def both_ends(text: str, longest: int = 80) -> str:
     """Return `text` as one visible line of about so many characters, its middle left out."""
     seen = visible(one_line(text))
     return seen if len(seen) <= longest else f"{seen[: longest // 2]}...{seen[-longest // 2 :]}"
+
+
+def whole(text: str) -> str:
+    """Return a path or origin of the user's, visible and on one line, its end never cut off."""
+    return visible(one_line(text))
 
 
 def message(text: str) -> str:

@@ -15,7 +15,7 @@ from typing import Any
 from slipbench.contract import Controller, Floats, Parameter, Update
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import LONGEST_CODE, is_regular, is_there, regular_bytes
-from slipbench.ground.telling import message, named, shown
+from slipbench.ground.telling import message, shown
 from slipbench.strategies.native.guard import GUARDED, STRAY, guarded
 
 ABI = 1
@@ -127,8 +127,8 @@ def load_library(path: str | Path) -> Controller:
     place = Path(path).absolute()
     if not is_regular(place):
         problem = "is no regular file" if is_there(place) else "no such file"
-        told = named(str(path))
-        raise InputError(f"controller {told}: {problem}; write the path of a shared library")
+        told = shown(str(path))
+        raise InputError(f"strategy {told}: {problem}; write the path of a shared library")
     digest = hashlib.sha256(_content(place)).hexdigest()
     _try_out(place, digest)
     return describe(place, digest)
