@@ -24,7 +24,14 @@ from slipbench.packing.events import (
 from slipbench.packing.rail import pack_cells, random_friction
 from slipbench.packing.rail_state import RailState
 from slipbench.packing.tools import one
-from slipbench.packing.train import pack_axles, pack_groups, pack_run, pack_train, pack_vehicles
+from slipbench.packing.train import (
+    pack_axles,
+    pack_groups,
+    pack_run,
+    pack_train,
+    pack_transducers,
+    pack_vehicles,
+)
 from slipbench.scenario import Scenario
 
 __all__ = ["pack", "pack_cells", "random_friction"]
@@ -93,12 +100,12 @@ def pack(
     n_axles = scenario.train.n_axles
     rail_start, cells = pack_cells(scenario)
     n_traces = _n_traces(scenario, with_traces)
-    groups = pack_groups(scenario, controller, generator)
     handle = pack_handle(scenario)
     grades: Floats = np.array(
         [(grade.from_distance, grade.rise) for grade in scenario.gradient], dtype=np.float64
     ).reshape(-1, 2)
     axles = pack_axles(scenario, controller.scope == "train")
+    groups = pack_groups(scenario, controller, axles, generator)
     sanders, sander_states = pack_sanders(scenario)
     vehicles, vehicle_states = pack_vehicles(scenario)
     demand_table, wire_table, controller_table = pack_tables(scenario)
@@ -161,4 +168,5 @@ def pack(
         axle_traces=np.zeros((n_traces, n_axles, len(records.TRACED_AXLE))),
     )
     _start_axles(world, scenario, generator)
+    pack_transducers(world.axles, scenario, generator)
     return world

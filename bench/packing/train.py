@@ -66,10 +66,9 @@ def pack_train(scenario: Scenario, rail_start: float) -> Any:
         release_time=brake.release_time,
         fill_rate=brake.fill_rate,
         vent_rate=brake.vent_rate,
-        fill_delay=brake.fill_delay,
-        vent_delay=brake.vent_delay,
         demand_factor_limit=brake.demand_factor_limit,
         full_pressure=brake.full_pressure,
+        spring_pressure=brake.spring_pressure,
         clock_tick=scenario.sensing.clock_tick,
         clock_rate=1.0 / scenario.sensing.clock_tick if scenario.sensing.clock_tick else 0.0,
         zero_timeout=scenario.sensing.zero_timeout,
@@ -131,7 +130,8 @@ def pack_brake(own: Any, vehicle: Vehicle, scenario: Scenario) -> None:
     if is_braked.any():
         mass = vehicle.laden_mass + vehicle.rotating_mass
         force = mass * brake.emergency / is_braked.sum()
-        own["brake_gain"] = np.where(is_braked, force / brake.full_pressure, 0.0)
+        pressing = brake.full_pressure - brake.spring_pressure
+        own["brake_gain"] = np.where(is_braked, force / pressing, 0.0)
     is_disc = vehicle.brake_kind == "disc"
     pads = brake.pad_friction / brake.design_pad_friction if is_disc else 1.0
     own["friction_kind"] = _FRICTION_KINDS[vehicle.brake_kind]
@@ -144,6 +144,24 @@ def pack_brake(own: Any, vehicle: Vehicle, scenario: Scenario) -> None:
     own["cooling"] = vehicle.cooling
     own["cooling_speed_term"] = vehicle.cooling_speed_term
     own["cylinder_volume"] = np.where(is_braked, vehicle.cylinder_volume, 1e-9)
+    own["hysteresis"] = brake.hysteresis
+    own["fill_delay"] = brake.electrical_delay + brake.fill_delay
+    own["vent_delay"] = brake.electrical_delay + brake.vent_delay
+    own["shortest_pulse"] = brake.shortest_pulse
+
+
+def pack_transducers(axles: Any, scenario: Scenario, generator: np.random.Generator) -> None:
+    """Draw the errors of the axles' pressure transducers; nothing is drawn where none is stated."""
+    sensing = scenario.sensing
+    axles["transducer_gain"] = 1.0
+    axles["transducer_share"] = 1.0
+    if sensing.transducer_lag > 0.0:
+        steps = scenario.slip_control.sample_time / sensing.transducer_lag
+        axles["transducer_share"] = -np.expm1(-steps)
+    if sensing.transducer_gain > 0.0 or sensing.transducer_offset > 0.0:
+        drawn = np.clip(generator.standard_normal((2, len(axles))), -3.0, 3.0)
+        axles["transducer_gain"] += sensing.transducer_gain * drawn[0]
+        axles["transducer_offset"] = sensing.transducer_offset * drawn[1]
 
 
 def pack_vehicles(scenario: Scenario) -> tuple[Any, Any]:
@@ -174,7 +192,9 @@ def pack_vehicles(scenario: Scenario) -> tuple[Any, Any]:
     return vehicles, states
 
 
-def pack_groups(scenario: Scenario, controller: Controller, generator: np.random.Generator) -> Any:
+def pack_groups(
+    scenario: Scenario, controller: Controller, axles: Any, generator: np.random.Generator
+) -> Any:
     """Pack the controllers' axles and sampling; each samples at a phase of its own."""
     if controller.scope == "train":
         sizes = [scenario.train.n_axles]
@@ -189,5 +209,11 @@ def pack_groups(scenario: Scenario, controller: Controller, generator: np.random
     groups["is_ideal"] = controller.actuator == "ideal"
     groups["sees_truth"] = controller.uses_truth
     if controller.actuator != "ideal" and not controller.uses_truth:
-        groups["lookahead"] = min(scenario.brake.fill_delay, scenario.brake.vent_delay)
+        groups["lookahead"] = lookahead(axles)
     return groups
+
+
+def lookahead(axles: Any) -> float:
+    """Return how long after a sample its commands can neither act nor be taken back. [s]"""
+    delays = np.minimum(axles["fill_delay"], axles["vent_delay"]) - axles["shortest_pulse"]
+    return max(0.0, float(delays.min()))

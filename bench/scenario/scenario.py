@@ -102,13 +102,13 @@ class Scenario(Record):
             )
         longest = MAXIMUM_DELAY_SAMPLES * self.slip_control.sample_time
         for name in ("fill_delay", "vent_delay"):
-            delay = getattr(self.brake, name)
-            if delay > longest * (1.0 + 1e-9):  # 14 * 0.071 is just below 0.994
+            mechanical, electrical = getattr(self.brake, name), self.brake.electrical_delay
+            if electrical + mechanical > longest * (1.0 + 1e-9):  # 14 * 0.071 is just below 0.994
                 self._refuse_at(
                     f"brake.{name}",
-                    delay,
-                    f"must be at most {MAXIMUM_DELAY_SAMPLES} sample times of slip_control, "
-                    f"so at most {longest:g} s",
+                    mechanical,
+                    f"must be, with brake.electrical_delay, at most {MAXIMUM_DELAY_SAMPLES} sample "
+                    f"times of slip_control, so at most {longest - electrical:g} s",
                 )
         for i, entry in enumerate(self.driver.programme):
             if entry.position > self.brake.emergency_position:

@@ -3,8 +3,8 @@
 Nothing of slipbench.kernel is used: the creep law, the balances of train and wheels, the events and
 the cleaning of the rail stand below in plain numpy, and scipy's Radau method (order five, its own
 step control) integrates them from event to event. Shared with the bench are only the scenario's
-values and the contact theory (Hertz, Kalker). Load transfer is off, and the cylinders follow the demand.
-What this cannot find is an error in the equations themselves.
+values and the contact theory (Hertz, Kalker). Load transfer is off, and the cylinders follow the
+demand. What this cannot find is an error in the equations themselves.
 """
 
 import dataclasses
