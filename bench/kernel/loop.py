@@ -42,7 +42,7 @@ def observe(i_group: int, world: Any) -> None:
         axle, moving = world.axles[i_axle], world.axle_states[i_axle]
         vehicle = world.vehicle_states[axle.i_vehicle]
         if moving.n_sensed <= n_samples:  # a sample as the step begins
-            sense_now(state.clock, moving.pressure, train, axle, moving)
+            sense_now(state.clock, moving.wheel_speed, moving.pressure, train, axle, moving)
         row = world.observation[i_axle]
         row[0] = moving.sensed_speed[place]
         row[1] = moving.sensed_pressure[place] if train.has_pressure_transducer else math.nan

@@ -10,10 +10,15 @@ from slipbench.contract import Controller
 from slipbench.kernel import records
 from slipbench.kernel.train import GRAVITY
 from slipbench.packing.contact import stiffness
+from slipbench.packing.draws import TRANSDUCER, TRANSDUCER_GAIN, Draw, deviates
 from slipbench.packing.tools import one
 from slipbench.scenario import Scenario, Vehicle
 
-_CLEANING_LAWS = {"rail_memory": records.RAIL_MEMORY, "contact_only": records.CONTACT_ONLY}
+_CLEANING_LAWS = {
+    "rail_memory": records.RAIL_MEMORY,
+    "contact_only": records.CONTACT_ONLY,
+    "rail_and_contact": records.RAIL_AND_CONTACT,
+}
 
 
 _AIR_MODELS = {"ramps": records.RAMPS, "flow": records.FLOW}
@@ -45,13 +50,13 @@ def pack_run(scenario: Scenario) -> Any:
     return one(records.RUN, **{name: getattr(scenario.run, name) for name in names})
 
 
-def pack_train(scenario: Scenario, rail_start: float) -> Any:
+def pack_train(scenario: Scenario, draw: Draw, rail_start: float) -> Any:
     """Pack what the whole train shares."""
     train, brake, rail = scenario.train, scenario.brake, scenario.rail
     point = scenario.driver.stopping_point
     return one(
         records.TRAIN,
-        mass=train.mass,
+        mass=draw.masses.sum(),
         resistance_constant=train.resistance_constant,
         resistance_linear=train.resistance_linear,
         resistance_quadratic=train.resistance_quadratic,
@@ -79,6 +84,7 @@ def pack_train(scenario: Scenario, rail_start: float) -> Any:
         locked_cleaning_share=rail.locked_cleaning_share,
         full_cleaning_slip=rail.full_cleaning_slip,
         cleaning_law=_CLEANING_LAWS[rail.cleaning_law],
+        contact_share=rail.contact_share,
         redeposition=rail.redeposition,
         sand_friction=rail.sand_friction,
         sand_scale=rail.sand_scale,
@@ -88,28 +94,36 @@ def pack_train(scenario: Scenario, rail_start: float) -> Any:
     )
 
 
-def pack_axles(scenario: Scenario, is_train_wide: bool) -> Any:
+def pack_axles(scenario: Scenario, draw: Draw, is_train_wide: bool) -> Any:
     """Pack the axles; a vehicle's braked axles share its mass, rotating mass included, evenly."""
-    train, sensing = scenario.train, scenario.sensing
+    train, sensing, brake = scenario.train, scenario.sensing, scenario.brake
     axles = np.zeros(train.n_axles, records.AXLE)
     axles["offset"] = train.axle_positions
-    axles["n_teeth"] = sensing.teeth
-    for name in ("pitch_error", "jitter", "dropout"):
-        axles[name] = getattr(sensing, name)
+    axles["pitch_error"], axles["jitter"] = draw.pitch_errors, draw.jitters
+    axles["pitch_phase"] = draw.pitch_phases
+    axles["dropout"] = scenario.equipment.condition.dropout
+    axles["dropout_burst"] = scenario.equipment.condition.dropout_burst
+    axles["fill_delay"] = (brake.electrical_delay + brake.fill_delay) * draw.valve_factors
+    axles["vent_delay"] = (brake.electrical_delay + brake.vent_delay) * draw.valve_factors
     first, i_bogie = 0, 0
     for i_vehicle, vehicle in enumerate(train.vehicles):
-        own = axles[first : first + vehicle.n_axles]
+        here = slice(first, first + vehicle.n_axles)
+        own, radii = axles[here], np.array(vehicle.radii)
         own["i_vehicle"] = i_vehicle
         own["i_group"] = 0 if is_train_wide else i_vehicle
         per_bogie = 1 if vehicle.bogie_wheelbase == 0.0 else 2
         own["i_bogie"] = i_bogie + np.arange(vehicle.n_axles) // per_bogie
-        own["wheel_radius"] = vehicle.radii
-        own["rotating_mass"] = vehicle.rotating_masses
-        own["mass_carried"] = train.vehicle_masses[i_vehicle] / vehicle.n_axles
+        own["wheel_radius"] = draw.wheel_radii[here]
+        own["rotating_mass"] = vehicle.rotating_masses * (radii / own["wheel_radius"]) ** 2
+        own["mass_carried"] = draw.masses[i_vehicle] / vehicle.n_axles
         own["pulse_pitch"] = 2.0 * np.pi * own["wheel_radius"] / sensing.teeth
         own["pulses_per_metre"] = 1.0 / own["pulse_pitch"]
-        own["assumed_pitch"] = 2.0 * np.pi * np.array(vehicle.assumed_radii) / sensing.teeth
+        own["turns_per_metre"] = 0.5 / (np.pi * own["wheel_radius"])
+        own["assumed_pitch"] = 2.0 * np.pi * draw.assumed_radii[here] / sensing.teeth
         pack_brake(own, vehicle, scenario)
+        own["pad_share"] *= draw.pad_factors[here]
+        if vehicle.brake_kind == "disc":  # a torque is the brake's, the force at the rim follows
+            own["brake_gain"] *= radii / own["wheel_radius"]
         i_bogie += vehicle.n_axles // per_bogie
         first += vehicle.n_axles
     axles["wheel_load"] = 0.5 * axles["mass_carried"] * GRAVITY
@@ -145,32 +159,29 @@ def pack_brake(own: Any, vehicle: Vehicle, scenario: Scenario) -> None:
     own["cooling_speed_term"] = vehicle.cooling_speed_term
     own["cylinder_volume"] = np.where(is_braked, vehicle.cylinder_volume, 1e-9)
     own["hysteresis"] = brake.hysteresis
-    own["fill_delay"] = brake.electrical_delay + brake.fill_delay
-    own["vent_delay"] = brake.electrical_delay + brake.vent_delay
     own["shortest_pulse"] = brake.shortest_pulse
 
 
-def pack_transducers(axles: Any, scenario: Scenario, generator: np.random.Generator) -> None:
-    """Draw the errors of the axles' pressure transducers; nothing is drawn where none is stated."""
+def pack_transducers(axles: Any, scenario: Scenario, seed: int) -> None:
+    """Pack the axles' pressure transducers: their lag, and the errors a seed draws."""
     sensing = scenario.sensing
     axles["transducer_gain"] = 1.0
     axles["transducer_share"] = 1.0
     if sensing.transducer_lag > 0.0:
         steps = scenario.slip_control.sample_time / sensing.transducer_lag
         axles["transducer_share"] = -np.expm1(-steps)
-    if sensing.transducer_gain > 0.0 or sensing.transducer_offset > 0.0:
-        drawn = np.clip(generator.standard_normal((2, len(axles))), -3.0, 3.0)
-        axles["transducer_gain"] += sensing.transducer_gain * drawn[0]
-        axles["transducer_offset"] = sensing.transducer_offset * drawn[1]
+    size = len(axles)
+    axles["transducer_gain"] += sensing.transducer_gain * deviates(seed, TRANSDUCER_GAIN, size)
+    axles["transducer_offset"] = sensing.transducer_offset * deviates(seed, TRANSDUCER, size)
 
 
-def pack_vehicles(scenario: Scenario) -> tuple[Any, Any]:
+def pack_vehicles(scenario: Scenario, draw: Draw) -> tuple[Any, Any]:
     """Pack the vehicles and how they start: weighed, reservoirs full, brakes released."""
     train, brake = scenario.train, scenario.brake
     vehicles = np.zeros(len(train.vehicles), records.VEHICLE)
     states = np.zeros(len(vehicles), records.VEHICLE_STATE)
     first = 0
-    for packed, vehicle, mass in zip(vehicles, train.vehicles, train.vehicle_masses, strict=True):
+    for packed, vehicle, mass in zip(vehicles, train.vehicles, draw.masses, strict=True):
         rotating = vehicle.rotating_mass if brake.weighs_rotating_mass else 0.0
         laden = vehicle.laden_mass + rotating
         packed["first_axle"], packed["n_axles"] = first, vehicle.n_axles
@@ -209,11 +220,7 @@ def pack_groups(
     groups["is_ideal"] = controller.actuator == "ideal"
     groups["sees_truth"] = controller.uses_truth
     if controller.actuator != "ideal" and not controller.uses_truth:
-        groups["lookahead"] = lookahead(axles)
+        soonest = np.minimum(axles["fill_delay"], axles["vent_delay"]) - axles["shortest_pulse"]
+        soonest = np.maximum(soonest, 0.0)  # before that a command can neither act nor be dropped
+        groups["lookahead"] = np.minimum.reduceat(soonest, groups["first_axle"])
     return groups
-
-
-def lookahead(axles: Any) -> float:
-    """Return how long after a sample its commands can neither act nor be taken back. [s]"""
-    delays = np.minimum(axles["fill_delay"], axles["vent_delay"]) - axles["shortest_pulse"]
-    return max(0.0, float(delays.min()))

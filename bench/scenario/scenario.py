@@ -4,10 +4,12 @@ import dataclasses
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple, NoReturn
 
+from slipbench.ground.telling import shown
 from slipbench.scenario.brake import Brake, SlipControl
 from slipbench.scenario.change import changed
 from slipbench.scenario.contact import Contact
 from slipbench.scenario.driver import Driver
+from slipbench.scenario.equipment import Equipment
 from slipbench.scenario.fault import Fault
 from slipbench.scenario.fields import (
     FieldProblem,
@@ -17,7 +19,6 @@ from slipbench.scenario.fields import (
     parts,
     quantity,
     record,
-    shown,
     specs_of,
     text,
 )
@@ -85,6 +86,9 @@ class Scenario(Record):
     )
     driver: Driver = part(Driver, doc="The driver.")
     sensing: Sensing = part(Sensing, doc="Speed sensing.")
+    equipment: Equipment = part(
+        Equipment, default_factory=Equipment, doc="The condition the equipment is in."
+    )
     run: Run = part(Run, default_factory=Run, doc="Computation and counting.")
     provenance: Mapping[str, Provenance] = dataclasses.field(
         default_factory=dict, compare=False, repr=False
@@ -101,14 +105,18 @@ class Scenario(Record):
                 f"so at most {0.5 * spacing:g} m",
             )
         longest = MAXIMUM_DELAY_SAMPLES * self.slip_control.sample_time
+        slowest = self.equipment.condition.slowest_valve
         for name in ("fill_delay", "vent_delay"):
             mechanical, electrical = getattr(self.brake, name), self.brake.electrical_delay
-            if electrical + mechanical > longest * (1.0 + 1e-9):  # 14 * 0.071 is just below 0.994
+            # 14 * 0.071 is just below 0.994
+            if (electrical + mechanical) * slowest > longest * (1.0 + 1e-9):
+                worn = f" (valves up to {slowest:g} times as slow: equipment.grade)"
                 self._refuse_at(
                     f"brake.{name}",
                     mechanical,
                     f"must be, with brake.electrical_delay, at most {MAXIMUM_DELAY_SAMPLES} sample "
-                    f"times of slip_control, so at most {longest - electrical:g} s",
+                    f"times of slip_control, so at most {longest / slowest - electrical:.3g} s"
+                    f"{worn if slowest > 1.0 else ''}",
                 )
         for i, entry in enumerate(self.driver.programme):
             if entry.position > self.brake.emergency_position:
@@ -215,6 +223,9 @@ def _values_of(
 ) -> Iterator[ScenarioValue]:
     for name, spec in specs_of(type(owner)).items():
         value, path = getattr(owner, name), prefix + name
+        implied = owner.implied(name) if value is None else None
+        if implied is not None:
+            yield ScenarioValue(path, implied.value, spec.unit_text, *implied[1:], spec.doc)
         if value is None:
             continue
         if spec.kind == "record":
