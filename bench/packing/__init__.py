@@ -112,7 +112,7 @@ def pack(
     """
     if "measured_pressure" in controller.observes and not scenario.sensing.has_pressure_transducer:
         raise InputError(
-            f"controller {controller.name}: observes measured_pressure, but "
+            f"strategy {controller.name}: observes measured_pressure, but "
             "sensing.has_pressure_transducer = false; fit it, or name another strategy"
         )
     generator = np.random.default_rng(seed)
@@ -164,6 +164,7 @@ def pack(
             activity_since=-1.0,
             driver_position=-1,
             brake_start=-1.0,
+            pause_at=np.iinfo(np.int64).max,
         ),
         vehicle_states=vehicle_states,
         fault_states=np.zeros(len(faults)),
