@@ -212,7 +212,8 @@ def measure_speed(time: float, speed: float, train: Any, axle: Any, state: Any) 
     state.measured_speed, state.sampled_pulse_time = timed_speed(
         time,
         state.n_pulses,
-        state.pulse_time + state.pulse_shift,
+        state.pulse_time,
+        state.pulse_shift,
         state.sampled_pulse_time,
         state.measured_speed,
         axle.assumed_pitch,
@@ -231,6 +232,7 @@ def timed_speed(
     time: float,
     n_pulses: float,
     pulse_time: float,
+    pulse_shift: float,
     sampled_pulse_time: float,
     measured_speed: float,
     assumed_pitch: float,
@@ -243,11 +245,18 @@ def timed_speed(
     Parameters
     ----------
     time : float           of the sample. [s]
-    n_pulses, pulse_time   since the sample before; when the latest was seen [s]
+    n_pulses, pulse_time   since the sample before; when a true tooth gave the latest [s]
+    pulse_shift : float    how much later that was seen. [s]
     sampled_pulse_time, measured_speed   of the sample before [s], [m/s]
     others                 as in AXLE and TRAIN
+
+    Notes
+    -----
+    The wait for the next pulse counts from the true tooth: neighbours are out of place together, so
+    a tooth seen early is followed by one seen early.
     """
-    latest = np.floor(pulse_time * clock_rate) * clock_tick if clock_rate > 0.0 else pulse_time
+    seen = pulse_time + pulse_shift
+    latest = np.floor(seen * clock_rate) * clock_tick if clock_rate > 0.0 else seen
     span = latest - sampled_pulse_time
     measured = (
         n_pulses * assumed_pitch / span if (n_pulses > 0.0) & (span > 0.0) else measured_speed
@@ -299,7 +308,8 @@ def sense_together(n_lanes: int, train: Any, lanes: Any) -> None:
         measured, sampled = timed_speed(
             lanes.start[k] + sample,
             n_pulses,
-            pulse_time + shift,
+            pulse_time,
+            shift,
             lanes.sampled_pulse_time[k],
             lanes.measured_speed[k],
             lanes.assumed_pitch[k],
