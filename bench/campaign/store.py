@@ -457,12 +457,8 @@ class Store:
         for number, seal, *row in rows:
             if stop_seal(row) != seal:  # it was intact when the file was opened
                 raise self._damaged(stop_name(row[1], row[3], row[7], number))
-            yield StoredStop(
-                *row[1:6],
-                self._content(row[6]),
-                *row[7:10],
-                self._content(row[11]),
-            )
+            values = [*row[1:6], self._content(row[6]), *row[7:10], self._content(row[11])]
+            yield StoredStop(*values)
 
 
 def _slots(task: Task) -> list[tuple[str, str, str]]:
