@@ -11,7 +11,7 @@ from typing import Any
 
 from slipbench.ground.errors import InputError
 from slipbench.measures.materials import MARKS
-from slipbench.scenario.change import nearest_text
+from slipbench.ground.words import nearest_text
 
 SHIPPED = Path(__file__).with_name("limits.toml")
 RAILS = ("low_adhesion", "dry", "all")

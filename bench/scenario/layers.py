@@ -9,7 +9,7 @@ from typing import Any, NamedTuple, NoReturn
 
 from slipbench.ground.errors import InputError
 from slipbench.scenario.brake import RELEASE
-from slipbench.scenario.change import nearest_text
+from slipbench.ground.words import nearest_text
 from slipbench.scenario.fields import FieldSpec, Unacceptable, one_line, shown, specs_of
 from slipbench.scenario.provenance import MARKS, MARKS_NEEDING_SOURCE, Provenance
 from slipbench.scenario.units import ALL_SUFFIXES, DIMENSIONS, Unit, unit_of

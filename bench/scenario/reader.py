@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from slipbench.ground.errors import InputError
-from slipbench.scenario.change import nearest_text
+from slipbench.ground.words import nearest_text
 from slipbench.scenario.driver import HandleEntry
 from slipbench.scenario.fields import FieldProblem, FieldSpec, default_of, one_line, shown, specs_of
 from slipbench.scenario.handle_log import handle_log

@@ -19,7 +19,7 @@ from types import ModuleType
 
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
-from slipbench.scenario.change import nearest_text
+from slipbench.ground.words import nearest_text
 from slipbench.strategies.native import is_library, load_library
 
 GROUP = "slipbench.controllers"

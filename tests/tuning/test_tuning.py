@@ -12,7 +12,7 @@ from slipbench.ground.errors import InputError
 from slipbench.running.runners import PoolRunner
 from slipbench.running.task import Outcome
 from slipbench.scenario import load_scenario
-from slipbench.scenario.change import nearest_text
+from slipbench.ground.words import nearest_text
 from slipbench.statistics.designs import Factor, parameter_space
 from slipbench.tuning.judge import Goal, Judge
 from slipbench.tuning.rails import Rails, family_rails
