@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from slipbench.ground.errors import InputError
-from slipbench.ground.words import nearest_text
+from slipbench.ground.telling import nearest_text
 
 Summary = Mapping[str, Any]
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
-from slipbench.ground.words import nearest_text
+from slipbench.ground.telling import nearest_text
 
 PARTS: Mapping[str, tuple[str, ...]] = {
     "Begin": ("start", "engineer", "researcher", "trainer"),

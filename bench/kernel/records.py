@@ -31,8 +31,8 @@ N_TABLE = 401
 N_CURVE_SPEEDS, N_CURVE = 8, 241
 """Most train speeds of a measured curve, and its nodes of creepage."""
 
-RAIL_MEMORY, CONTACT_ONLY = 0, 1
-"""Cleaning laws: the rail remembers for the wheels behind; or the contact cleans only itself."""
+RAIL_MEMORY, CONTACT_ONLY, RAIL_AND_CONTACT = 0, 1, 2
+"""Cleaning laws: the rail remembers for the wheels behind; the contact cleans only itself; both."""
 
 FIXED_RATE, SPEED_PROPORTIONAL = 0, 1
 """How a sander doses."""
@@ -155,7 +155,8 @@ TRAIN = _record(
     ("room", _f),  # smallest axle spacing less a cell: axles that run less move together [m]
     ("locked_cleaning_share", _f),  # cleaning efficiency at creepage one [-]
     ("full_cleaning_slip", _f),  # creepage up to which cleaning is full [-]
-    ("cleaning_law", _i),  # RAIL_MEMORY or CONTACT_ONLY
+    ("cleaning_law", _i),  # RAIL_MEMORY, CONTACT_ONLY or RAIL_AND_CONTACT
+    ("contact_share", _f),  # of a pass's work, acting in its own contact (RAIL_AND_CONTACT) [-]
     ("redeposition", _f),  # share of W, as an exponent, that each wheel lays down again [-]
     ("sand_friction", _f),  # friction gained under much sand [-]
     ("sand_scale", _f),  # sand for a share 1 - 1/e of that [kg/m]

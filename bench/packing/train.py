@@ -13,7 +13,11 @@ from slipbench.packing.contact import stiffness
 from slipbench.packing.tools import one
 from slipbench.scenario import Scenario, Vehicle
 
-_CLEANING_LAWS = {"rail_memory": records.RAIL_MEMORY, "contact_only": records.CONTACT_ONLY}
+_CLEANING_LAWS = {
+    "rail_memory": records.RAIL_MEMORY,
+    "contact_only": records.CONTACT_ONLY,
+    "rail_and_contact": records.RAIL_AND_CONTACT,
+}
 
 
 _AIR_MODELS = {"ramps": records.RAMPS, "flow": records.FLOW}
@@ -80,6 +84,7 @@ def pack_train(scenario: Scenario, rail_start: float) -> Any:
         locked_cleaning_share=rail.locked_cleaning_share,
         full_cleaning_slip=rail.full_cleaning_slip,
         cleaning_law=_CLEANING_LAWS[rail.cleaning_law],
+        contact_share=rail.contact_share,
         redeposition=rail.redeposition,
         sand_friction=rail.sand_friction,
         sand_scale=rail.sand_scale,

@@ -5,8 +5,8 @@ from collections.abc import Iterable, Mapping, Sized
 from typing import Any, TypeVar
 
 from slipbench.ground.errors import InputError
-from slipbench.ground.words import nearest_text
-from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, one_line, shown, specs_of
+from slipbench.ground.telling import nearest_text, one_line, shown
+from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, specs_of
 
 Changes = dict[tuple[str, ...], Any]
 

@@ -4,6 +4,7 @@ import dataclasses
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple, NoReturn
 
+from slipbench.ground.telling import shown
 from slipbench.scenario.brake import Brake, SlipControl
 from slipbench.scenario.change import changed
 from slipbench.scenario.contact import Contact
@@ -17,7 +18,6 @@ from slipbench.scenario.fields import (
     parts,
     quantity,
     record,
-    shown,
     specs_of,
     text,
 )
