@@ -86,7 +86,7 @@ def pack(
     """
     if "measured_pressure" in controller.observes and not scenario.sensing.has_pressure_transducer:
         raise InputError(
-            f"controller {controller.name}: observes measured_pressure, but "
+            f"strategy {controller.name}: observes measured_pressure, but "
             "sensing.has_pressure_transducer = false; fit it, or name another strategy"
         )
     generator = np.random.default_rng(seed)

@@ -72,5 +72,5 @@ def as_input_error(known: Known, act: Callable[[], T]) -> T:
             raise
         where = where_in(problem, Path(known.origin))
         raise InputError(
-            f"controller {known.controller.name}: {known.origin}: {where}{one_line(problem)}"
+            f"strategy {known.controller.name}: {known.origin}: {where}{one_line(problem)}"
         ) from problem
