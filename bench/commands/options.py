@@ -102,7 +102,7 @@ def add_compile(parser: argparse.ArgumentParser) -> None:
 
 def add_seed(parser: argparse.ArgumentParser) -> None:
     """Add `--seed`, the seed of one stop."""
-    parser.add_argument("--seed", type=whole_number, default=0, help="of sampling and teeth (0)")
+    parser.add_argument("--seed", type=seed_number, default=0, help="of sampling and teeth (0)")
 
 
 def add_seeds(parser: argparse.ArgumentParser, default: int | None = 1, text: str = "1") -> None:
@@ -152,6 +152,14 @@ def whole_number(text: str) -> int:
     if not (text.isascii() and text.isdigit() and len(text) < 20):
         raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0")
     return int(text)
+
+
+def seed_number(text: str) -> int:
+    """Read a seed; argparse prints the message."""
+    value = whole_number(text)
+    if value >= 2**63:
+        raise argparse.ArgumentTypeError(f"{text!r}; allowed: a whole number from 0 to 2**63 - 1")
+    return value
 
 
 def count(text: str) -> int:

@@ -96,7 +96,7 @@ def _summary(task: Task) -> Mapping[str, Any]:
     from slipbench.stop.shortest import shortest_possible
 
     if task.candidate.reference == FLOOR:
-        return {"shortest_possible": shortest_possible(task.scenario)}
+        return {"shortest_possible": shortest_possible(task.scenario, seed=task.seed)}
     return run_stop(task.scenario, controller_of(task.candidate), task.seed).summary
 
 

@@ -9,6 +9,7 @@ import re
 from typing import NamedTuple
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import shown
 
 STANDARD_GRAVITY = 9.80665  # m/s2, exact by definition
 
@@ -126,20 +127,20 @@ def parse_speed(text: str) -> float:
         If the text is no number, has no unit or an unknown one, or the speed is not above 0.
     """
     allowed = "write a number and mph, km/h or m/s, such as 75mph"
-    shown = " ".join(repr(text)[:60].split())
+    said = shown(text)
     match = _SPEED_PATTERN.fullmatch(text)
     if match is None:
-        raise InputError(f"speed {shown}: not a speed; {allowed}")
+        raise InputError(f"speed {said}: not a speed; {allowed}")
     number, unit_text = match.groups()
     if not unit_text:
-        raise InputError(f"speed {shown}: a unit is needed; {allowed}")
+        raise InputError(f"speed {said}: a unit is needed; {allowed}")
     suffix = _SPEED_UNITS.get(unit_text.lower())
     unit = unit_of("speed", suffix) if suffix else None
     if unit is None:
-        raise InputError(f"speed {shown}: unknown unit {unit_text[:20]!r}; {allowed}")
+        raise InputError(f"speed {said}: unknown unit {unit_text[:20]!r}; {allowed}")
     speed = unit.to_si(float(number))
     if not (math.isfinite(speed) and speed > 0.0):
-        raise InputError(f"speed {shown}: must be above 0 and finite; {allowed}")
+        raise InputError(f"speed {said}: must be above 0 and finite; {allowed}")
     return speed
 
 
@@ -180,19 +181,19 @@ def parse_value(text: str, si_text: str) -> float:
     units = units or [si_text]
     is_plain = si_text in ("", "-")
     allowed = "a plain number" if is_plain else f"a number with its unit: {', '.join(units)}"
-    shown = " ".join(repr(text)[:60].split())
+    said = shown(text)
     match = _VALUE_PATTERN.fullmatch(text)
     if match is None:
-        raise InputError(f"{shown}: no number; allowed: {allowed}")
+        raise InputError(f"{said}: no number; allowed: {allowed}")
     number, unit_text = match.groups()
     if not unit_text:
         if not is_plain:
-            raise InputError(f"{shown}: a unit is needed; allowed: {allowed}")
+            raise InputError(f"{said}: a unit is needed; allowed: {allowed}")
         return float(number)
     word = unit_text.replace(" ", "").casefold()
     if word == si_text.replace(" ", "").casefold():
         return float(number)
     unit = known.get(word)
     if unit is None:
-        raise InputError(f"{shown}: unknown unit {unit_text[:20]!r}; allowed: {allowed}")
+        raise InputError(f"{said}: unknown unit {unit_text[:20]!r}; allowed: {allowed}")
     return unit.to_si(float(number))

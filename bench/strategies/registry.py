@@ -20,7 +20,7 @@ from types import ModuleType
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import is_regular, is_there, regular_bytes
-from slipbench.ground.telling import message, nearest_text, quoted, shown, told
+from slipbench.ground.telling import message, nearest_text, shown, told, whole
 from slipbench.strategies.native import is_library, load_library
 from slipbench.strategies.spelling import label_of, labelled, split_written
 
@@ -130,10 +130,10 @@ def _find(text: str, compile_file: bool) -> Known:
     )
 
 
-def _refuse_missing(text: str, path: Path) -> None:
+def _refuse_missing(path: Path) -> None:
     if not is_regular(path):
         problem = "is no regular file" if is_there(path) else "no such file"
-        raise InputError(f"strategy {shown(text)}: {problem}; write path/to/file.py[:NAME]")
+        raise InputError(f"strategy '{whole(str(path))}': {problem}; write path/to/file.py[:NAME]")
 
 
 def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
@@ -152,7 +152,7 @@ def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
     for name, origin in named:
         if name in seen:
             raise InputError(
-                f"two {noun} are called {shown(name)} ({quoted(seen[name])}; {quoted(origin)}); "
+                f"two {noun} are called {shown(name)} ({whole(seen[name])}; {whole(origin)}); "
                 "give each once, under a name of its own"
             )
         seen[name] = origin
@@ -198,7 +198,7 @@ def _from_file(text: str, compile_file: bool) -> Known:
             "Controller"
         )
     path = Path(file)
-    _refuse_missing(text, path)
+    _refuse_missing(path)
     module = _run_file(path)
     here = [key for key, value in vars(module).items() if isinstance(value, Controller)]
     inside = f"strategies in it: {', '.join(here) or 'none'}"
