@@ -11,11 +11,13 @@ from slipbench.commands.options import (
     add_out,
     add_scenario,
     add_seeds,
+    add_stop_limit,
     add_strategy,
     check_seeds,
     read_scenario,
     read_strategy,
     scenario_words,
+    stop_limit,
 )
 from slipbench.commands.parser import JUDGE, Commands
 from slipbench.ground.caution import CAUTION
@@ -40,6 +42,7 @@ def add_parsers(commands: Commands) -> None:
     add_seeds(parser, None, "3")
     parser.add_argument("--quick", action="store_true", help="one speed and, by default, one seed")
     add_out(parser, "assess")
+    add_stop_limit(parser)
     parser.set_defaults(act=assess_command)
 
 
@@ -52,6 +55,7 @@ def assess_command(arguments: argparse.Namespace) -> int:
     n_seeds = (1 if arguments.quick else 3) if arguments.seeds is None else arguments.seeds
     check_seeds(n_seeds, MOST_SEEDS)
     folder = out_folder(arguments.out, "assess")
+    limit = stop_limit(arguments)
     limits = read_limits(arguments.limits)
     scenarios = [read_scenario(name, arguments) for name in arguments.scenarios]
     refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
@@ -67,7 +71,15 @@ def assess_command(arguments: argparse.Namespace) -> int:
     with tqdm(
         total=n_stops, unit="stop", disable=not sys.stderr.isatty(), leave=False, file=sys.stderr
     ) as bar:
-        sheet = assess(scenarios, known, limits, n_seeds, is_quick=arguments.quick, tell=bar.update)
+        sheet = assess(
+            scenarios,
+            known,
+            limits,
+            n_seeds,
+            is_quick=arguments.quick,
+            tell=bar.update,
+            stop_limit=limit,
+        )
     text = sheet_text(sheet)
     contents = (sheet_csv(sheet), stops_csv(sheet), sheet_page(sheet, _command(arguments)))
     files = {name: content.encode() for name, content in zip(FILES, contents, strict=True)}

@@ -16,6 +16,7 @@ from slipbench.commands.options import (
     add_out,
     add_scenario,
     add_seeds,
+    add_stop_limit,
     add_strategy,
     add_workers,
     check_seeds,
@@ -23,6 +24,7 @@ from slipbench.commands.options import (
     read_scenario,
     read_strategies,
     scenario_words,
+    stop_limit,
 )
 from slipbench.commands.parser import COMPARE, Commands
 from slipbench.ground.caution import CAUTION
@@ -48,6 +50,7 @@ def add_parsers(commands: Commands) -> None:
     add_strategy(parser, several=True, every=True)
     add_seeds(parser)
     add_workers(parser)
+    add_stop_limit(parser)
     add_out(parser, "compare")
     parser.add_argument(
         "--json", action="store_true", help="print the rows as JSON only; files only with --out"
@@ -80,6 +83,7 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
     strategies = read_strategies(arguments.strategy, arguments.compile)
     refuse_twice("strategies", [(k.controller.name, k.origin) for k in strategies])
+    stop_limit(arguments)
     folder = (
         None if arguments.json and arguments.out is None else out_folder(arguments.out, "compare")
     )
@@ -171,6 +175,7 @@ def _run_with_progress(
     from slipbench.results.identity import versions
     from slipbench.strategies.native import is_library
 
+    limit = stop_limit(arguments)
     n_jobs = len(plan(scenarios, strategies, arguments.seeds))
     is_quiet = arguments.json or not sys.stderr.isatty()
     with tqdm(total=n_jobs, unit="stop", disable=is_quiet, leave=False, file=sys.stderr) as bar:
@@ -193,6 +198,7 @@ def _run_with_progress(
                 n_workers=arguments.workers,
                 tell=tell,
                 meanwhile=meanwhile,
+                stop_limit=limit,
             )
         except KeyboardInterrupt:
             bar.close()

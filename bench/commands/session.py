@@ -12,7 +12,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from slipbench.commands.line import get_ready
-from slipbench.commands.options import FOLDER, MOST_WORKERS, count, whole_number
+from slipbench.commands.options import (
+    FOLDER,
+    MOST_WORKERS,
+    add_stop_limit,
+    count,
+    stop_limit,
+    whole_number,
+)
 from slipbench.ground.errors import InputError
 from slipbench.results.files import RESULT_SUFFIXES, named_path
 
@@ -40,6 +47,7 @@ def add_campaign_options(parser: argparse.ArgumentParser, has_one_file: bool = T
     parser.add_argument("--branch", default="main", metavar="NAME", help="of the campaign file")
     parser.add_argument("--workers", type=_worker_count, metavar="N", help="processes (one a core)")
     parser.add_argument("--scheduler", metavar="ADDRESS", help="run on a Dask cluster instead")
+    add_stop_limit(parser)
     parser.add_argument("--quiet", action="store_true", help="no progress")
 
 
@@ -95,6 +103,7 @@ def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Ru
     from slipbench.campaign.store import Store
     from slipbench.running.runners import make_runner
 
+    limit = stop_limit(arguments)
     export = None if arguments.export is None else named_path(arguments.export, "--export")
     if export is not None:
         check_export(export)
@@ -104,7 +113,7 @@ def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Ru
     is_new = not path.exists()
     with Store(path, arguments.branch, command=typed_command()) as store:
         try:
-            runner = make_runner(arguments.workers, arguments.scheduler)
+            runner = make_runner(arguments.workers, arguments.scheduler, limit)
         except InputError:
             if is_new:
                 store.discard()

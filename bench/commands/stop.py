@@ -10,9 +10,11 @@ from slipbench.commands.line import get_ready, result_stream
 from slipbench.commands.options import (
     add_scenario,
     add_seed,
+    add_stop_limit,
     add_strategy,
     read_scenario,
     read_strategy,
+    stop_limit,
 )
 from slipbench.commands.parser import ONE_STOP, Commands
 
@@ -23,6 +25,7 @@ def add_parsers(commands: Commands) -> None:
     add_scenario(stop)
     add_strategy(stop)
     add_seed(stop)
+    add_stop_limit(stop)
     stop.add_argument("--json", action="store_true", help="print the summary as JSON only")
     stop.set_defaults(act=stop_command)
 
@@ -36,10 +39,11 @@ def stop_command(arguments: argparse.Namespace) -> int:
 def _stop(arguments: argparse.Namespace, result: TextIO) -> int:
     scenario = read_scenario(arguments.scenario, arguments)
     known = read_strategy(arguments.strategy, arguments.compile)
+    limit = stop_limit(arguments)
     get_ready(["slipbench.running.runner"], ["loop.run_compiled"], [known])
     from slipbench.running.runner import run_stop, stop_record
 
-    stop = run_stop(scenario, known, arguments.seed)
+    stop = run_stop(scenario, known, arguments.seed, stop_limit=limit)
     record = json.dumps(stop_record(stop), indent=1, allow_nan=False) if arguments.json else stop
     print(record, file=result)
     return 0

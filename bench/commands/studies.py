@@ -88,6 +88,7 @@ def sensitivity_command(arguments: argparse.Namespace) -> int:
 def worst_command(arguments: argparse.Namespace) -> int:
     """Search the rail that hurts a strategy most and write it as a scenario file."""
     ready()
+    from slipbench.campaign.report import failure_notes
     from slipbench.campaign.worst import FLOOR_HARM, Bounds, worst_rail
     from slipbench.running.progress import progress
 
@@ -123,8 +124,11 @@ def worst_command(arguments: argparse.Namespace) -> int:
     print(
         f"{found.harm_name}: {found.harm:.4g} on the worst of {found.n_rails} rails, "
         f"{found.harm_before:.4g} on {arguments.scenario}\n"
-        f"within {found.bounds.written()}\nwritten: {target}\n\n{CAUTION}"
+        f"within {found.bounds.written()}"
     )
+    for line in failure_notes(found.failures, "the search passed them over"):
+        print(line)
+    print(f"written: {target}\n\n{CAUTION}")
     return 0
 
 

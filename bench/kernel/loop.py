@@ -20,6 +20,9 @@ from slipbench.kernel.sensing import sense_now
 from slipbench.kernel.step import advance
 from slipbench.kernel.traces import record
 
+PAUSED = -2
+"""What the time loop returns when it has not ended, only come back so that others have a turn."""
+
 LOW_SPEED = 2.68224
 """Six miles an hour: slip control at work below it is to be reported. [m/s]"""
 
@@ -147,10 +150,13 @@ with compiled_here():
             numba.types.FunctionType(UPDATE_SIGNATURE),
             numba.float64[::1],
             numba.float64[:, ::1],
-        )
+        ),
     )
     def run_compiled(world: Any, update: Any, parameters: Any, memory: Any) -> float:
-        """Run a stop from start to end under a compiled strategy.
+        """Run a stop under a compiled strategy, to its end or to the next pause.
+
+        Called again after a pause (`train_state.pause_at`, in pieces of time) it goes on as if
+        there had been none: so Ctrl-C and a caller's clock are heard in a stop of any length.
 
         Parameters
         ----------
@@ -161,10 +167,13 @@ with compiled_here():
 
         Returns
         -------
-        int   -1, or the first axle whose command was not valid (the stop ends there)
+        int   -1 at the end, `PAUSED`, or the first axle whose command was not valid (the stop ends
+              there)
         """
         state = world.train_state[0]
         while state.status == RUNNING:
+            if state.n_axle_steps >= state.pause_at:
+                return PAUSED
             i_group = advance(math.inf, world)
             if i_group < 0:
                 break

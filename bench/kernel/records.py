@@ -19,8 +19,11 @@ N_LANES = 16
 AT_TIME, AT_SPEED, AT_DISTANCE, AFTER = 0, 1, 2, 3
 """What releases an entry of the handle programme; `AFTER` counts from the entry before."""
 
-RUNNING, STOPPED, TOO_FAR, TOO_LONG, BROKEN = 0, 1, 2, 3, 4
+RUNNING, STOPPED, TOO_FAR, TOO_LONG, BROKEN, TOO_MANY_PIECES = 0, 1, 2, 3, 4, 5
 """How a stop stands or ended."""
+
+MOST_STEP_PIECES = 20_000
+"""No axle needs so many pieces of time for one step; a step that takes them ends the stop."""
 
 POLACH, TRACTION_TABLE, MEASURED_CURVE = 0, 1, 2
 """How the creep law is evaluated."""
@@ -75,13 +78,17 @@ N_LOCK_LOG = 4000
 """Locks kept in the log; more are counted only."""
 
 N_LOCK_TRAIL = 20000
-"""Samples of all locks together; a lock that finds no room keeps only its start and end."""
+"""Samples of all locks together; a lock that finds no room keeps its start, its end and what it had
+until then."""
 
 FIRST_TRAIL, TRAIL_GROWTH = 0.0025, 1.15
 """A running lock is sampled after this time, and then whenever it has grown by this factor. [s]
 
 Its peak temperature comes some 20 ms into the lock.
 """
+
+CROWDED_TRAIL, CROWDED_GROWTH = 0.7, 1.5
+"""From this share of the trail on samples are spared: a lock has to grow by this factor."""
 
 SPEEDOMETER_TOLERANCE = 2.2352
 """The cab's speedometer counts as wrong when it is off by more: five miles an hour (assumed).
@@ -122,6 +129,7 @@ RUN = _record(
     ("locked_train_speed", _f),  # ... while the train does more than this [m/s]
     ("sliding_creepage", _f),  # creepage above which a wheel counts as sliding [-]
     ("sliding_slip_speed", _f),  # ... with at least this slip speed [m/s]
+    ("maximum_pieces", _i),  # of time, all axles together: a stop that takes more is given up
 )
 
 TRAIN = _record(
@@ -340,7 +348,9 @@ TRAIN_STATE = _record(
     ("clock", _f),  # time of the sample now being taken [s]
     ("impulse", _f),  # of the rail forces of the axles moved so far [N s]
     ("n_steps", _i),
-    ("n_axle_steps", _i),
+    ("n_axle_steps", _i),  # pieces of time, all axles together
+    ("most_pieces", _i),  # the step now being taken may bring them to
+    ("pause_at", _i),  # pieces at which the time loop hands back to its caller
     ("resistance_work", _f),  # [J]
     ("gradient_work", _f),  # [J]
     ("next_trace", _f),  # [s]
@@ -357,6 +367,9 @@ TRAIN_STATE = _record(
     ("final_jerk_time", _f),  # when the largest jerk below 5 m/s was [s]
     ("final_jerk_speed", _f),  # [m/s]
     ("n_trail", _i),  # rows of the lock trail
+    ("n_unsampled", _i),  # locks that found no room in it for all their samples
+    ("unsampled_time", _f),  # when the first of them found none [s]
+    ("unsampled_speed", _f),  # train speed then [m/s]
     ("point_time", _f),  # when the train passed its stopping point [s]
     ("point_speed", _f),  # ... and how fast, zero if it has not [m/s]
     ("emergency_time", _f),  # with the handle in emergency [s]

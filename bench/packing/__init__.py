@@ -157,6 +157,7 @@ def pack(
             activity_since=-1.0,
             driver_position=-1,
             brake_start=-1.0,
+            pause_at=np.iinfo(np.int64).max,
         ),
         vehicle_states=vehicle_states,
         fault_states=np.zeros(len(faults)),
