@@ -7,8 +7,9 @@ from collections.abc import Iterable, Iterator
 from importlib import import_module
 
 from slipbench.contract import Controller, Parameter
+from slipbench.ground.telling import shown
 from slipbench.scenario import Scenario
-from slipbench.scenario.fields import FieldSpec, default_of, shown, specs_of
+from slipbench.scenario.fields import FieldSpec, default_of, specs_of
 from slipbench.scenario.units import DIMENSIONS
 from slipbench.strategies.registry import Known
 
