@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
+
 LONGEST_QUOTE = 60
 """Characters of a value that are told; the rest is three dots."""
 
@@ -128,3 +131,10 @@ def told(problem: BaseException) -> str:
     except Exception:
         return "it cannot say what went wrong"
     return cut(message(text), LONGEST_PROBLEM)
+
+
+def nearest_text(word: str, known: Iterable[str]) -> str:
+    """Return `did you mean ...?` for the nearest known word, or the list of all known words."""
+    words = list(known)
+    near = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
+    return f"did you mean {near[0]}?" if near else f"known: {', '.join(words)}"

@@ -20,8 +20,7 @@ from types import ModuleType
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import is_regular, is_there, regular_bytes
-from slipbench.ground.telling import both_ends, message, shown, told, whole
-from slipbench.scenario.change import nearest_text
+from slipbench.ground.telling import both_ends, message, nearest_text, shown, told, whole
 from slipbench.strategies.native import is_library, load_library
 from slipbench.strategies.spelling import label_of, labelled, split_written
 
