@@ -371,7 +371,7 @@ def sense_now(
     time: float, speed: float, pressure: float, train: Any, axle: Any, state: Any
 ) -> None:
     """Keep what a controller's sample finds now. [time: s, speed of the rim: m/s, pressure: Pa]"""
-    keep_sample(measure_speed(time, speed, train, axle, state), pressure, state)
+    keep_sample(measure_speed(time, speed, train, axle, state), pressure, axle, state)
 
 
 @part
@@ -381,11 +381,20 @@ def time_to_sample_after(time: float, group: Any, state: Any) -> float:
 
 
 @part
-def keep_sample(speed: float, pressure: float, state: Any) -> None:
-    """Keep what a controller's sample finds: rim speed [m/s] and cylinder pressure [Pa]."""
+def keep_sample(speed: float, pressure: float, axle: Any, state: Any) -> None:
+    """Keep what a controller's sample finds: rim speed [m/s] and cylinder pressure [Pa].
+
+    A transducer errs by a gain and an offset, and follows from sample to sample with a lag; it
+    shows nothing below zero.
+    """
+    if axle.transducer_share < 1.0:
+        state.shown_pressure += axle.transducer_share * (pressure - state.shown_pressure)
+        pressure = state.shown_pressure
     place = state.n_sensed % QUEUE_LENGTH
     state.sensed_speed[place] = speed
-    state.sensed_pressure[place] = pressure
+    state.sensed_pressure[place] = max(
+        pressure * axle.transducer_gain + axle.transducer_offset, 0.0
+    )
     state.n_sensed += 1
 
 
@@ -443,13 +452,13 @@ def _may_lose(k: int, lanes: Any, axle: Any, state: Any) -> bool:
 
 
 @inner
-def take_sample(k: int, lanes: Any, group: Any, state: Any) -> bool:
+def take_sample(k: int, lanes: Any, group: Any, axle: Any, state: Any) -> bool:
     """Keep what a lane's sample found, if there was one in its piece; return whether there was."""
     sample = lanes.sample[k]
     if sample > lanes.duration[k] + SENSED_AT_ONCE:
         return False
     pressure = state.pressure + lanes.pressure_rate[k] * min(sample, lanes.duration[k])
-    keep_sample(lanes.measured_speed[k], pressure, state)
+    keep_sample(lanes.measured_speed[k], pressure, axle, state)
     lanes.sample[k] = time_to_sample_after(lanes.start[k], group, state)
     if lanes.jitter[k] > 0.0:
         lanes.deviate[k] = _nearly_normal(state)
