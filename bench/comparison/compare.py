@@ -11,18 +11,20 @@ import io
 import math
 import statistics
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
-from slipbench.ground.errors import InputError
+from slipbench.ground.errors import InputError, StopFailed
+from slipbench.results.cells import cell
 from slipbench.running.pool import map_in_pool, n_cores
 from slipbench.running.runner import finite_or_none, prepare, run_stop
+from slipbench.running.task import FAILED
 from slipbench.scenario import Scenario, on_dry_rail
 from slipbench.stop.shortest import shortest_possible
 from slipbench.strategies.registry import Known, find_controller, one_line, refuse_twice
 
-"""Shipped scenario whose rail the dry yardstick is run on."""
+CONFIDENCE = 0.95
 
 DRY_STRATEGY = "none"
 """Strategy of the dry yardstick."""
@@ -30,19 +32,29 @@ DRY_STRATEGY = "none"
 
 @dataclass(frozen=True)
 class Yardsticks:
-    """What the distances on one rail are held against.
+    """What the distances on one rail are held against: of one seed, or means over the seeds.
 
     Attributes
     ----------
     dry_distance : float        the same stop on the rail of scenario `dry`, strategy `none` [m];
                                 NaN if it does not stop
-    shortest_possible : float   no strategy can be shorter [m]; NaN if it cannot be told
+    shortest_possible : float   no strategy can be shorter with this seed's equipment [m]; NaN if it
+                                cannot be told
     reason : str                why it cannot be told; empty if it can
     """
 
     dry_distance: float
     shortest_possible: float
     reason: str = ""
+
+    @classmethod
+    def mean(cls, marks: Sequence[Yardsticks]) -> Yardsticks:
+        """Return the means over seeds; NaN where one of them is."""
+        return cls(
+            statistics.fmean(own.dry_distance for own in marks),
+            statistics.fmean(own.shortest_possible for own in marks),
+            next((own.reason for own in marks if own.reason), ""),
+        )
 
 
 @dataclass(frozen=True)
@@ -97,6 +109,8 @@ class Score:
     Attributes
     ----------
     distance, shortest_run, longest_run : float   mean, least and greatest stopping distance [m]
+    half_width : float                            of the mean's 95 % interval over the seeds, by
+                                                  Student's t [m]; NaN for one seed, or an overrun
     over_dry, over_shortest : float               mean distance over the yardstick [-]; NaN without
     longest_lock : float                          longest lock of a run, mean over the seeds [s]
     least_lock, worst_lock : float                its least and greatest over the seeds [s]
@@ -108,6 +122,7 @@ class Score:
     n_runs: int
     n_stopped: int
     distance: float
+    half_width: float
     shortest_run: float
     longest_run: float
     over_dry: float
@@ -121,7 +136,10 @@ class Score:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Every run of a comparison, by scenario, then strategy, then seed, as asked for."""
+    """Every run of a comparison, by scenario, then strategy, then seed, as asked for.
+
+    `yardsticks` are the means over the seeds; a row holds those of its own seed.
+    """
 
     scenarios: tuple[Scenario, ...]
     strategies: tuple[Known, ...]
@@ -162,6 +180,7 @@ class Job:
     reference: str
     seed: int = 0
     compile_file: bool = False
+    stop_limit: float = math.inf
 
 
 def compare(
@@ -172,6 +191,7 @@ def compare(
     n_workers: int | None = None,
     tell: Callable[[], None] = lambda: None,
     meanwhile: Callable[[], None] = lambda: None,
+    stop_limit: float = math.inf,
 ) -> Comparison:
     """Run every strategy on every scenario with seeds 0 to n_seeds - 1.
 
@@ -183,6 +203,7 @@ def compare(
     n_workers : int or None            processes; None is one a core, 1 runs in this process
     tell : function                    called each time a job is done
     meanwhile : function               called once, while other processes work, if there are any
+    stop_limit : float                 what a stop may take by the clock before it has failed [s]
 
     Returns
     -------
@@ -191,19 +212,24 @@ def compare(
     Raises
     ------
     InputError   for names given twice, and whatever a run refuses
+
+    Notes
+    -----
+    A stop that comes to no end (`StopFailed`) is a row with its reason, `failed`, and NaN for all
+    numbers; it counts as an overrun.
     """
     refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
     refuse_twice("strategies", [(k.controller.name, k.origin) for k in strategies])
     for known in strategies:
         prepare(known)
-    jobs = plan(scenarios, strategies, n_seeds)
+    jobs = [replace(job, stop_limit=stop_limit) for job in plan(scenarios, strategies, n_seeds)]
     n_workers = min(n_workers or n_cores(), len(jobs))
     if n_workers == 1:
         results = _run_here(jobs, strategies, tell)
     else:
-        results = map_in_pool(_run_in_worker, jobs, n_workers, tell, meanwhile)
-    yardsticks = {s.name: results.pop(0) for s in scenarios}
-    summaries = iter(results)
+        results = map_in_pool(_run_in_worker, jobs, n_workers, tell, meanwhile, _given_up)
+    marks = {(s.name, seed): results.pop(0) for s in scenarios for seed in range(n_seeds)}
+    summaries = iter(_completed(results))
     rows = tuple(
         Row(
             scenario=scenario.name,
@@ -211,19 +237,22 @@ def compare(
             controller=known.controller.name,
             uses_truth=known.controller.uses_truth,
             seed=seed,
-            yardsticks=yardsticks[scenario.name],
+            yardsticks=marks[scenario.name, seed],
             **next(summaries),
         )
         for scenario in scenarios
         for known in strategies
         for seed in range(n_seeds)
     )
+    yardsticks = {
+        s.name: Yardsticks.mean([marks[s.name, seed] for seed in range(n_seeds)]) for s in scenarios
+    }
     return Comparison(tuple(scenarios), tuple(strategies), n_seeds, yardsticks, rows)
 
 
 def plan(scenarios: Sequence[Scenario], strategies: Sequence[Known], n_seeds: int) -> list[Job]:
     """Return the jobs of a comparison: yardsticks first, then scenario by strategy by seed."""
-    jobs = [Job(scenario, reference="") for scenario in scenarios]
+    jobs = [Job(scenario, "", seed) for scenario in scenarios for seed in range(n_seeds)]
     for scenario in scenarios:
         for known in strategies:
             for seed in range(n_seeds):
@@ -238,7 +267,7 @@ def as_csv(rows: Sequence[Row]) -> str:
     writer = csv.DictWriter(stream, fieldnames=list(records[0]), lineterminator="\n")
     writer.writeheader()
     for record in records:
-        writer.writerow({name: _csv_cell(value) for name, value in record.items()})
+        writer.writerow({name: cell(_csv_cell(value)) for name, value in record.items()})
     return stream.getvalue()
 
 
@@ -248,12 +277,12 @@ def _csv_cell(value: Any) -> Any:
     return str(value).lower() if isinstance(value, bool) else value
 
 
-def find_yardsticks(scenario: Scenario) -> Yardsticks:
-    """Return what distances of a scenario are held against: dry rail, and the shortest possible."""
-    dry = run_stop(on_dry_rail(scenario), _found(DRY_STRATEGY, False), seed=0)
+def find_yardsticks(scenario: Scenario, seed: int = 0) -> Yardsticks:
+    """Return what distances of a seed are held against: dry rail, and the shortest possible."""
+    dry = run_stop(on_dry_rail(scenario), _found(DRY_STRATEGY, False), seed=seed)
     dry_distance = float(dry.summary["stopping_distance"])
     try:
-        shortest = float(shortest_possible(scenario))
+        shortest = float(shortest_possible(scenario, seed=seed))
     except InputError as problem:
         return Yardsticks(dry_distance, math.nan, one_line(problem))
     if math.isinf(shortest):
@@ -261,6 +290,16 @@ def find_yardsticks(scenario: Scenario) -> Yardsticks:
             dry_distance, math.nan, "no stop within the scenario's limits is possible"
         )
     return Yardsticks(dry_distance, shortest)
+
+
+def half_width(values: Sequence[float]) -> float:
+    """Return the half-width of the 95 % interval of a mean, by Student's t; NaN below 2 values."""
+    if len(values) < 2 or not all(map(math.isfinite, values)):
+        return math.nan
+    from scipy.special import stdtrit
+
+    factor = float(stdtrit(len(values) - 1, 0.5 + 0.5 * CONFIDENCE))
+    return factor * statistics.stdev(values) / math.sqrt(len(values))
 
 
 def _over(distance: float, yardstick: float) -> float:
@@ -274,7 +313,8 @@ def _score(runs: Sequence[Row]) -> Score:
     distances = [
         run.summary["stopping_distance"] if run.summary["is_stopped"] else math.inf for run in runs
     ]
-    mean, marks = statistics.fmean(distances), runs[0].yardsticks
+    mean = statistics.fmean(distances)
+    marks = Yardsticks.mean([run.yardsticks for run in runs])
     locks = [run.summary["longest_lock"] for run in runs]
     return Score(
         controller=runs[0].controller,
@@ -282,6 +322,7 @@ def _score(runs: Sequence[Row]) -> Score:
         n_runs=len(runs),
         n_stopped=n_stopped,
         distance=mean,
+        half_width=half_width(distances),
         shortest_run=min(distances),
         longest_run=max(distances),
         over_dry=_over(mean, marks.dry_distance),
@@ -296,13 +337,40 @@ def _score(runs: Sequence[Row]) -> Score:
 
 def _run_job(job: Job, known: Known | None) -> Any:
     if known is None:
-        return find_yardsticks(job.scenario)
+        return find_yardsticks(job.scenario, job.seed)
     try:
-        stop = run_stop(job.scenario, known, job.seed)
+        stop = run_stop(job.scenario, known, job.seed, stop_limit=job.stop_limit)
+    except StopFailed as problem:
+        return _given_up(job, str(problem))
     except InputError as problem:
         where = f"scenario {job.scenario.name}, seed {job.seed}"
         raise InputError(f"{where}: {one_line(problem)}") from problem
     return {"summary": dict(stop.summary), "findings": tuple(own.text for own in stop.findings)}
+
+
+def _given_up(job: Job, reason: str) -> Any:
+    return {"summary": {"is_stopped": False, FAILED: reason}, "findings": ()}
+
+
+_NEEDED = ("stopping_distance", "longest_lock", "flat_risk", "vent_count", "energy_residual")
+"""What a comparison shows of a stop, should every one of them fail."""
+
+
+def _completed(runs: Sequence[dict[str, Any]]) -> Sequence[dict[str, Any]]:
+    """Give failed stops the names of the others, without numbers, and the others no reason."""
+    failed = [run for run in runs if FAILED in run["summary"]]
+    if not failed:
+        return runs
+    ended = next((run["summary"] for run in runs if FAILED not in run["summary"]), None)
+    empty = dict.fromkeys(_NEEDED, math.nan) if ended is None else _emptied(ended)
+    return [{**run, "summary": {FAILED: "", **empty, **run["summary"]}} for run in runs]
+
+
+def _emptied(summary: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        name: [math.nan] * len(value) if isinstance(value, list) else math.nan
+        for name, value in summary.items()
+    }
 
 
 def _run_here(

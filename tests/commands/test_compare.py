@@ -18,6 +18,7 @@ from slipbench.comparison.compare import (
     as_csv,
     compare,
     find_yardsticks,
+    half_width,
 )
 from slipbench.comparison.tables import comparison_table
 from slipbench.controllers import by_name
@@ -35,7 +36,7 @@ FIXED = [
     "shortest_possible",
     "dry_distance",
 ]
-LINE = ("compare", "frost", "--speed", "20mph", "--workers", "1")
+LINE = ("compare", "frost", "--speed", "20mph", "--workers", "1", "--seeds", "1")
 
 
 def slow(name: str):
@@ -71,7 +72,7 @@ def _renamed(controller, name):
 
 
 def test_json_rows_have_every_summary_name(run):
-    ran = run(*LINE, "--controllers", "none,peak_follower", "--seeds", "2", "--json")
+    ran = run(*LINE, "--strategy", "none,peak_follower", "--seeds", "2", "--json")
     rows = json.loads(ran.out)
     names = simulate(slow("frost"), by_name("none"), with_traces=False).summary
     assert [list(row) for row in rows] == [[*FIXED, *names]] * 4
@@ -94,6 +95,34 @@ def test_rows_are_what_simulate_gives():
         )
 
 
+def test_yardsticks_are_those_of_the_seeds_own_train():
+    scenario = slow("frost").replace(initial_speed=6.0)
+    done = compare([scenario], [find_controller("none")], n_seeds=2, n_workers=1)
+    assert [row.yardsticks for row in done.rows] == [find_yardsticks(scenario, s) for s in (0, 1)]
+    dry = [row.yardsticks.dry_distance for row in done.rows]
+    assert dry[0] != dry[1]
+    assert done.yardsticks["frost"].dry_distance == sum(dry) / 2
+    assert done.scores("frost")[0].over_dry == pytest.approx(
+        sum(row.summary["stopping_distance"] for row in done.rows) / sum(dry)
+    )
+
+
+def test_half_width_is_students_interval():
+    """Two values 8 apart: 12.706 (t of one degree of freedom, common tables) times 4."""
+    assert half_width([96.0, 104.0]) == pytest.approx(12.706 * 4.0, rel=1e-4)
+    assert math.isnan(half_width([96.0])) and math.isnan(half_width([96.0, math.inf]))
+
+
+def test_compare_runs_several_trains_unless_told_otherwise(run, tmp_path):
+    line = ("compare", "frost", "--speed", "12mph", "--workers", "1", "--strategy", "none")
+    ran = run(*line, "--out", tmp_path)
+    assert "Means over 4 seeds" in ran.out and "±" in ran.out
+    record = json.loads((tmp_path / "compare.json").read_text())
+    assert [row["seed"] for row in record["rows"]] == [0, 1, 2, 3]
+    assert len({row["stopping_distance"] for row in record["rows"]}) == 4
+    assert record["command"] == "slipbench compare frost --strategy none --speed 12mph"
+
+
 def test_dry_yardstick_is_the_dry_preset_from_the_same_speed():
     marks = find_yardsticks(slow("wet_leaf"))
     dry = simulate(slow("dry"), by_name("none"), with_traces=False)
@@ -107,11 +136,11 @@ def test_no_strategy_beats_the_shortest_possible():
 
 
 def test_unknown_shortest_possible_shows_a_dash_and_the_reason(run, tmp_path, monkeypatch):
-    def refuse(scenario):
+    def refuse(scenario, seed):
         raise InputError("the proof needs what is not there")
 
     monkeypatch.setattr(slipbench.comparison.compare, "shortest_possible", refuse)
-    table = run(*LINE, "--controllers", "none", "--out", tmp_path).out
+    table = run(*LINE, "--strategy", "none", "--out", tmp_path).out
     assert "shortest possible -" in table
     assert "No shortest possible for frost: the proof needs what is not there" in table
     row = json.loads((tmp_path / "compare.json").read_text())["rows"][0]
@@ -128,7 +157,7 @@ def test_infinite_shortest_possible_is_unknown_too(tmp_path):
 
 
 def test_csv_has_the_columns_of_the_json(run, tmp_path):
-    run(*LINE, "--controllers", "none", "--out", tmp_path)
+    run(*LINE, "--strategy", "none", "--out", tmp_path)
     table = list(csv.DictReader(io.StringIO((tmp_path / "compare.csv").read_text())))
     record = json.loads((tmp_path / "compare.json").read_text())
     assert [list(row) for row in table] == [list(row) for row in record["rows"]]
@@ -149,28 +178,28 @@ def test_dry_yardstick_knows_nothing_of_a_random_film():
 
 
 def test_table_of_a_real_run(run, tmp_path):
-    ran = run(*LINE, "--controllers", "peak_follower,none", "--out", tmp_path)
+    ran = run(*LINE, "--strategy", "peak_follower,none", "--out", tmp_path)
     assert "started from 8.94 m/s instead" in ran.out
     order = ["frost:", "    none ", "sees truth, ranked apart", "    peak_follower "]
     places = [ran.out.index(text) for text in order]
     assert places == sorted(places)
     assert f"written to {tmp_path}: compare.json, compare.csv" in ran.out
-    look = "slipbench picture frost --controller none --speed 20mph"
+    look = "slipbench picture frost --strategy none --speed 20mph"
     assert f"next: slipbench report {tmp_path}, or {look}\n" in ran.out
     assert ran.err == ""
-    again = run(*LINE, "--controllers", "peak_follower,none", "--out", tmp_path, "--report")
+    again = run(*LINE, "--strategy", "peak_follower,none", "--out", tmp_path, "--report")
     assert f"next: {look}\n" in again.out  # the page is there already
 
 
 def test_json_alone_writes_no_file(run, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    run(*LINE, "--controllers", "none", "--json")
+    run(*LINE, "--strategy", "none", "--json")
     assert list(tmp_path.iterdir()) == []
 
 
 def test_files_go_to_the_named_default(run, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    run(*LINE, "--controllers", "none")
+    run(*LINE, "--strategy", "none")
     assert (tmp_path / "slipbench-results" / "compare" / "compare.png").is_file()
 
 
@@ -201,7 +230,7 @@ def test_table_counts_overruns_and_shows_the_spread():
     assert "96.0 to 104.0" in text
     assert "1 of 4 runs did not stop" in text
     line_of_b = next(line for line in text.splitlines() if line.startswith("    b "))
-    assert " ".join(line_of_b.split()) == "b 100.0 96.0 to 104.0 1.00 1.25 0.25 0.50 0.25 10"
+    assert " ".join(line_of_b.split()) == "b 100.0 ±50.8 96.0 to 104.0 1.00 1.25 0.25 0.50 0.25 10"
 
 
 def test_table_sets_truth_apart_even_when_it_is_best():
@@ -235,14 +264,14 @@ def test_interrupted_pool_leaves_no_process():
 def test_interrupt_says_what_was_written_and_exits_130(run, tmp_path, monkeypatch):
     done = []
 
-    def run_one_then_interrupt(scenario, known, seed):
+    def run_one_then_interrupt(scenario, known, seed, **_):
         if done:
             signal.raise_signal(signal.SIGINT)
         done.append(seed)
         return simulate(scenario, known.controller, seed, with_traces=False)
 
     monkeypatch.setattr(slipbench.comparison.compare, "run_stop", run_one_then_interrupt)
-    ran = run(*LINE, "--controllers", "none,slip_band", "--out", tmp_path / "new")
+    ran = run(*LINE, "--strategy", "none,slip_band", "--out", tmp_path / "new")
     assert ran.code == 130
     assert ran.err == "slipbench: interrupted after 1 of 3 runs; nothing was written\n"
     assert ran.out == ""
