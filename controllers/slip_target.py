@@ -40,8 +40,9 @@ ERROR, RATE, PULSE_TIME, VENTED = (
 LEAST_SLIP_SPEED = 0.2
 """Target's slip speed at least: speeds come in steps at walking pace. [m/s]"""
 
-LEAST_SLIDE = 0.1
-"""A wheel so little slower than the reference is taken to roll. [m/s]"""
+LEAST_SLIDE, ROLLING = 0.1, 0.4
+"""A wheel so little slower than the reference is taken to roll [m/s], as one at less than this
+share of the target's slip speed. [-]"""
 
 LARGEST_RATE = 8.0
 """Bound of the rate of change of slip speed: a reference founded anew jumps. [m/s2]"""
@@ -81,7 +82,7 @@ def update(
         memory,
     )
     wanted_slip_speed = max(parameters[TARGET_SLIP] * reference, LEAST_SLIP_SPEED)
-    rolling = max(0.25 * wanted_slip_speed, LEAST_SLIDE)
+    rolling = max(ROLLING * wanted_slip_speed, LEAST_SLIDE)
     signals[SLIDE] = 0.0
     for i_axle in range(n_axles):
         own = memory[i_axle]
@@ -105,14 +106,14 @@ CONTROLLER = Controller(
     title="PI control of slip with pulsed valves",
     update=update,
     parameters=(
-        Parameter("target_slip", 0.0344, "-", 0.02, 0.6, "tuned"),
-        Parameter("slip_gain", 0.37, "s/m", 0.02, 5.0, "tuned"),
-        Parameter("rate_gain", 0.587, "s2/m", 0.0, 2.0, "tuned"),
-        Parameter("pulse_period", 0.021, "s", 0.01, 0.5, "tuned"),
-        Parameter("smoothing_time", 0.0756, "s", 0.0, 0.3, "tuned"),
-        Parameter("slowing_limit", 0.879, "m/s2", 0.8, 4.0, "tuned; 1.2 to 2 from memory, weak"),
-        Parameter("patience", 8.04, "s", 0.2, 10.0, "tuned"),
-        Parameter("cut_out_speed", 0.344, "m/s", 0.3, 3.0, "tuned"),
+        Parameter("target_slip", 0.05, "-", 0.02, 0.6, "tuned by hand"),
+        Parameter("slip_gain", 0.5, "s/m", 0.02, 5.0, "tuned by hand"),
+        Parameter("rate_gain", 0.3, "s2/m", 0.0, 2.0, "tuned by hand"),
+        Parameter("pulse_period", 0.05, "s", 0.01, 0.5, "tuned by hand"),
+        Parameter("smoothing_time", 0.0, "s", 0.0, 0.3, "assumed: speeds are filtered"),
+        Parameter("slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
+        Parameter("patience", 5.0, "s", 0.2, 10.0, "tuned by hand"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=max(N_STATE, N_WHEEL + 4),
