@@ -17,6 +17,8 @@ from slipbench.commands import (
     campaign,
     catalogue,
     compare,
+    completion,
+    experiment,
     pictures,
     report,
     stop,
@@ -33,7 +35,7 @@ from slipbench.ground.version import VERSION
 BAD_INPUT, INTERRUPTED = 2, 130
 FAMILIES = (
     stop, stop_pictures, pictures, compare, report, campaign, tuning, studies, assess, strategies,
-    catalogue,
+    catalogue, experiment, completion,
 )  # fmt: skip
 """Modules of commands, in the order their commands are listed; each has `add_parsers`."""
 
