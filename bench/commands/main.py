@@ -19,6 +19,7 @@ from slipbench.commands import (
     compare,
     completion,
     experiment,
+    guide,
     pictures,
     report,
     stop,
@@ -34,9 +35,21 @@ from slipbench.ground.version import VERSION
 
 BAD_INPUT, INTERRUPTED = 2, 130
 FAMILIES = (
-    stop, stop_pictures, pictures, compare, report, campaign, tuning, studies, assess, strategies,
-    catalogue, experiment, completion,
-)  # fmt: skip
+    stop,
+    stop_pictures,
+    pictures,
+    compare,
+    report,
+    campaign,
+    tuning,
+    studies,
+    assess,
+    strategies,
+    catalogue,
+    experiment,
+    guide,
+    completion,
+)
 """Modules of commands, in the order their commands are listed; each has `add_parsers`."""
 
 

@@ -26,7 +26,14 @@ from slipbench.packing.events import (
 from slipbench.packing.rail import pack_cells, random_friction
 from slipbench.packing.rail_state import RailState
 from slipbench.packing.tools import one
-from slipbench.packing.train import pack_axles, pack_groups, pack_run, pack_train, pack_vehicles
+from slipbench.packing.train import (
+    pack_axles,
+    pack_groups,
+    pack_run,
+    pack_train,
+    pack_transducers,
+    pack_vehicles,
+)
 from slipbench.scenario import Scenario
 
 __all__ = ["pack", "pack_cells", "random_friction"]
@@ -182,5 +189,6 @@ def pack(
         axle_traces=np.zeros((n_traces, n_axles, len(records.TRACED_AXLE))),
     )
     _start_axles(world, scenario, generator)
+    pack_transducers(world.axles, scenario, seed)
     _start_teeth(world, seed)
     return world

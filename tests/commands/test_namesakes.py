@@ -20,6 +20,7 @@ LINES = {
     "list": "",
     "show": "wet",
     "native": "",
+    "guide": "",
     "experiment": "disc_or_tread --quick",
     "picture": "wet_leaf --speed 5mph",
     "playback": "wet_leaf --strategy none,slip_band --speed 5mph",
