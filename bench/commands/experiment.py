@@ -64,7 +64,7 @@ def experiment_command(arguments: argparse.Namespace) -> int:
             print(f"{name:<{width}}  {experiment.question}")
         print(f"\nslipbench experiment NAME [--quick] runs one.\n\n{CAUTION}")
         return 0
-    from slipbench.scenario.change import nearest_text
+    from slipbench.ground.telling import nearest_text
 
     if arguments.name not in found:
         hint = nearest_text(arguments.name, found)
