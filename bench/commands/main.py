@@ -22,6 +22,8 @@ from slipbench.commands import (
     campaign,
     catalogue,
     compare,
+    completion,
+    experiment,
     guide,
     keeping,
     pictures,
@@ -46,9 +48,22 @@ TRACEBACK = "SLIPBENCH_TRACEBACK"
 
 
 FAMILIES = (
-    stop, stop_pictures, pictures, compare, report, campaign, keeping, tuning, studies, assess,
-    strategies, catalogue, guide,
-)  # fmt: skip
+    stop,
+    stop_pictures,
+    pictures,
+    compare,
+    report,
+    campaign,
+    keeping,
+    tuning,
+    studies,
+    assess,
+    strategies,
+    catalogue,
+    experiment,
+    guide,
+    completion,
+)
 """Modules of commands, in the order their commands are listed; each has `add_parsers`."""
 
 
