@@ -66,6 +66,8 @@ def refuse_foreign(path: Path, may_overwrite: bool = False, *, makes_folder: boo
         refuse_unwritable(next(folder for folder in parents if os.path.lexists(folder)))
         return
     if not path.absolute().parent.is_dir():
+        if os.path.lexists(path.parent):
+            raise InputError(f"{place(path.parent)}: is there and is no folder; name another")
         raise InputError(f"{place(path)}: its folder is missing; make it first")
     if is_occupied and (path.is_symlink() or not is_regular(path)):
         raise InputError(f"{place(path)}: is there and is no regular file; name another")
