@@ -82,6 +82,12 @@ def quoted(text: str) -> str:
     return cut(visible(one_line(text)))
 
 
+def both_ends(text: str, longest: int = 80) -> str:
+    """Return `text` as one visible line of about so many characters, its middle left out."""
+    seen = visible(one_line(text))
+    return seen if len(seen) <= longest else f"{seen[: longest // 2]}...{seen[-longest // 2 :]}"
+
+
 def whole(text: str) -> str:
     """Return a path or origin of the user's, visible and on one line, its end never cut off."""
     return visible(one_line(text))
