@@ -92,7 +92,8 @@ def accept(i_group: int, world: Any) -> int:
         if is_out or vehicle.is_dead:
             valve, factor = FILL, 1.0
         n_restored = moving.n_restored
-        valve = limit_vent(valve, group.sample_time, train, moving)
+        demanded = vehicle.demand * vehicle.load_factor * train.full_pressure
+        valve, factor = limit_vent(valve, factor, demanded, group.sample_time, train, moving)
         if n_restored == 0 and moving.n_restored > 0:
             moving.restored_time, moving.restored_speed = state.clock, speed
         n_vents = moving.vent_count
