@@ -24,7 +24,7 @@ from slipbench.contract import (
     Floats,
     Parameter,
 )
-from slipbench.controllers.pulses import end_vent
+from slipbench.controllers.parts.pulses import end_vent
 
 VENT_DECELERATION, RE_ACCELERATION, SMOOTHING_TIME, LONGEST_HOLD, CUT_OUT_SPEED = 0, 1, 2, 3, 4
 SPEED, ACCELERATION, PHASE, HELD_TIME, HAS_SPUN_UP, VENTED = 0, 1, 2, 3, 4, 5  # of the memory

@@ -20,8 +20,8 @@ from slipbench.contract import (
     Floats,
     Parameter,
 )
-from slipbench.controllers.reference import PROBED
-from slipbench.controllers.slip_servo import (
+from slipbench.controllers.parts.reference import PROBED
+from slipbench.controllers.parts.slip_servo import (
     N_MOTION,
     N_SERVO,
     full_brake,
@@ -30,7 +30,7 @@ from slipbench.controllers.slip_servo import (
     slide_lasts,
     wanted_pressure,
 )
-from slipbench.controllers.vehicle_data import FORCE_DATA, VALVE_DATA
+from slipbench.controllers.parts.vehicle_data import FORCE_DATA, VALVE_DATA
 
 TARGET_SLIP, SETTLING_TIME, PATIENCE, CUT_OUT_SPEED = 0, 1, 2, 3
 SLIDING_SLIP = 0.04

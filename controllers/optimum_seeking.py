@@ -25,9 +25,9 @@ from slipbench.contract import (
     Floats,
     Parameter,
 )
-from slipbench.controllers.adhesion import ACCELERATION, FORCE
-from slipbench.controllers.reference import PROBED
-from slipbench.controllers.slip_servo import (
+from slipbench.controllers.parts.adhesion import ACCELERATION, FORCE
+from slipbench.controllers.parts.reference import PROBED
+from slipbench.controllers.parts.slip_servo import (
     N_MOTION,
     N_SERVO,
     full_brake,
@@ -36,7 +36,7 @@ from slipbench.controllers.slip_servo import (
     slide_lasts,
     wanted_pressure,
 )
-from slipbench.controllers.vehicle_data import FORCE_DATA, VALVE_DATA
+from slipbench.controllers.parts.vehicle_data import FORCE_DATA, VALVE_DATA
 
 FIRST_SLIP, LEAST_SLIP, LARGEST_SLIP, SWING, STEP, SPELL = 0, 1, 2, 3, 4, 5
 SETTLING_TIME, PATIENCE, CUT_OUT_SPEED = 6, 7, 8

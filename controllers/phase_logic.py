@@ -29,10 +29,10 @@ from slipbench.contract import (
     Floats,
     Parameter,
 )
-from slipbench.controllers.adhesion import ACCELERATION, FORCE, N_ADHESION, estimate_force
-from slipbench.controllers.pulses import end_vent, pulse
-from slipbench.controllers.reference import highest_axle
-from slipbench.controllers.vehicle_data import BRAKE_GAIN, FORCE_DATA
+from slipbench.controllers.parts.adhesion import ACCELERATION, FORCE, N_ADHESION, estimate_force
+from slipbench.controllers.parts.pulses import end_vent, pulse
+from slipbench.controllers.parts.reference import highest_axle
+from slipbench.controllers.parts.vehicle_data import BRAKE_GAIN, FORCE_DATA
 
 HOLD_DECELERATION, VENT_DECELERATION, FORCE_DROP, RELEASE_SHARE, REGRIP_SHARE = 0, 1, 2, 3, 4
 FILL_DUTY, GAIN_ENDED, GUARD_SLIP, SLOWING_LIMIT, CUT_OUT_SPEED = 5, 6, 7, 8, 9

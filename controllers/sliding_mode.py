@@ -22,9 +22,9 @@ from slipbench.contract import (
     Floats,
     Parameter,
 )
-from slipbench.controllers.adhesion import FORCE
-from slipbench.controllers.reference import PROBED
-from slipbench.controllers.slip_servo import (
+from slipbench.controllers.parts.adhesion import FORCE
+from slipbench.controllers.parts.reference import PROBED
+from slipbench.controllers.parts.slip_servo import (
     N_MOTION,
     N_SERVO,
     full_brake,
@@ -32,7 +32,12 @@ from slipbench.controllers.slip_servo import (
     servo_valve,
     slide_lasts,
 )
-from slipbench.controllers.vehicle_data import BRAKE_GAIN, FORCE_DATA, ROTATING_MASS, VALVE_DATA
+from slipbench.controllers.parts.vehicle_data import (
+    BRAKE_GAIN,
+    FORCE_DATA,
+    ROTATING_MASS,
+    VALVE_DATA,
+)
 
 TARGET_SLIP, REACHING_RATE, BOUNDARY, PATIENCE, CUT_OUT_SPEED = 0, 1, 2, 3, 4
 LEAST_SLIP_SPEED = 0.15

@@ -22,8 +22,8 @@ from slipbench.contract import (
     Floats,
     Parameter,
 )
-from slipbench.controllers.pulses import end_vent
-from slipbench.controllers.reference import N_STATE, PROBED, probed_axle
+from slipbench.controllers.parts.pulses import end_vent
+from slipbench.controllers.parts.reference import N_STATE, PROBED, probed_axle
 
 FILL_SLIP, VENT_SLIP, LOOK_AHEAD, SLOWING_LIMIT, CUT_OUT_SPEED, PATIENCE = 0, 1, 2, 3, 4, 5
 SLIP, VENTED = 0, 1  # of an axle's memory

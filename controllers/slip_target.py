@@ -25,8 +25,8 @@ from slipbench.contract import (
     Floats,
     Parameter,
 )
-from slipbench.controllers.pulses import end_vent, pulse
-from slipbench.controllers.reference import N_STATE, PROBED, probed_axle
+from slipbench.controllers.parts.pulses import end_vent, pulse
+from slipbench.controllers.parts.reference import N_STATE, PROBED, probed_axle
 
 TARGET_SLIP, SLIP_GAIN, RATE_GAIN, PULSE_PERIOD, SMOOTHING_TIME = 0, 1, 2, 3, 4
 SLOWING_LIMIT, PATIENCE, CUT_OUT_SPEED = 5, 6, 7

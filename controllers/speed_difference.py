@@ -25,8 +25,8 @@ from slipbench.contract import (
     Floats,
     Parameter,
 )
-from slipbench.controllers.pulses import end_vent
-from slipbench.controllers.reference import highest_axle
+from slipbench.controllers.parts.pulses import end_vent
+from slipbench.controllers.parts.reference import highest_axle
 
 RELEASE_DIFFERENCE, APPLY_DIFFERENCE, SLOWING_LIMIT, CUT_OUT_SPEED = 0, 1, 2, 3
 

@@ -28,9 +28,9 @@ from slipbench.contract import (
     Floats,
     Parameter,
 )
-from slipbench.controllers.adhesion import FORCE
-from slipbench.controllers.reference import PROBED
-from slipbench.controllers.slip_servo import (
+from slipbench.controllers.parts.adhesion import FORCE
+from slipbench.controllers.parts.reference import PROBED
+from slipbench.controllers.parts.slip_servo import (
     N_MOTION,
     N_SERVO,
     demanded_force,
@@ -40,7 +40,7 @@ from slipbench.controllers.slip_servo import (
     slide_lasts,
     wanted_pressure,
 )
-from slipbench.controllers.vehicle_data import (
+from slipbench.controllers.parts.vehicle_data import (
     FORCE_DATA,
     VALVE_DATA,
 )

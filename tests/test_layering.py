@@ -21,7 +21,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "": {"contract", "ground", "scenario", "stop"},  # the public names
     "__main__": {"commands"},
     "ground": set(),
-    "compiling": set(),
+    "compiling": {"ground"},
     "kernel": {"compiling"},
     "contract": {"ground", "kernel"},  # of the kernel: names of columns alone
     "contact": {"ground"},

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, fields
 from pathlib import Path
 from typing import Any
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.reading import regular_toml
+from slipbench.ground.telling import quoted, shown
 from slipbench.measures.materials import MARKS
 from slipbench.scenario.change import nearest_text
 
@@ -82,17 +83,12 @@ def read_limits(path: str | Path | None = None) -> tuple[Limit, ...]:
     InputError   one line: the file, the limit and key, what is wrong and what is allowed
     """
     source = SHIPPED if path is None else Path(path)
-    try:
-        content = tomllib.loads(source.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise InputError(f"limits {source}: no such file") from None
-    except OSError as problem:
-        raise InputError(f"limits {source}: {problem.strerror or problem}") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise InputError(f"limits {source}: not valid TOML: {problem}") from None
+    content = regular_toml(source, "limits are a TOML file")
     tables = content.pop("limit", None)
     if content:
-        raise InputError(f"limits {source}: unknown key {next(iter(content))!r}; allowed: limit")
+        raise InputError(
+            f"limits {source}: unknown key {shown(next(iter(content)))}; allowed: limit"
+        )
     if not isinstance(tables, list) or not tables or not all(isinstance(t, dict) for t in tables):
         raise InputError(f"limits {source}: at least one [[limit]] is needed")
     limits = tuple(
@@ -124,17 +120,17 @@ def _checked(key: str, value: Any, where: str) -> Any:
     if key in ("low", "high"):
         is_number = isinstance(value, int | float) and not isinstance(value, bool)
         if not is_number or not math.isfinite(value):
-            raise InputError(f"{where} = {value!r}: must be a finite number")
+            raise InputError(f"{where} = {shown(value)}: must be a finite number")
         return float(value)
     if key == "is_condition":
         if not isinstance(value, bool):
-            raise InputError(f"{where} = {value!r}: must be true or false")
+            raise InputError(f"{where} = {shown(value)}: must be true or false")
         return value
     if not isinstance(value, str) or not (value.strip() or key == "requires"):
-        raise InputError(f"{where} = {value!r}: must be a text")
+        raise InputError(f"{where} = {shown(value)}: must be a text")
     allowed = {"rails": RAILS, "mark": MARKS}.get(key)
     if allowed is not None and value not in allowed:
-        raise InputError(f"{where} = {value!r}; allowed: {', '.join(allowed)}")
+        raise InputError(f"{where} = {shown(value)}; allowed: {', '.join(allowed)}")
     return value
 
 
@@ -142,11 +138,11 @@ def _check_together(limits: tuple[Limit, ...], source: Path) -> None:
     names = [limit.name for limit in limits]
     for limit in limits:
         if names.count(limit.name) > 1:
-            raise InputError(f"limits {source}: name {limit.name!r} is given twice")
+            raise InputError(f"limits {source}: name {shown(limit.name)} is given twice")
         if limit.requires and limit.requires not in names:
             raise InputError(
-                f"limits {source}: {limit.name} requires {limit.requires!r}, which is no limit"
-                f" here; {nearest_text(limit.requires, names)}"
+                f"limits {source}: {quoted(limit.name)} requires {shown(limit.requires)}, "
+                f"which is no limit here; {nearest_text(limit.requires, names)}"
             )
         if limit.requires == limit.name:
-            raise InputError(f"limits {source}: {limit.name} requires itself")
+            raise InputError(f"limits {source}: {quoted(limit.name)} requires itself")

@@ -191,6 +191,8 @@ def _conditioning_table(found: Conditioning) -> str:
     )
     if law == "contact_only":
         note += "\nUnder contact_only the rail forgets: W is drawn, but no axle profits from it."
+    if law == "rail_and_contact":
+        note += "\nUnder rail_and_contact an axle also profits from its own pass, in friction met."
     return f"{said}\n\n{plain_table(heads, rows)}\n\n{note}"
 
 

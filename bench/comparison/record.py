@@ -10,6 +10,7 @@ from typing import Any
 
 from slipbench.comparison.compare import Comparison, Row, Score, scores_on, shortest_stop
 from slipbench.ground.errors import InputError
+from slipbench.ground.reading import LONGEST_CODE, regular_bytes
 from slipbench.results.identity import machine_text, versions
 from slipbench.results.output import MARKER
 from slipbench.results.tables import shown_values, written
@@ -122,11 +123,11 @@ def read_record(folder: Path) -> KeptComparison:
     """
     path = folder / RECORD
     try:
-        content = json.loads(path.read_bytes())
-    except OSError as problem:
-        raise InputError(
-            f"{path}: {problem.strerror}; allowed: a folder that slipbench compare wrote"
-        ) from problem
+        content = json.loads(
+            regular_bytes(path, "allowed: a folder that slipbench compare wrote", most=LONGEST_CODE)
+        )
+    except InputError:
+        raise
     except (ValueError, RecursionError) as problem:
         raise InputError(f"{path}: no JSON; run slipbench compare again") from problem
     if not isinstance(content, dict) or content.get(MARKER) != WRITER:

@@ -21,6 +21,8 @@ from typing import Any
 
 import numba
 
+from slipbench.compiling.mode import wanted_way
+
 _OURS = re.compile("[0-9a-f]{16}")
 """Names of our folders: a hash. Other folders in the same place are let alone."""
 
@@ -29,8 +31,11 @@ _KEPT_FOLDERS = 8
 
 
 def hash_of_sources(*places: Path) -> str:
-    """Return a short hash over the names and contents of files, and of all Python below folders."""
-    digest = hashlib.sha256(numba.__version__.encode())
+    """Return a short hash over the names and contents of files, and of all Python below folders.
+
+    numba's version and the way of compiling are in it too.
+    """
+    digest = hashlib.sha256(f"{numba.__version__} {wanted_way()}".encode())
     for place in places:
         for source in [place] if place.is_file() else sorted(place.rglob("*.py")):
             digest.update(source.relative_to(place.parent).as_posix().encode())
@@ -70,6 +75,11 @@ _PACKAGE = Path(__file__).parents[1]
 _KERNEL = (_PACKAGE / "kernel", _PACKAGE / "compiling")
 _STRATEGIES = (*_KERNEL, _PACKAGE / "contract.py", _PACKAGE / "controllers")
 _FOLDER = str(cache_folder(hash_of_sources(*_KERNEL)))
+
+
+def kernel_folder() -> Path:
+    """Return the folder of the compiled kernel."""
+    return Path(_FOLDER)
 
 
 @lru_cache(maxsize=1)

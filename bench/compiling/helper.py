@@ -5,6 +5,8 @@ from typing import Any, TypeVar
 
 import numba
 
+from slipbench.compiling.mode import QUICK, wanted_way
+
 _compile: Any = numba.njit  # its type stub does not know all options
 _Function = TypeVar("_Function", bound=Callable[..., Any])
 
@@ -13,7 +15,14 @@ def helper(function: _Function) -> _Function:
     """Compile a function that strategies call.
 
     numba's njit without counting references to arrays, which a strategy is only lent (measured: 8 %
-    of a stop). A function that makes arrays needs numba.njit itself.
+    of a stop), where numba knows how. A function that makes arrays needs numba.njit itself.
     """
-    compiled: _Function = _compile(error_model="numpy", _nrt=False)(function)
+    compiled: _Function
+    if wanted_way() == QUICK:
+        try:
+            compiled = _compile(error_model="numpy", _nrt=False)(function)
+            return compiled
+        except TypeError:  # a numba without this option
+            pass
+    compiled = _compile(error_model="numpy")(function)
     return compiled

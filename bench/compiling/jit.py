@@ -1,108 +1,29 @@
-"""How the kernel's functions are compiled.
+"""How the kernel's functions are compiled; `slipbench.compiling.mode` chooses between two ways."""
 
-None of them allocates, so numba's reference counting is left out: with it every call that hands on
-the whole `World` counts its thirty-odd arrays up and down (measured: a quarter of a stop's time,
-and a third of the time to compile). Functions that only compiled code calls get no wrapper for
-Python (measured: a quarter of the time to compile).
-"""
-
-import sys
-from collections.abc import Callable
-from functools import cached_property, update_wrapper
-from types import ModuleType
 from typing import Any
 
-import numba
-from numba.core.registry import cpu_target
+from slipbench.compiling.cache import kernel_folder
+from slipbench.compiling.mode import QUICK, wanted_way, way_that_works
 
-from slipbench.compiling.linking import ApartCompiler, EntryCompiler, PartCompiler
+_way: Any = way_that_works(kernel_folder() if wanted_way() == QUICK else None)
 
-_compile: Any = numba.njit  # its type stub does not know all options
-_PLAIN: dict[str, Any] = {"error_model": "numpy", "_nrt": False}
-_UNWRAPPED: dict[str, Any] = {
-    "no_cpython_wrapper": True,
-    "no_cfunc_wrapper": True,
-    "pipeline_class": PartCompiler,
-    **_PLAIN,
-}
-
-
-def _load_numba() -> None:
-    """Let numba load all it can compile, without the whole of scipy.linalg.
-
-    numba only asks whether scipy's BLAS is there, which scipy, required by this package, promises
-    (measured: a tenth of the start of a stop). A strategy that uses it imports the true one later.
-    """
-    asked = "scipy.linalg.cython_blas"
-    stands_in = sys.modules.setdefault(asked, ModuleType(asked))
-    try:
-        cpu_target.target_context.refresh()
-    finally:
-        if not hasattr(stands_in, "__pyx_capi__"):
-            del sys.modules[asked]
-
-
-_load_numba()
-
-inner = _compile(**_UNWRAPPED)
+inner = _way.inner
 """Compile a function that only compiled code calls."""
 
-_apart = _compile(forceinline=False, **{**_UNWRAPPED, "pipeline_class": ApartCompiler})
+part = _way.part
+"""Compile a function that Python may call as well, in tests for one."""
 
-_folded = _compile(forceinline=True, **_UNWRAPPED)
+folded = _way.folded
+"""Compile like `part`, and fold the machine code into the callers."""
 
-inlined = _compile(inline="always", **_UNWRAPPED)
+apart = _way.apart
+"""Compile like `part`, and keep it out of line: it is rare."""
+
+inlined = _way.inlined
 """Compile a function of the whole `World` into its callers."""
 
+entry = _way.entry
+"""Compile, at import and for the cache on disk, a function that Python calls with a `World`."""
 
-class part:
-    """Compile a function that Python may call as well, in tests for one.
-
-    To compiled code it is an `inner` function; called from Python it is compiled once more, with
-    the wrapper that needs, so that nobody waits for wrappers nobody calls.
-    """
-
-    def __init__(self, function: Callable[..., Any], compile_inner: Any = inner) -> None:
-        update_wrapper(self, function)
-        self.py_func = function
-        self.dispatcher = compile_inner(function)  # numba's type holds it only weakly
-        self._numba_type_ = numba.types.Dispatcher(self.dispatcher)  # what compiled code sees
-
-    @cached_property
-    def _for_python(self) -> Any:
-        return _compile(**_PLAIN)(self.py_func)
-
-    def __call__(self, *arguments: Any) -> Any:
-        """Call the function from Python."""
-        return self._for_python(*arguments)
-
-
-def folded(function: Callable[..., Any]) -> part:
-    """Compile like `part`, and fold the machine code into the callers (measured: 8 % of a stop)."""
-    return part(function, _folded)
-
-
-def apart(function: Callable[..., Any]) -> part:
-    """Compile like `part`, and keep it out of line though `folded` functions call it: it is rare.
-
-    numba hands `folded` down to whatever such a function is the first to call.
-    """
-    return part(function, _apart)
-
-
-def entry(signature: Any, allocates: bool = False) -> Any:
-    """Compile, at import and for the cache on disk, a function that Python calls with a `World`."""
-    options = {**_PLAIN, "_nrt": allocates, "no_cfunc_wrapper": True}
-    return _compile(signature, cache=True, pipeline_class=EntryCompiler, **options)
-
-
-def compile_strategy(update: Callable[..., Any], signature: Any, is_kept: bool) -> Any:
-    """Compile a strategy, kept on disk or not.
-
-    It is only lent its arrays, so references need not be counted (measured: 8 % of a stop); one
-    that makes arrays of its own does not compile without, and is compiled with.
-    """
-    try:
-        return _compile(signature, cache=is_kept, **_PLAIN)(update)
-    except numba.core.errors.NumbaError:
-        return _compile(signature, cache=is_kept, error_model="numpy")(update)
+compile_strategy = _way.compile_strategy
+"""Compile a strategy, kept on disk or not."""

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from slipbench.ground.csv_rows import csv_rows
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import shown
 
 FloatArray = NDArray[np.float64]
 
@@ -158,11 +159,11 @@ def _check_header(source: Path, line: int, names: list[str]) -> str | None:
     for name in names:
         if name not in allowed:
             raise InputError(
-                f"{source}, line {line}: column {name!r} is not known; allowed: "
+                f"{source}, line {line}: column {shown(name)} is not known; allowed: "
                 + ", ".join(allowed)
             )
         if names.count(name) > 1:
-            raise InputError(f"{source}, line {line}: column {name!r} appears more than once")
+            raise InputError(f"{source}, line {line}: column {shown(name)} appears more than once")
     speeds = [name for name in names if name in SPEED_COLUMNS]
     if len(speeds) > 1:
         raise InputError(
@@ -173,7 +174,7 @@ def _check_header(source: Path, line: int, names: list[str]) -> str | None:
 
 def _number(source: Path, line: int, column: str, text: str) -> float:
     """Return one field as a number in its allowed range."""
-    where = f"{source}, line {line}, column {column}: {text.strip()!r}"
+    where = f"{source}, line {line}, column {column}: {shown(text.strip())}"
     try:
         value = float(text)
     except ValueError:

@@ -6,6 +6,7 @@ import csv
 from pathlib import Path
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.reading import place, regular_text
 
 
 def csv_rows(file: Path, what: str) -> list[tuple[int, list[str]]]:
@@ -20,13 +21,9 @@ def csv_rows(file: Path, what: str) -> list[tuple[int, list[str]]]:
 
     Raises
     ------
-    InputError   if the file cannot be read, is no UTF-8 text or not CSV
+    InputError   if the file cannot be read, is no regular file, no UTF-8 text or not CSV
     """
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as problem:
-        reason = getattr(problem, "strerror", None) or "not UTF-8 text"
-        raise InputError(f"{file}: cannot be read ({reason}); {what} is CSV") from None
+    text = regular_text(file, f"{what} is CSV")
     rows = []
     for number, line in enumerate(text.splitlines(), start=1):
         if not line.strip() or line.lstrip().startswith("#"):
@@ -34,5 +31,5 @@ def csv_rows(file: Path, what: str) -> list[tuple[int, list[str]]]:
         try:
             rows.append((number, next(csv.reader([line], strict=True))))
         except csv.Error as problem:
-            raise InputError(f"{file}: line {number}: not CSV ({problem})") from None
+            raise InputError(f"{place(file)}: line {number}: not CSV ({problem})") from None
     return rows

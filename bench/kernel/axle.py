@@ -12,8 +12,14 @@ from slipbench.compiling.jit import folded, inlined, inner
 from slipbench.kernel.driver import time_to_travel
 from slipbench.kernel.friction import heat_brake, rim_force
 from slipbench.kernel.pneumatics import apply_due_commands, count_air, next_due, pressure_piece
-from slipbench.kernel.rail import clean_own_contact, enter_cell, leave_cell, peak_met
-from slipbench.kernel.records import CONTACT_ONLY, DISC, POLACH
+from slipbench.kernel.rail import (
+    clean_own_contact,
+    enter_cell,
+    leave_cell,
+    peak_met,
+    share_own_contact,
+)
+from slipbench.kernel.records import CONTACT_ONLY, DISC, POLACH, RAIL_AND_CONTACT
 from slipbench.kernel.sanding import lay_sand, let_sand_fall
 from slipbench.kernel.sensing import load_sensor, sense_together, take_sample, unload_sensor
 from slipbench.kernel.tally import (
@@ -231,13 +237,16 @@ def _end_piece(k: int, world: Any) -> None:
         if world.sanders[i].i_axle == i_axle:
             flow = world.sander_states[i].falling
             let_sand_fall(spent, time, flow, world.sanders[i], world.sander_states[i])
+    limit = state.wheel_load * state.friction
     if lanes.border[k] <= spent + _NO_TIME:
         _enter_next_cell(i_axle, world)
+    end_speed = lanes.speed[k] + moving.acceleration * spent
+    cell, sand = world.cells[state.i_cell], world.rail_sand[state.i_cell]
     if train.cleaning_law == CONTACT_ONLY:
-        end_speed = lanes.speed[k] + moving.acceleration * spent
-        clean_own_contact(
-            end_speed, world.cells[state.i_cell], world.rail_sand[state.i_cell], train, state
-        )
+        clean_own_contact(end_speed, cell, sand, train, state)
+    elif train.cleaning_law == RAIL_AND_CONTACT:
+        traction, work = 0.5 * abs(state.rail_force) / limit, world.rail_work[state.i_cell]
+        share_own_contact(end_speed, traction, cell, work, sand, train, state)
 
 
 @inner

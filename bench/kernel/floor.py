@@ -12,10 +12,17 @@ from slipbench.kernel.air import ATMOSPHERE, mass_flow, pressure_rate
 from slipbench.kernel.creep import find_peak
 from slipbench.kernel.driver import move_handle, time_to_handle_event
 from slipbench.kernel.loads import has_transfer, transfer_load
-from slipbench.kernel.rail import conditioned_friction, enter_cell, leave_cell, sanded_friction
+from slipbench.kernel.rail import (
+    conditioned_friction,
+    enter_cell,
+    leave_cell,
+    pass_friction,
+    sanded_friction,
+)
 from slipbench.kernel.records import (
-    CONTACT_ONLY,
     MEASURED_CURVE,
+    RAIL_AND_CONTACT,
+    RAIL_MEMORY,
     RAMPS,
     RUNNING,
     SPEED_PROPORTIONAL,
@@ -31,9 +38,9 @@ _SPEED_STEP = 0.995
 """Peaks are taken at a speed up to this factor lower than the present one, where they are higher.
 They are found anew when the train has slowed to it."""
 
-_AT_REST = 5e-3
+AT_REST = 5e-3
 
-_LONGEST_STEP = 5e-3
+LONGEST_STEP = 5e-3
 """The floor's own steps are never longer, whatever the scenario's. [s]"""
 
 
@@ -53,7 +60,7 @@ def most_cleaning(train: Any) -> float:
 
 
 @inner
-def _peak_force(train_speed: float, axle: Any, state: Any, law: Any) -> float:
+def peak_force(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     """Return the peak force at this or a slightly lower speed, never below the true one. [N]
 
     The peak over load and friction is kept until the speed falls below that it was found for, or
@@ -73,18 +80,25 @@ def _peak_force(train_speed: float, axle: Any, state: Any, law: Any) -> float:
 
 
 @inner
-def _most_self_cleaned(cell: Any, sand: float, axle: Any, train: Any, law: Any, state: Any) -> None:
+def most_self_cleaned(
+    cell: Any, work: float, sand: float, axle: Any, train: Any, law: Any, state: Any
+) -> None:
     """Set the largest friction a contact can keep up by its own work: creepage one, lowest speed.
 
     From the recovered friction downwards, force and friction settle on their largest common value.
+    Where the rail remembers as well: the mean of the pass that cleans most, all friction used.
     """
+    if train.cleaning_law == RAIL_AND_CONTACT:
+        most = train.contact_share * most_cleaning(train) * state.wheel_load
+        state.friction = pass_friction(cell, work, most, sanded_friction(sand, train))
+        return
     state.friction = cell.recovered_friction + sanded_friction(sand, train)
     for _ in range(60):
         before = state.friction
         if law.kind == MEASURED_CURVE:
             force = 2.0 * state.wheel_load * state.friction
         else:
-            force = find_peak(_AT_REST, axle, state, law)[1]
+            force = find_peak(AT_REST, axle, state, law)[1]
         state.friction = conditioned_friction(cell, 0.5 * force) + sanded_friction(sand, train)
         if before - state.friction < 1e-9:
             break
@@ -93,7 +107,7 @@ def _most_self_cleaned(cell: Any, sand: float, axle: Any, train: Any, law: Any, 
 
 
 @inner
-def _walk(
+def walk(
     duration: float, path: float, speed: float, cleaning: float, world: Any, i_axle: int
 ) -> None:
     """Move an axle along its cells; each left behind is cleaned as much as a wheel ever could.
@@ -111,7 +125,7 @@ def _walk(
             world.sander_states[i].pending += flow * duration * sander.placement
     state.to_border -= path
     while state.to_border <= 0.0:
-        grip = _peak_force(speed, axle, state, law)
+        grip = peak_force(speed, axle, state, law)
         state.cell_energy = 0.5 * cleaning * grip * train.cell_length
         leave_cell(train, world.rail_work, world.rail_sand, state)
         ahead = min(state.i_cell + 1, world.cells.shape[0] - 1)
@@ -119,16 +133,17 @@ def _walk(
             if world.sanders[i].i_axle == i_axle:
                 lay_sand(ahead, train, world.rail_sand, world.sander_states[i])
         enter_cell(ahead, world.cells, world.rail_work, world.rail_sand, train, state)
-        if train.cleaning_law == CONTACT_ONLY:
-            _most_self_cleaned(world.cells[ahead], world.rail_sand[ahead], axle, train, law, state)
+        if train.cleaning_law != RAIL_MEMORY:
+            work, sand = world.rail_work[ahead], world.rail_sand[ahead]
+            most_self_cleaned(world.cells[ahead], work, sand, axle, train, law, state)
         state.to_border += train.cell_length
 
 
 @inner
-def _grip_in_step(duration: float, axle: Any, state: Any, i_axle: int, world: Any) -> float:
+def grip_in_step(duration: float, axle: Any, state: Any, i_axle: int, world: Any) -> float:
     """Return the largest peak force of all cells an axle may stand in during a step. [N]"""
     train, law, speed = world.train[0], world.law[0], world.train_state[0].speed
-    grip = _peak_force(speed, axle, state, law)
+    grip = peak_force(speed, axle, state, law)
     reach = speed * duration * 1.01 - state.to_border
     here, energy = state.i_cell, state.cell_energy
     friction, known_friction = state.friction, state.peak_friction
@@ -146,12 +161,13 @@ def _grip_in_step(duration: float, axle: Any, state: Any, i_axle: int, world: An
         reach -= train.cell_length
         enter_cell(ahead, world.cells, world.rail_work, world.rail_sand, train, state)
         sand = max(world.rail_sand[ahead], min(world.rail_sand[ahead] + pending, train.sand_limit))
-        if train.cleaning_law == CONTACT_ONLY:
-            _most_self_cleaned(world.cells[ahead], sand, axle, train, law, state)
+        if train.cleaning_law != RAIL_MEMORY:
+            work = world.rail_work[ahead]
+            most_self_cleaned(world.cells[ahead], work, sand, axle, train, law, state)
         else:
             gained = sanded_friction(sand, train) - sanded_friction(world.rail_sand[ahead], train)
             state.friction += gained
-        grip = max(grip, _peak_force(speed, axle, state, law))
+        grip = max(grip, peak_force(speed, axle, state, law))
     cell = world.cells[here]
     state.i_cell, state.cell_energy = here, energy
     state.friction, state.peak_friction = friction, known_friction
@@ -177,7 +193,7 @@ def _limited_force(grip: float, demand: float, duration: float, cap: float, stat
 
 
 @inner
-def _resistance_bound(speed: float, fastest: float, force: float, train: Any) -> float:
+def resistance_bound(speed: float, fastest: float, force: float, train: Any) -> float:
     """Return resistance and gradient so that their impulse per metre is never too small. [N]"""
     resistance = max(
         running_resistance(speed, train), running_resistance(fastest, train) * speed / fastest
@@ -198,7 +214,7 @@ def _change_limited(
         axle, own = world.axles[i_axle], world.axle_states[i_axle]
         demand = axle.brake_gain * axle.pad_share * pressures[axle.i_vehicle]
         if i_axle < n_limited:
-            grip = _grip_in_step(duration, axle, own, i_axle, world)
+            grip = grip_in_step(duration, axle, own, i_axle, world)
             force += _limited_force(grip, demand, duration, axle.rotating_mass * fastest, own)
         else:
             force += demand
@@ -213,7 +229,7 @@ def _change_pooled(duration: float, pressures: Any, extra: float, world: Any) ->
     grip, demand, rotating = 0.0, 0.0, 0.0
     for i_axle in range(world.axles.shape[0]):
         axle = world.axles[i_axle]
-        grip += _grip_in_step(duration, axle, world.axle_states[i_axle], i_axle, world)
+        grip += grip_in_step(duration, axle, world.axle_states[i_axle], i_axle, world)
         demand += axle.brake_gain * axle.pad_share * pressures[axle.i_vehicle]
         rotating += axle.rotating_mass
     store = world.axle_states[0]
@@ -228,7 +244,7 @@ def _change_pooled(duration: float, pressures: Any, extra: float, world: Any) ->
 
 
 @inner
-def _fastest_fill(world: Any) -> float:
+def fastest_fill(world: Any) -> float:
     """Return a rate no cylinder fills faster than. [Pa/s]"""
     train = world.train[0]
     if train.air_model == RAMPS:
@@ -242,7 +258,7 @@ def _fastest_fill(world: Any) -> float:
 
 
 @inner
-def _line_force(distance: float, path: float, world: Any) -> float:
+def line_force(distance: float, path: float, world: Any) -> float:
     """Return the largest force of gradient and curves at the ends and in the middle of a step."""
     force = -math.inf
     for share in (0.0, 0.5, 1.0):
@@ -290,35 +306,34 @@ with compiled_here():
         """
         state, train, run = world.train_state[0], world.train[0], world.run[0]
         cleaning = most_cleaning(train)
-        fastest_fill = _fastest_fill(world)
-        if train.cleaning_law == CONTACT_ONLY:
+        filling = fastest_fill(world)
+        if train.cleaning_law != RAIL_MEMORY:
             for i_axle in range(world.axles.shape[0]):
                 own = world.axle_states[i_axle]
-                sand = world.rail_sand[own.i_cell]
-                _most_self_cleaned(
-                    world.cells[own.i_cell], sand, world.axles[i_axle], train, world.law[0], own
-                )
+                axle, cell = world.axles[i_axle], world.cells[own.i_cell]
+                work, sand = world.rail_work[own.i_cell], world.rail_sand[own.i_cell]
+                most_self_cleaned(cell, work, sand, axle, train, world.law[0], own)
         after = np.zeros(world.vehicle_states.shape[0])
         middle = np.zeros(world.vehicle_states.shape[0])
         while state.status == RUNNING:
             move_handle(world)
-            duration = min(run.maximum_step, _LONGEST_STEP, time_to_handle_event(world))
+            duration = min(run.maximum_step, LONGEST_STEP, time_to_handle_event(world))
             if state.acceleration < 0.0:
-                to_rest = (state.speed - 0.5 * _AT_REST) / -state.acceleration
+                to_rest = (state.speed - 0.5 * AT_REST) / -state.acceleration
                 duration = min(duration, max(to_rest, 1e-9))
             for i in range(after.shape[0]):
                 vehicle = world.vehicle_states[i]
                 scale = train.full_pressure * vehicle.load_factor
                 target = scale * (vehicle.demand + vehicle.demand_rate * duration)
-                filled = min(target, after[i] + fastest_fill * duration)
+                filled = min(target, after[i] + filling * duration)
                 # a factor acts at once on an ideal brake, and no later than that on any other
                 middle[i] = 0.5 * (after[i] + filled) * train.demand_factor_limit
                 after[i] = filled
                 vehicle.demand += vehicle.demand_rate * duration
-            extra = _resistance_bound(
+            extra = resistance_bound(
                 state.speed,
                 fastest,
-                _line_force(state.distance, state.speed * duration, world),
+                line_force(state.distance, state.speed * duration, world),
                 train,
             )
             if n_limited < 0:
@@ -330,10 +345,10 @@ with compiled_here():
             state.speed += change
             state.acceleration = change / duration
             for i_axle in range(world.axles.shape[0]):
-                _walk(duration, path, max(state.speed, _AT_REST), cleaning, world, i_axle)
+                walk(duration, path, max(state.speed, AT_REST), cleaning, world, i_axle)
             state.distance += path
             state.time += duration
-            if state.speed <= _AT_REST:
+            if state.speed <= AT_REST:
                 state.status = STOPPED
             elif state.distance >= run.maximum_distance:
                 state.status = TOO_FAR

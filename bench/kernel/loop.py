@@ -41,7 +41,7 @@ def observe(i_group: int, world: Any) -> None:
         axle, moving = world.axles[i_axle], world.axle_states[i_axle]
         vehicle = world.vehicle_states[axle.i_vehicle]
         if moving.n_sensed <= n_samples:  # a sample as the step begins
-            sense_now(state.clock, moving.pressure, train, axle, moving)
+            sense_now(state.clock, moving.wheel_speed, moving.pressure, train, axle, moving)
         row = world.observation[i_axle]
         row[0] = moving.sensed_speed[place]
         row[1] = moving.sensed_pressure[place] if train.has_pressure_transducer else math.nan
@@ -97,7 +97,7 @@ def accept(i_group: int, world: Any) -> int:
         if n_restored == 0 and moving.n_restored > 0:
             moving.restored_time, moving.restored_speed = state.clock, speed
         n_vents = moving.vent_count
-        send_command(state.clock, valve, factor, train, moving)
+        send_command(state.clock, valve, factor, world.axles[i_axle], moving)
         if moving.vent_count > n_vents and speed < LOW_SPEED:
             if moving.low_speed_vents == 0:
                 moving.low_speed_vent_time = state.clock

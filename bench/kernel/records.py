@@ -31,8 +31,8 @@ N_TABLE = 401
 N_CURVE_SPEEDS, N_CURVE = 8, 241
 """Most train speeds of a measured curve, and its nodes of creepage."""
 
-RAIL_MEMORY, CONTACT_ONLY = 0, 1
-"""Cleaning laws: the rail remembers for the wheels behind; or the contact cleans only itself."""
+RAIL_MEMORY, CONTACT_ONLY, RAIL_AND_CONTACT = 0, 1, 2
+"""Cleaning laws: the rail remembers for the wheels behind; the contact cleans only itself; both."""
 
 FIXED_RATE, SPEED_PROPORTIONAL = 0, 1
 """How a sander doses."""
@@ -93,8 +93,15 @@ SLIDE_SIGNAL = 0
 SENSOR = (
     *("rim_travel", "next_pulse", "n_pulses"),
     *("pulse_time", "sampled_pulse_time", "measured_speed"),
+    *("pulse_shift", "deviate"),
 )
-"""What a plain sensor's state is."""
+"""What the state of a sensor is that loses no pulse meanwhile."""
+
+TEETH = (
+    *("pulse_pitch", "pulses_per_metre", "assumed_pitch"),
+    *("pitch_error", "turns_per_metre", "pitch_phase"),
+)
+"""What its toothed wheel is like."""
 
 ADHESION_WORKS = ("used", "usable", "excess", "demanded", "peak", "load")
 """Works of the rail force and its bounds over distance, axle by axle."""
@@ -128,8 +135,6 @@ TRAIN = _record(
     ("release_time", _f),  # linear ramp to a lower demand [s]
     ("fill_rate", _f),  # cylinder pressure, upper limit [Pa/s]
     ("vent_rate", _f),  # [Pa/s]
-    ("fill_delay", _f),  # command to effect [s]
-    ("vent_delay", _f),  # also for hold [s]
     ("demand_factor_limit", _f),  # [-]
     ("full_pressure", _f),  # at emergency demand, laden [Pa]
     ("air_model", _i),  # RAMPS or FLOW
@@ -155,7 +160,8 @@ TRAIN = _record(
     ("room", _f),  # smallest axle spacing less a cell: axles that run less move together [m]
     ("locked_cleaning_share", _f),  # cleaning efficiency at creepage one [-]
     ("full_cleaning_slip", _f),  # creepage up to which cleaning is full [-]
-    ("cleaning_law", _i),  # RAIL_MEMORY or CONTACT_ONLY
+    ("cleaning_law", _i),  # RAIL_MEMORY, CONTACT_ONLY or RAIL_AND_CONTACT
+    ("contact_share", _f),  # of a pass's work, acting in its own contact (RAIL_AND_CONTACT) [-]
     ("redeposition", _f),  # share of W, as an exponent, that each wheel lays down again [-]
     ("sand_friction", _f),  # friction gained under much sand [-]
     ("sand_scale", _f),  # sand for a share 1 - 1/e of that [kg/m]
@@ -223,10 +229,14 @@ AXLE = _record(
     ("pulse_pitch", _f),  # rim travel between two pulses [m]
     ("pulses_per_metre", _f),  # one over that [1/m]
     ("assumed_pitch", _f),  # what the equipment believes it to be [m]
-    ("n_teeth", _i),
     ("pitch_error", _f),  # once a turn, amplitude [m]
+    ("turns_per_metre", _f),  # of the wheel [1/m]
+    ("pitch_phase", _f),  # where in the turn the error stands as the stop begins, from 0 to 1 [-]
     ("jitter", _f),  # of each pulse, standard deviation [m]
     ("dropout", _f),  # share of pulses lost [-]
+    ("dropout_burst", _i),  # most pulses lost one after the other
+    ("fill_delay", _f),  # command to effect [s]
+    ("vent_delay", _f),  # also for hold [s]
     ("i_group", _i),
     ("i_vehicle", _i),
     ("i_bogie", _i),
@@ -439,7 +449,10 @@ AXLE_STATE = _record(
     ("n_sensed", _i),  # samples of its controller it has been moved past
     ("sensed_speed", _f, (QUEUE_LENGTH,)),  # what they found, the oldest overwritten [m/s]
     ("sensed_pressure", _f, (QUEUE_LENGTH,)),  # [Pa]
-    ("n_teeth_passed", _i),
+    ("pulse_shift", _f),  # how late the latest pulse of the last sample was seen [s]
+    ("deviate", _f),  # of the next pulse that counts, over the standard deviation [-]
+    ("until_lost", _f),  # pulses yet to be seen before one is lost, infinite where none is [-]
+    ("n_losing", _i),  # pulses then lost one after the other
     ("noise_state", _i),
     ("noise", _f),  # extra jitter by fault [m]
     ("sensor_fault", _i),  # 0, SENSOR_DEAD + 1 or SENSOR_STUCK + 1
@@ -518,8 +531,9 @@ LANES = _record(  # pieces of time that axles are moved through together, see sl
     ("next_slope", _f, _lane),
     ("is_right", _f, _lane),  # 1 where the stages hold
     # the sensor: of the axle, and what it knows, as in AXLE and AXLE_STATE
-    *((name, _f, _lane) for name in ("pulse_pitch", "pulses_per_metre", "assumed_pitch")),
+    *((name, _f, _lane) for name in TEETH),
     *((name, _f, _lane) for name in SENSOR),
+    ("jitter", _f, _lane),  # standard deviation, with that of a fault [m]
     ("start", _f, _lane),  # time at the piece's start [s]
     ("sample", _f, _lane),  # next sample of its controller after that [s]
     # for what is added up, see slipbench.kernel.tally

@@ -9,10 +9,11 @@ from __future__ import annotations
 import hashlib
 import json
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.reading import regular_bytes
+from slipbench.ground.telling import told
 from slipbench.scenario import Scenario
 from slipbench.scenario.fields import Record, specs_of
 
@@ -46,8 +47,8 @@ def scenario_from_text(text: str) -> Scenario:
     """
     try:
         made = _made(Scenario, json.loads(text))
-    except (TypeError, ValueError, AttributeError) as problem:
-        raise InputError(f"stored scenario cannot be read: {problem}") from problem
+    except (TypeError, ValueError, AttributeError, KeyError, RecursionError) as problem:
+        raise InputError(f"stored scenario cannot be read: {told(problem)}") from problem
     assert isinstance(made, Scenario)
     return made
 
@@ -95,10 +96,7 @@ def _file(path: str | None) -> dict[str, str] | None:
     """Return a file's path with the hash of its content, which decides the numbers."""
     if path is None:
         return None
-    try:
-        content = Path(path).read_bytes()
-    except OSError as problem:
-        raise InputError(f"{path}: cannot be read ({problem.strerror})") from None
+    content = regular_bytes(path, "a file the scenario names")
     return {"path": path, "sha256": hashlib.sha256(content).hexdigest()}
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from slipbench.contract import Controller, Update
 from slipbench.ground.errors import InputError
+from slipbench.ground.reading import regular_bytes
 from slipbench.results.canonical import as_json, short_hash
 from slipbench.results.identity import hash_of_files, imported_names
 from slipbench.strategies.native import NativeUpdate
@@ -130,7 +131,8 @@ def source_text(controller: Controller) -> str:
     """Return the text of the file a strategy's function stands in; of a library, what it is."""
     if isinstance(controller.update, NativeUpdate):
         return f"shared library {controller.update.path}, sha256 {controller.update.digest}"
-    return _own_file(controller.update).read_text(encoding="utf-8")
+    content = regular_bytes(_own_file(controller.update), "a strategy is a Python file")
+    return content.decode("utf-8", "backslashreplace")
 
 
 def _own_file(update: Update) -> Path:

@@ -14,8 +14,7 @@ from typing import Any
 from slipbench.ground.errors import InputError
 from slipbench.results.canonical import short_hash
 from slipbench.results.identity import differing, machine_text, versions, versions_text
-from slipbench.running.runners import IN_FLIGHT, Result
-from slipbench.running.task import Outcome, Task, run_task
+from slipbench.running.task import IN_FLIGHT, Outcome, Result, Task, run_task
 
 PATIENCE = 30.0
 """How long a scheduler and its first worker are waited for. [s]"""

@@ -65,7 +65,9 @@ def as_input_error(known: Known, act: Callable[[], T]) -> T:
         return act()
     except InputError:
         raise
-    except (Exception, SystemExit) as problem:
+    except KeyboardInterrupt:
+        raise
+    except BaseException as problem:  # a strategy may raise, or end, by whatever it likes
         if known.is_shipped:
             raise
         where = where_in(problem, Path(known.origin))

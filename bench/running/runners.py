@@ -24,15 +24,10 @@ from slipbench.results.identity import machine_text
 from slipbench.running.candidate import FLOOR_CANDIDATE, controller_of
 from slipbench.running.pool import n_cores
 from slipbench.running.runner import prepare
-from slipbench.running.task import Outcome, Task, run_task
-
-Result = tuple[Task, Outcome]
+from slipbench.running.task import IN_FLIGHT, Outcome, Result, Task, run_task
 
 MOST_LOSSES = 3
 """A stop whose worker died this often is given up."""
-
-IN_FLIGHT = 2
-"""Stops waiting or running for each worker."""
 
 
 class Runner(Protocol):

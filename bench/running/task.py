@@ -49,6 +49,13 @@ class Outcome:
     duration: float
 
 
+Result = tuple[Task, Outcome]
+"""What a runner hands back."""
+
+IN_FLIGHT = 2
+"""Stops waiting or running for each worker."""
+
+
 def make_task(scenario: Scenario, candidate: Candidate, seed: int, hashed: str = "") -> Task:
     """Return the task of a stop; `hashed` is the scenario's hash, if it is known already."""
     hashed = hashed or scenario_hash(scenario)
@@ -89,7 +96,7 @@ def _summary(task: Task) -> Mapping[str, Any]:
     from slipbench.stop.shortest import shortest_possible
 
     if task.candidate.reference == FLOOR:
-        return {"shortest_possible": shortest_possible(task.scenario)}
+        return {"shortest_possible": shortest_possible(task.scenario, seed=task.seed)}
     return run_stop(task.scenario, controller_of(task.candidate), task.seed).summary
 
 

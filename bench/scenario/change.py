@@ -3,15 +3,16 @@
 import dataclasses
 import difflib
 from collections.abc import Iterable, Mapping, Sized
-from typing import TYPE_CHECKING, Any
+from typing import Any, TypeVar
 
 from slipbench.ground.errors import InputError
-from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, one_line, shown, specs_of
-
-if TYPE_CHECKING:
-    from slipbench.scenario.scenario import Scenario
+from slipbench.ground.telling import one_line, shown
+from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, specs_of
 
 Changes = dict[tuple[str, ...], Any]
+
+Whole = TypeVar("Whole", bound=Record)
+"""A scenario, which this module need not know."""
 
 
 def nearest_text(word: str, known: Iterable[str]) -> str:
@@ -21,7 +22,7 @@ def nearest_text(word: str, known: Iterable[str]) -> str:
     return f"did you mean {near[0]}?" if near else f"known: {', '.join(words)}"
 
 
-def changed(scenario: "Scenario", changes: Mapping[str, Any]) -> "Scenario":
+def changed(scenario: Whole, changes: Mapping[str, Any]) -> Whole:
     """Return a copy of `scenario` with `changes` (dotted path to SI value); see its `replace`."""
     wanted: Changes = {}
     for path, value in changes.items():
@@ -31,13 +32,15 @@ def changed(scenario: "Scenario", changes: Mapping[str, Any]) -> "Scenario":
             wanted[concrete] = value
     _refuse_overlap(wanted)
     _keep_emergency(scenario, wanted)
-    made: Scenario = _rebuild(scenario, "", wanted)
+    before: Any = scenario
+    made: Any = _rebuild(before, "", wanted)
     kept = {
         path: origin
-        for path, origin in scenario.provenance.items()
-        if _value_at(made, path) == _value_at(scenario, path)
+        for path, origin in before.provenance.items()
+        if _value_at(made, path) == _value_at(before, path)
     }
-    return dataclasses.replace(made, provenance=kept)
+    result: Whole = dataclasses.replace(made, provenance=kept)
+    return result
 
 
 def _expand(
@@ -92,7 +95,7 @@ def _refuse_overlap(wanted: Changes) -> None:
                 raise InputError(f"{whole}: changed whole and again at {part}; give one of them")
 
 
-def _keep_emergency(scenario: "Scenario", wanted: Changes) -> None:
+def _keep_emergency(scenario: Any, wanted: Changes) -> None:
     """Let entries at emergency follow the emergency position when the number of steps changes."""
     if any(path[0] == "driver" for path in wanted):
         return

@@ -9,25 +9,20 @@ import dataclasses
 import math
 import numbers
 import operator
+import unicodedata
 from collections.abc import Callable, Mapping
-from typing import Any, NoReturn, TypeVar, dataclass_transform
+from typing import Any, NamedTuple, NoReturn, TypeVar, dataclass_transform
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import shown
 from slipbench.scenario.units import Unit, si_unit
 
 T = TypeVar("T")
 _NO_DEFAULT: Any = object()
+LONGEST_TEXT = 1000
+"""Characters of a text in a scenario."""
 
-
-def shown(value: object) -> str:
-    """Return `value` as one short line for an error message."""
-    text = one_line(repr(value))
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
-def one_line(text: str) -> str:
-    """Return `text` with every run of white space, line ends included, as one space."""
-    return " ".join(text.split())
+_UNSEEN = ("Cc", "Cs")  # Unicode's categories of control characters, and of halves of pairs
 
 
 class Unacceptable(ValueError):
@@ -118,13 +113,14 @@ class FieldSpec:
             return self._accept_one(value, unit)
         if not _is_sequence(value):
             raise Unacceptable(f"must be a list, each item {self.allowed_text(unit)}")
+        n_items = len(value)  # type: ignore[arg-type]
+        if self.max_items is not None and n_items > self.max_items:
+            raise Unacceptable(f"has {n_items} items, at most {self.max_items} are allowed")
         items = tuple(self._accept_one(item, unit) for item in value)  # type: ignore[attr-defined]
         if len(items) < self.min_items:
             raise Unacceptable(
                 f"must have at least {self.min_items} item(s), each {self.allowed_text(unit)}"
             )
-        if self.max_items is not None and len(items) > self.max_items:
-            raise Unacceptable(f"has {len(items)} items, at most {self.max_items} are allowed")
         return items
 
     def _accept_one(self, value: object, unit: Unit | None) -> Any:
@@ -169,6 +165,10 @@ def _is_sequence(value: object) -> bool:
 def _accept_text(value: object) -> str:
     if not isinstance(value, str) or not value.strip() or value.splitlines() != [value]:
         raise Unacceptable("must be text of one line, not empty")
+    if len(value) > LONGEST_TEXT:
+        raise Unacceptable(f"has {len(value)} characters, at most {LONGEST_TEXT} are allowed")
+    if any(unicodedata.category(character) in _UNSEEN for character in value):
+        raise Unacceptable("must be text of one line, not empty, without control characters")
     return value
 
 
@@ -369,6 +369,14 @@ def default_of(record_type: type[Any], name: str) -> Any:
     return field.default
 
 
+class Implied(NamedTuple):
+    """A value that another field decides, with its mark and source."""
+
+    value: Any
+    mark: str
+    source: str
+
+
 class Record:
     """Base of every scenario class: checks its fields whenever an instance is made."""
 
@@ -384,6 +392,10 @@ class Record:
 
     def check_together(self) -> None:
         """Check what concerns several fields at once; nothing by default."""
+
+    def implied(self, name: str) -> "Implied | None":
+        """Return what stands for a field that is not given, where another field decides that."""
+        return None
 
     def refuse(self, key: str, detail: str, value: object = _NO_DEFAULT) -> NoReturn:
         """Raise the `FieldProblem` that `key` (value shown) does not fit, because of `detail`."""

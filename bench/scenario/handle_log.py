@@ -4,6 +4,7 @@ from pathlib import Path
 
 from slipbench.ground.csv_rows import csv_rows
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import quoted, shown
 from slipbench.scenario.brake import RELEASE
 from slipbench.scenario.driver import HandleEntry
 from slipbench.scenario.fields import FieldProblem
@@ -40,7 +41,7 @@ def handle_log(path: str | Path, n_steps: int) -> tuple[HandleEntry, ...]:
     line, names = rows[0][0], [name.strip() for name in rows[0][1]]
     if len(set(names)) != len(names) or not {"time_s", "position"} <= set(names) <= set(COLUMNS):
         raise InputError(
-            f"{file}: line {line}: columns {', '.join(names)}; needed: time_s, position; "
+            f"{file}: line {line}: columns {quoted(', '.join(names))}; needed: time_s, position; "
             "allowed besides: level"
         )
     entries: list[HandleEntry] = []
@@ -65,11 +66,11 @@ def _entry(file: Path, line: int, cells: dict[str, str], n_steps: int) -> Handle
     word = cells["position"].strip()
     if word in _WORDS:
         position = RELEASE if word == "release" else n_steps + 1
-    elif word.isascii() and word.isdigit() and int(word) <= n_steps + 1:
+    elif word.isascii() and word.isdigit() and len(word) < 8 and int(word) <= n_steps + 1:
         position = int(word)
     else:
         raise InputError(
-            f"{file}: line {line}: position = {word[:60]!r}: must be 0 to {n_steps + 1}, "
+            f"{file}: line {line}: position = {shown(word)}: must be 0 to {n_steps + 1}, "
             "or release or emergency"
         )
     level_text = cells.get("level", "").strip()

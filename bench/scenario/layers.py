@@ -8,9 +8,10 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple, NoReturn
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import one_line, shown
 from slipbench.scenario.brake import RELEASE
 from slipbench.scenario.change import nearest_text
-from slipbench.scenario.fields import FieldSpec, Unacceptable, one_line, shown, specs_of
+from slipbench.scenario.fields import FieldSpec, Unacceptable, specs_of
 from slipbench.scenario.provenance import MARKS, MARKS_NEEDING_SOURCE, Provenance
 from slipbench.scenario.units import ALL_SUFFIXES, DIMENSIONS, Unit, unit_of
 
@@ -162,7 +163,7 @@ def _read_provenance(
     mark, source = table.get("mark", "given"), table.get("source", "")
     if mark not in ("given", *MARKS) or ("mark" in table and mark == "given"):
         refuse(file, f"{where}.mark", f"must be one of {', '.join(MARKS)}", shown(mark))
-    if not isinstance(source, str) or len(source.splitlines()) > 1:
+    if not isinstance(source, str) or len(source.splitlines()) > 1 or "\0" in source:
         refuse(file, f"{where}.source", "must be text of one line", shown(source))
     if mark in MARKS_NEEDING_SOURCE and not source.strip():
         refuse(file, f"{where}.source", f"missing; a {mark} value must name its source (text)")
@@ -172,6 +173,8 @@ def _read_provenance(
 def _read_list(spec: FieldSpec, raw: object, where: str, file: str) -> tuple[Branch, ...]:
     if not isinstance(raw, list) or not all(isinstance(item, Mapping) for item in raw):
         refuse(file, where, f"must be a list of tables, [[{where}]]", shown(raw))
+    if spec.max_items is not None and len(raw) > spec.max_items:  # before each is looked at
+        refuse(file, where, f"has {len(raw)} items, at most {spec.max_items} are allowed")
     extra_keys = ("repeat",) if spec.is_repeatable else ()
     if len(raw) < spec.min_items:
         refuse(file, where, f"must have at least {spec.min_items} table, [[{where}]]", shown(raw))

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from slipbench.ground.csv_rows import csv_rows
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import quoted, shown
 from slipbench.scenario.fields import FieldProblem
 from slipbench.scenario.rail import RailSection
 from slipbench.scenario.units import DIMENSIONS
@@ -80,7 +81,7 @@ def _header(file: Path, line: int, row: list[str]) -> list[str]:
     for name in header:
         if name not in known:
             raise InputError(
-                f"{file}: line {line}: unknown column {name!r}; allowed: {', '.join(known)}"
+                f"{file}: line {line}: unknown column {shown(name)}; allowed: {', '.join(known)}"
             )
     fields = [known[name][0] for name in header]
     for column, (field, _) in _FIELDS.items():
@@ -89,7 +90,7 @@ def _header(file: Path, line: int, row: list[str]) -> list[str]:
             how_many = "exactly one column" if n_needed else "at most one column"
             raise InputError(
                 f"{file}: line {line}: the header needs {how_many} for {column}; "
-                f"given: {', '.join(header)}"
+                f"given: {quoted(', '.join(header))}"
             )
     return header
 
@@ -117,7 +118,8 @@ def _section(
         return dataclasses.replace(template, **values)
     except FieldProblem as problem:
         name, text = columns.get(problem.key, (problem.key, problem.value))
-        raise InputError(f"{file}: line {line}: {name} = {text}: {problem.detail}") from None
+        told = f"{name} = {quoted(text)}: {problem.detail}"
+        raise InputError(f"{file}: line {line}: {told}") from None
 
 
 def finite_number(file: Path, line: int, column: str, text: str) -> float:
@@ -127,6 +129,6 @@ def finite_number(file: Path, line: int, column: str, text: str) -> float:
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        shown = text.strip()[:60]
-        raise InputError(f"{file}: line {line}: {column} = {shown!r}: must be a finite number")
+        told = shown(text.strip())
+        raise InputError(f"{file}: line {line}: {column} = {told}: must be a finite number")
     return value

@@ -180,17 +180,29 @@ class Rail(Record):
     """The rail ahead, as sections of film and the grain in which its state is remembered.
 
     Memory in rail cells, and a cleaning share that falls for a nearly locked wheel, are this
-    project's extensions of the recalled cleaning law, which has neither (`contact_only`).
+    project's extensions of the recalled cleaning law, which has neither (`contact_only`). Both
+    together, each joule spent once, are `rail_and_contact`, this project's own as well.
     """
 
     cleaning_law: str = choice(
         "rail_memory",
         "contact_only",
-        doc="Whether the rail stays cleaned for wheels behind, or a contact cleans only itself.",
+        "rail_and_contact",
+        doc="Whether the rail stays cleaned for wheels behind, a contact cleans itself, or both.",
         default="rail_memory",
         mark="assumed",
         source="memory in the rail is this project's own extension; the recalled law of degraded "
         "and recovered adhesion has none (contact_only), and there a locked wheel cleans in full",
+    )
+    contact_share: float = quantity(
+        "ratio",
+        low=0.0,
+        high=1.0,
+        default=1.0,
+        doc="Share of a pass's work that acts in its own contact, under rail_and_contact.",
+        mark="assumed",
+        source="this project's own: 1 spends each joule where it falls, 0 is rail_memory; no "
+        "measurement known",
     )
     redeposition: float = quantity(
         "ratio",

@@ -2,14 +2,15 @@
 
 import dataclasses
 import os
-import tomllib
 from pathlib import Path
 from typing import Any, NoReturn
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.reading import is_regular, regular_toml
+from slipbench.ground.telling import cut, one_line, shown, visible
 from slipbench.scenario.change import nearest_text
 from slipbench.scenario.driver import HandleEntry
-from slipbench.scenario.fields import FieldProblem, FieldSpec, default_of, one_line, shown, specs_of
+from slipbench.scenario.fields import FieldProblem, FieldSpec, default_of, specs_of
 from slipbench.scenario.handle_log import handle_log
 from slipbench.scenario.layers import (
     EMERGENCY_WORD,
@@ -26,6 +27,12 @@ from slipbench.scenario.scenario import Scenario
 
 PRESETS = Path(__file__).parent / "presets"
 _BASE_KEY = "based_on"
+LONGEST_CHAIN = 20
+"""Files that may be based on one another."""
+
+LONGEST_NAME = 60
+"""Characters of a scenario's name, which stands in tables, pictures and names of files."""
+
 _PROGRAMMES = {"programme": "handle", "routine": "routine", "log": "log"}
 """Fields, and their keys, that say what the driver does; a file gives one of them."""
 
@@ -62,15 +69,25 @@ def load_scenario(name_or_path: str | os.PathLike[str]) -> Scenario:
     """
     path = _locate(name_or_path, Path())
     layer, base_title = _read_chain(path, ())
-    layer.entries.setdefault("name", _text_leaf(path.stem, path))
+    layer.entries.setdefault("name", _text_leaf(_name_of(path), path))
     if "title" not in layer.entries and base_title:
         layer.entries["title"] = _text_leaf(f"changed from: {base_title}", path)
+    name = layer.entries["name"]
+    if len(name.value) > LONGEST_NAME:
+        detail = f"has {len(name.value)} characters; at most {LONGEST_NAME} are allowed"
+        refuse(name.file, name.key, detail, name.shown)
     _resolve_handle(layer)
     provenance: dict[str, Provenance] = {}
     values = _build_values(layer, "", provenance)
     scenario = _construct(layer, {**values, "provenance": provenance})
     assert isinstance(scenario, Scenario)
     return scenario
+
+
+def _name_of(path: Path) -> str:
+    """Return the name of a scenario that gives none: its file's, made printable."""
+    stem = os.fsencode(path.stem).decode("utf-8", "replace")
+    return cut(visible(one_line(stem)), LONGEST_NAME) or "scenario"
 
 
 def _text_leaf(text: str, path: Path) -> Leaf:
@@ -82,14 +99,14 @@ def _locate(name_or_path: str | os.PathLike[str], directory: Path) -> Path:
         text = os.fspath(name_or_path)
     except TypeError:
         text = ""
-    if not isinstance(text, str) or not text or "\0" in text:
+    if not isinstance(text, str) or not text.strip() or "\0" in text:
         allowed = "must be a shipped name or a path (text)"
         raise InputError(f"scenario {shown(name_or_path)}: {allowed}")
     is_path = not isinstance(name_or_path, str) or text.endswith(".toml")
     is_path = is_path or "/" in text or os.sep in text
     if not is_path and text in _all_presets():
         return PRESETS / f"{text}.toml"
-    if is_path or os.path.exists(directory / text):
+    if is_path or os.path.lexists(directory / text):
         return directory / text
     raise InputError(
         f"scenario {shown(text)}: no shipped scenario and no file of this name; "
@@ -102,30 +119,8 @@ def _all_presets() -> tuple[str, ...]:
 
 
 def _read_toml(path: Path) -> dict[str, Any]:
-    where = one_line(str(path))
-    if os.path.isdir(path):
-        raise InputError(f"{where}: is a directory; a scenario is a TOML file")
-    if os.path.exists(path) and not os.path.isfile(path):
-        raise InputError(f"{where}: is no regular file; a scenario is a TOML file")
-    try:
-        content = path.read_bytes().decode("utf-8")
-    except FileNotFoundError:
-        names = ", ".join(scenario_names())
-        raise InputError(f"{where}: no such file; shipped scenarios: {names}") from None
-    except OSError as problem:
-        raise InputError(f"{where}: cannot be read ({problem.strerror})") from None
-    except UnicodeDecodeError as problem:
-        raise InputError(
-            f"{where}: byte {problem.start} is not UTF-8; a scenario is UTF-8 text"
-        ) from None
-    try:
-        return tomllib.loads(content)
-    except tomllib.TOMLDecodeError as problem:
-        raise InputError(f"{where}: not valid TOML: {one_line(str(problem))}") from None
-    except (RecursionError, ValueError):  # ValueError: a whole number of thousands of digits
-        raise InputError(
-            f"{where}: not valid TOML: nested too deeply, or a number too long"
-        ) from None
+    missing = f"shipped scenarios: {', '.join(scenario_names())}"
+    return regular_toml(path, "a scenario is a TOML file", missing=missing)
 
 
 def _read_chain(path: Path, above: tuple[Path, ...]) -> tuple[Branch, str]:
@@ -141,6 +136,8 @@ def _read_chain(path: Path, above: tuple[Path, ...]) -> tuple[Branch, str]:
         return layer, ""
     base_path = _locate_base(base_name, path)
     chain = (*above, Path(os.path.realpath(path)))  # Path.resolve raises on a circle of links
+    if len(chain) > LONGEST_CHAIN:
+        refuse(str(path), _BASE_KEY, f"is file {len(chain)} of a chain; at most {LONGEST_CHAIN}")
     if Path(os.path.realpath(base_path)) in chain:
         circle = " -> ".join(file.name for file in (*chain, base_path))
         refuse(str(path), _BASE_KEY, f"goes round in a circle ({circle}); it must end")
@@ -161,7 +158,7 @@ def _locate_base(base_name: object, path: Path) -> Path:
         base_path = _locate(base_name, path.parent)
     except InputError as problem:
         refuse(str(path), _BASE_KEY, str(problem), shown(base_name))
-    if not os.path.isfile(base_path):
+    if not is_regular(base_path):
         refuse(str(path), _BASE_KEY, f"no file {base_path}; {allowed}", shown(base_name))
     return base_path
 

@@ -36,7 +36,8 @@ def simulate(
     ----------
     scenario : Scenario, or the name of a shipped one, or the path of a TOML file
     controller : Controller
-    seed : int                   of sampling phases and tooth angles, 0 to 2**63 - 1
+    seed : int                   of the equipment drawn (`scenario.equipment`), sampling phases and
+                                 tooth angles, 0 to 2**63 - 1
     compiled : bool              False runs the strategy as plain Python (slow, for prototyping);
                                  the physics is the same compiled function either way
     rail_before : RailState      the rail as an earlier stop left it (`Stop.rail_after`)

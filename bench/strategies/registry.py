@@ -19,6 +19,8 @@ from types import ModuleType
 
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
+from slipbench.ground.reading import is_regular, is_there, regular_bytes
+from slipbench.ground.telling import message, quoted, shown, told
 from slipbench.scenario.change import nearest_text
 from slipbench.strategies.native import is_library, load_library
 
@@ -109,11 +111,11 @@ def find_controller(text: str, *, compile_file: bool = False) -> Known:
         return known[text]
     if not known:
         raise InputError(
-            f"controller {text!r}: no strategies are installed; install the package "
+            f"controller {shown(text)}: no strategies are installed; install the package "
             "(python -m pip install -e .), or give path/to/file.py:NAME"
         )
     raise InputError(
-        f"controller {text!r}: unknown; {nearest_text(text, known)} "
+        f"controller {shown(text)}: unknown; {nearest_text(text, known)} "
         "(one of your own is path/to/file.py:NAME, or the path of a shared library)"
     )
 
@@ -128,15 +130,20 @@ def only_controller(text: str) -> str:
     path = Path(text)
     if path.suffix != ".py":
         return text
-    if not path.is_file():
-        raise InputError(f"controller {text!r}: no such file")
+    _refuse_missing(text, path)
     here = [key for key, value in vars(_run_file(path)).items() if isinstance(value, Controller)]
     if len(here) != 1:
         raise InputError(
-            f"controller {text!r}: controllers in it: {', '.join(here) or 'none'}; "
+            f"controller {shown(text)}: controllers in it: {', '.join(here) or 'none'}; "
             f"write {text}:NAME"
         )
     return f"{text}:{here[0]}"
+
+
+def _refuse_missing(text: str, path: Path) -> None:
+    if not is_regular(path):
+        problem = "is no regular file" if is_there(path) else "no such file"
+        raise InputError(f"controller {shown(text)}: {problem}; write path/to/file.py:NAME")
 
 
 def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
@@ -155,7 +162,7 @@ def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
     for name, origin in named:
         if name in seen:
             raise InputError(
-                f"two {noun} are called {name!r} ({seen[name]}; {origin}); "
+                f"two {noun} are called {shown(name)} ({quoted(seen[name])}; {quoted(origin)}); "
                 "give each once, under a name of its own"
             )
         seen[name] = origin
@@ -174,7 +181,9 @@ def _origin(entry_point: EntryPoint) -> str:
 def _load(entry_point: EntryPoint, source: str) -> tuple[Controller, ...]:
     try:
         given = entry_point.load()
-    except (Exception, SystemExit) as problem:
+    except KeyboardInterrupt:
+        raise
+    except BaseException as problem:
         raise InputError(
             f"{source} ({entry_point.value}) cannot be loaded: {one_line(problem)}; "
             "repair or uninstall it"
@@ -193,23 +202,21 @@ def _from_file(text: str, compile_file: bool) -> Known:
     file, colon, name = text.rpartition(":")
     if not colon or not file.endswith(".py") or not name.isidentifier():
         raise InputError(
-            f"controller {text!r}: write path/to/file.py:NAME, NAME being a Controller"
+            f"controller {shown(text)}: write path/to/file.py:NAME, NAME being a Controller"
         )
     path = Path(file)
-    if not path.is_file():
-        problem = "is no regular file" if path.exists() else "no such file"
-        raise InputError(f"controller {text!r}: {file}: {problem}; write path/to/file.py:NAME")
+    _refuse_missing(text, path)
     module = _run_file(path)
     if not hasattr(module, name):
         here = [key for key, value in vars(module).items() if isinstance(value, Controller)]
         raise InputError(
-            f"controller {text!r}: {file} has no {name!r}; "
+            f"controller {shown(text)}: {file} has no {name!r}; "
             f"controllers in it: {', '.join(here) or 'none'}"
         )
     controller = getattr(module, name)
     if not isinstance(controller, Controller):
         raise InputError(
-            f"controller {text!r}: {name} in {file} is a {type(controller).__name__}; "
+            f"controller {shown(text)}: {name} in {file} is a {type(controller).__name__}; "
             "it must be a Controller (slipbench.Controller)"
         )
     return Known(controller, reference=text, origin=file, runs_compiled=compile_file)
@@ -222,18 +229,23 @@ def _run_file(path: Path) -> ModuleType:
     module.__file__ = str(path)
     sys.modules[module.__name__] = module
     try:
-        exec(compile(path.read_bytes(), str(path), "exec"), vars(module))
-    except (Exception, SystemExit) as problem:
-        del sys.modules[module.__name__]
+        code = regular_bytes(path, "a strategy is a Python file")
+        exec(compile(code, str(path), "exec"), vars(module))
+    except KeyboardInterrupt:
+        raise
+    except BaseException as problem:  # a file may raise, or end, by whatever it likes
+        sys.modules.pop(module.__name__, None)
+        if isinstance(problem, InputError) and not where_in(problem, path):
+            raise
         raise InputError(f"{path}: {where_in(problem, path)}{one_line(problem)}") from problem
     return module
 
 
 def one_line(problem: BaseException) -> str:
     """Return an exception as one line, its type first unless it is the project's own."""
-    text = " ".join(str(problem).split())
     if isinstance(problem, InputError):
-        return text
+        return message(str(problem))
+    text = told(problem)
     kind = type(problem).__name__
     return f"{kind}: {text}" if text else kind
 
@@ -242,6 +254,9 @@ def where_in(problem: BaseException, path: Path) -> str:
     """Return `line n: ` for the last line of the file that an exception came through, else ``."""
     if isinstance(problem, SyntaxError):
         return ""  # its text says the line
-    frames = traceback.extract_tb(problem.__traceback__)
-    here = [frame.lineno for frame in frames if Path(frame.filename) == path]
+    here = [
+        line
+        for frame, line in traceback.walk_tb(problem.__traceback__)
+        if frame.f_code.co_filename == str(path)
+    ]
     return f"line {here[-1]}: " if here else ""

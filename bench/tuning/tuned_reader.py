@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
+from slipbench.ground.reading import regular_toml
+from slipbench.ground.telling import shown
 from slipbench.running.candidate import source_hash
 from slipbench.strategies.registry import Known, find_controller
 
@@ -39,10 +40,10 @@ def find_tuned(path: str | Path) -> Known:
     if not isinstance(reference, str) or not isinstance(parameters, dict):
         raise InputError(f"{path}: needs controller (text) and the table [parameters]")
     if reference.endswith(".toml"):
-        raise InputError(f"{path}: controller = {reference!r}; allowed: a strategy's own name")
+        raise InputError(f"{path}: controller = {shown(reference)}; allowed: a strategy's own name")
     for name, value in parameters.items():
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise InputError(f"{path}: parameters.{name} = {value!r}; allowed: a number")
+            raise InputError(f"{path}: parameters.{name} = {shown(value)}; allowed: a number")
     known = find_controller(reference, compile_file=bool(content.get("compile", False)))
     here = source_hash(known.controller, known.runs_compiled)
     if content.get("source_hash", here) != here:
@@ -77,12 +78,7 @@ def tuned_name(known: Known, path: str | Path) -> str:
 
 
 def _read(path: Path) -> dict[str, Any]:
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as problem:
-        raise InputError(f"{path}: cannot be read ({problem.strerror})") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise InputError(f"{path}: not valid TOML: {' '.join(str(problem).split())}") from None
+    content = regular_toml(path, "tuned settings are a TOML file")
     if content.get("kind") != KIND:
         raise InputError(f"{path}: no tuned settings; such a file has kind = {KIND!r}")
     return content

@@ -8,12 +8,13 @@ from slipbench.campaign.campaign import run_campaign
 from slipbench.campaign.objectives import OBJECTIVES
 from slipbench.campaign.plan import Plan
 from slipbench.campaign.rails import RandomRails
-from slipbench.campaign.report import _tells, campaign_text, ranking_note
+from slipbench.campaign.report import campaign_text, ranking_note
 from slipbench.campaign.store import IN_MEMORY, Store
 from slipbench.ground.errors import InputError
 from slipbench.running.candidate import candidate_of
 from slipbench.running.task import Outcome, make_task, run_task
 from slipbench.statistics.intervals import Interval, Paired
+from slipbench.tuning.report import _tells
 
 DISTANCE = OBJECTIVES["distance"]
 

@@ -172,7 +172,7 @@ def test_every_source_of_compiled_code_moves_its_cache(copy: Copy) -> None:
     before = copy.run(FOLDERS)
     for file, is_kernel in (
         ("slipbench/kernel/columns.py", True),
-        ("slipbench/controllers/reference.py", False),
+        ("slipbench/controllers/parts/reference.py", False),
         ("slipbench/contract.py", False),
     ):
         with (copy.sources / file).open("a", encoding="utf-8") as source:

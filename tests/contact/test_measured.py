@@ -115,9 +115,9 @@ def test_bad_file_is_refused_in_one_line(tmp_path: Path, text: str, words: str) 
 
 
 def test_missing_or_binary_file_is_refused_in_one_line(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match=r"no such file|is a directory"):
         read_measured_curve(tmp_path / "nowhere.csv")
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match=r"no such file|is a directory"):
         read_measured_curve(tmp_path)
     binary = tmp_path / "curve.csv"
     binary.write_bytes(b"creepage,adhesion\n\xff\xfe\n")

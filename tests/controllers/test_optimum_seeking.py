@@ -6,7 +6,7 @@ import pytest
 from slipbench import load_scenario
 from slipbench.controllers import optimum_seeking
 from slipbench.controllers.optimum_seeking import TARGET
-from slipbench.controllers.vehicle_data import ROTATING_MASS
+from slipbench.controllers.parts.vehicle_data import ROTATING_MASS
 from slipbench.packing import pack
 from slipbench.scenario import Scenario
 from slipbench.stop.simulation import run_sample_by_sample

@@ -13,8 +13,8 @@ from slipbench.contract import (
     WHEEL_SPEED,
     Floats,
 )
-from slipbench.controllers.adhesion import ACCELERATION, FORCE, N_ADHESION, estimate_force
-from slipbench.controllers.pulses import (
+from slipbench.controllers.parts.adhesion import ACCELERATION, FORCE, N_ADHESION, estimate_force
+from slipbench.controllers.parts.pulses import (
     LONGEST_VENT,
     N_QUEUE,
     end_vent,

@@ -6,7 +6,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from slipbench.contract import DEMAND, OBSERVED, SAMPLE_TIME, WHEEL_SPEED, Floats
-from slipbench.controllers.reference import N_STATE, PROBED, fused_speed, highest_axle, probed_axle
+from slipbench.controllers.parts.reference import (
+    N_STATE,
+    PROBED,
+    fused_speed,
+    highest_axle,
+    probed_axle,
+)
 
 LIMIT, INTERVAL = 1.6, 0.01
 

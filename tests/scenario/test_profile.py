@@ -132,7 +132,7 @@ CASES: dict[str, tuple[str | bytes, tuple[str, ...]]] = {
     ),
     "twice": ("distance_m,friction\n0,0.1\n0,0.2\n", ("line 3", "0 m", "rise")),
     "too far": ("distance_m,friction\n0,0.1\n1e9,0.2\n", ("line 3", "distance_m = 1e9")),
-    "not text": (b"\xff\xfe\x00", ("cannot be read", "UTF-8")),
+    "not text": (b"\xff\xfe\x00", ("byte 0", "not UTF-8")),
     "huge cell": (b"distance_m,friction\n0," + b"9" * 200_000 + b"\n", ("line 2", "not CSV")),
     "too long": (
         "distance_m,friction\n" + "".join(f"{i},0.1\n" for i in range(10_001)),
@@ -158,7 +158,7 @@ def test_bad_profile_is_told_in_one_line_with_file_and_line(
 
 def test_missing_file_and_folder_are_told(tmp_path: Path) -> None:
     for path in (tmp_path / "none.csv", tmp_path):
-        with pytest.raises(InputError, match="cannot be read"):
+        with pytest.raises(InputError, match=r"no such file|is a directory"):
             sections_from_csv(path, TEMPLATE)
 
 

@@ -3,8 +3,8 @@
 Nothing of slipbench.kernel is used: the creep law, the balances of train and wheels, the events and
 the cleaning of the rail stand below in plain numpy, and scipy's Radau method (order five, its own
 step control) integrates them from event to event. Shared with the bench are only the scenario's
-values and the contact theory (Hertz, Kalker). Load transfer is off, and the cylinders follow the demand.
-What this cannot find is an error in the equations themselves.
+values and the contact theory (Hertz, Kalker). Load transfer is off, and the cylinders follow the
+demand. What this cannot find is an error in the equations themselves.
 """
 
 import dataclasses
@@ -13,6 +13,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from tests.support_stops import clean
 
 import slipbench
 from slipbench.contact import contact_patch, kalker_coefficients
@@ -219,7 +220,7 @@ def plain_stop(scenario: Scenario, has_cleaning: bool) -> PlainStop:
 
 def plain_unit(rail: str) -> Scenario:
     """A shipped rail under its unit, without load transfer, its air at given rates."""
-    return slipbench.load_scenario(rail).replace(
+    return clean(rail).replace(
         {
             "train.vehicles.*.body_height": 0.0,
             "train.vehicles.*.pivot_height": 0.0,

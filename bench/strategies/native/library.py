@@ -14,6 +14,8 @@ from typing import Any
 
 from slipbench.contract import Controller, Floats, Parameter, Update
 from slipbench.ground.errors import InputError
+from slipbench.ground.reading import LONGEST_CODE, is_regular, is_there, regular_bytes
+from slipbench.ground.telling import message, shown
 from slipbench.strategies.native.guard import GUARDED, STRAY, guarded
 
 ABI = 1
@@ -123,12 +125,17 @@ def load_library(path: str | Path) -> Controller:
                  another, the description makes no sense, or the trial crashes or does not end
     """
     place = Path(path).absolute()
-    if not place.is_file():
-        problem = "is no regular file" if place.exists() else "no such file"
-        raise InputError(f"controller {str(path)!r}: {problem}; write the path of a shared library")
-    digest = hashlib.sha256(place.read_bytes()).hexdigest()
+    if not is_regular(place):
+        problem = "is no regular file" if is_there(place) else "no such file"
+        told = shown(str(path))
+        raise InputError(f"controller {told}: {problem}; write the path of a shared library")
+    digest = hashlib.sha256(_content(place)).hexdigest()
     _try_out(place, digest)
     return describe(place, digest)
+
+
+def _content(path: Path) -> bytes:
+    return regular_bytes(path, "a library is a file of machine code", most=LONGEST_CODE)
 
 
 def stray_text(factor: float) -> str:
@@ -158,7 +165,7 @@ def describe(path: Path, digest: str) -> Controller:
     said = found.contents
     name = _text(path, "name", said.name)
     if not name.isidentifier():
-        raise InputError(f"library {path}: name {name!r}; allowed: letters, digits and _")
+        raise InputError(f"library {path}: name {shown(name)}; allowed: letters, digits and _")
     for what, number, low, high in (
         ("n_memory", said.n_memory, 1, MOST_MEMORY),
         ("n_parameters", said.n_parameters, 0, MOST_PARAMETERS),
@@ -209,7 +216,7 @@ def _compiled(update: NativeUpdate) -> Update:
 @lru_cache(maxsize=64)
 def _open(path: Path, digest: str) -> ctypes.CDLL:
     try:
-        if hashlib.sha256(path.read_bytes()).hexdigest() != digest:
+        if hashlib.sha256(_content(path)).hexdigest() != digest:
             raise InputError(f"library {path}: changed since it was named; start again")
         library = ctypes.CDLL(str(path))
     except OSError as problem:
@@ -257,7 +264,7 @@ def _try_out(path: Path, digest: str) -> None:
         return
     lines = done.stderr.strip().splitlines()
     if done.returncode == 2 and lines:
-        raise InputError(lines[-1])
+        raise InputError(message(lines[-1]))
     how = f"signal {-done.returncode}" if done.returncode < 0 else f"exit code {done.returncode}"
     step = done.stdout.strip().splitlines()[-1:] or ["loading it"]
     raise InputError(f"library {path}: crashed ({how}) in a trial, {step[0]}")

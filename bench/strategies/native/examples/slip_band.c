@@ -2,7 +2,7 @@
  *
  * Fill, hold and vent to keep each axle's slip inside a band, against a reference speed that a
  * probe axle founds anew when every axle slides at once. Explained in controllers/slip_band.py and
- * controllers/reference.py; names are theirs.
+ * controllers/parts/reference.py; names are theirs.
  */
 #include "slipbench.h"
 

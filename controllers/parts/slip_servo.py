@@ -5,10 +5,15 @@ A shared part, no strategy. Memory of an axle: `adhesion`'s columns first, then 
 
 from slipbench.compiling.helper import helper
 from slipbench.contract import DEMAND, PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats
-from slipbench.controllers.adhesion import FORCE, N_ADHESION, estimate_force
-from slipbench.controllers.pulses import N_QUEUE, end_vent, has_filled, steer_pressure
-from slipbench.controllers.reference import ERROR, N_STATE, REFERENCE, fused_speed
-from slipbench.controllers.vehicle_data import AXLE_MASS, BRAKE_GAIN, FULL_PRESSURE, ROTATING_MASS
+from slipbench.controllers.parts.adhesion import FORCE, N_ADHESION, estimate_force
+from slipbench.controllers.parts.pulses import N_QUEUE, end_vent, has_filled, steer_pressure
+from slipbench.controllers.parts.reference import ERROR, N_STATE, REFERENCE, fused_speed
+from slipbench.controllers.parts.vehicle_data import (
+    AXLE_MASS,
+    BRAKE_GAIN,
+    FULL_PRESSURE,
+    ROTATING_MASS,
+)
 
 _QUEUE = N_ADHESION
 _VENTED, _LAST_PRESSURE, _FACTOR = _QUEUE + N_QUEUE, _QUEUE + N_QUEUE + 1, _QUEUE + N_QUEUE + 2

@@ -7,7 +7,7 @@ import math
 
 from slipbench.compiling.helper import helper
 from slipbench.contract import FILL, HOLD, PRESSURE, SAMPLE_TIME, VENT, WHEEL_SPEED, Floats
-from slipbench.controllers.vehicle_data import (
+from slipbench.controllers.parts.vehicle_data import (
     FILL_DELAY,
     FILL_RATE,
     FULL_PRESSURE,

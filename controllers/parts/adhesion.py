@@ -5,7 +5,7 @@ A shared part, no strategy.
 
 from slipbench.compiling.helper import helper
 from slipbench.contract import PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats
-from slipbench.controllers.vehicle_data import BRAKE_GAIN, ROTATING_MASS
+from slipbench.controllers.parts.vehicle_data import BRAKE_GAIN, ROTATING_MASS
 
 SPEED, ACCELERATION, FORCE = 0, 1, 2
 """Of an axle's memory: speed a sample ago [m/s], rim acceleration [m/s2], rail force [N]; the last
