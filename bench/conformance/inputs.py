@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 
 from slipbench.contract import COLUMN, OBSERVED, SAMPLE_TIME, TRUTH, WHEEL_SPEED, Controller, Floats
-from slipbench.scenario import Scenario, Vehicle, load_scenario
+from slipbench.scenario import Equipment, Scenario, Vehicle, load_scenario
 
 EXTREMES = {
     "measured_wheel_speed": (0.0, 1e-12, 0.01, 1.0, 30.0, 200.0),
@@ -25,16 +25,6 @@ EXTREMES = {
 
 FAST = 33.0
 """Where the fast stops begin: 75 mph. [m/s]"""
-
-SERVICE_SENSING = {
-    "sensing.pitch_error": 0.2e-3,
-    "sensing.jitter": 0.03e-3,
-    "sensing.dropout": 1e-5,
-}
-"""Toothed wheels as they are in service; SI. Assumed: no measured scatter was found."""
-
-_SETTING_ERRORS = (0.001, -0.001, 0.0005, -0.0005)
-"""Errors of the diameters a control is set to, standard deviation about 0.1 %. Assumed."""
 
 
 def patchy_stop() -> Scenario:
@@ -83,22 +73,15 @@ def fast_stop() -> Scenario:
 
 
 def dry_stop() -> Scenario:
-    """Return a stop from 33 m/s on dry rail, two cars, equipment as it is in service.
-
-    Wheels of one bogie differ by up to 3 mm and the control is set to diameters 0.1 % wrong.
-    """
+    """Return a stop from 33 m/s on dry rail, two cars, equipment as it is in service."""
     dry = load_scenario("dry")
-    scenario = dry.replace(
-        {"initial_speed": FAST, "train.vehicles": dry.train.vehicles[:2], **SERVICE_SENSING}
+    return dry.replace(
+        {
+            "initial_speed": FAST,
+            "train.vehicles": dry.train.vehicles[:2],
+            "equipment": Equipment(grade="service"),
+        }
     )
-    vehicles = []
-    for vehicle in scenario.train.vehicles:
-        true = tuple(vehicle.wheel_diameter - worn for worn in (0.0, 0.003, 0.001, 0.002))
-        assumed = tuple(d * (1.0 + e) for d, e in zip(true, _SETTING_ERRORS, strict=True))
-        vehicles.append(
-            dataclasses.replace(vehicle, wheel_diameters=true, assumed_wheel_diameters=assumed)
-        )
-    return scenario.replace({"train.vehicles": tuple(vehicles)})
 
 
 def _vehicle_of(n_axles: int) -> Vehicle:

@@ -28,7 +28,7 @@ SILENT = 0.005
 """A stop on dry rail within this of one without slip control is as long. A choice. [-]"""
 
 DRY_SEEDS = 3
-"""Dry stops looked at: what a worn tooth does hangs on where the wheel stands."""
+"""Dry stops looked at, each with its own draw of the equipment."""
 
 
 def _held_off(stop: Stop) -> npt.NDArray[np.bool_]:
