@@ -41,7 +41,8 @@ def _held_off(stop: Stop) -> npt.NDArray[np.bool_]:
     speed = traces["train_speed"][:, None]
     is_rolling = traces["wheel_speed"] >= (1.0 - ROLLING_CREEPAGE) * speed
     is_weak = traces["brake_force"] < FULL * traces["usable_force"]
-    is_empty = traces["pressure"] < EMPTY * stop.scenario.brake.full_pressure
+    brake = stop.scenario.brake
+    is_empty = traces["pressure"] < brake.spring_pressure + EMPTY * brake.full_pressure
     is_fast = traces["train_speed"] > stop.scenario.run.locked_train_speed
     is_braking = (traces["demand"] > 0.0) & is_fast
     held: npt.NDArray[np.bool_] = ((is_rolling & is_weak) | is_empty) & is_braking[:, None]

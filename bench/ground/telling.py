@@ -79,6 +79,11 @@ def quoted(text: str) -> str:
     return cut(visible(one_line(text)))
 
 
+def whole(text: str) -> str:
+    """Return a path or origin of the user's, visible and on one line, its end never cut off."""
+    return visible(one_line(text))
+
+
 def message(text: str) -> str:
     """Return a whole message as one line that any terminal can take."""
     told = visible(one_line(text))

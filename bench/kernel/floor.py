@@ -323,7 +323,8 @@ with compiled_here():
                 duration = min(duration, max(to_rest, 1e-9))
             for i in range(after.shape[0]):
                 vehicle = world.vehicle_states[i]
-                scale = train.full_pressure * vehicle.load_factor
+                # above the spring: a cylinder that reached it meets the rest no sooner than this
+                scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
                 target = scale * (vehicle.demand + vehicle.demand_rate * duration)
                 filled = min(target, after[i] + filling * duration)
                 # a factor acts at once on an ideal brake, and no later than that on any other

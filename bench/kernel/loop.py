@@ -12,6 +12,7 @@ import numba
 from slipbench.compiling.cache import compiled_here
 from slipbench.compiling.jit import apart, entry, inlined, inner
 from slipbench.kernel.columns import FILL, VENT
+from slipbench.kernel.cylinder import pressing
 from slipbench.kernel.friction import rim_force
 from slipbench.kernel.pneumatics import limit_vent, send_command
 from slipbench.kernel.rail import enter_cell, leave_cell, peak_met
@@ -19,6 +20,9 @@ from slipbench.kernel.records import QUEUE_LENGTH, RUNNING, UPDATE_SIGNATURE, WO
 from slipbench.kernel.sensing import sense_now
 from slipbench.kernel.step import advance
 from slipbench.kernel.traces import record
+
+PAUSED = -2
+"""What the time loop returns when it has not ended, only come back so that others have a turn."""
 
 LOW_SPEED = 2.68224
 """Six miles an hour: slip control at work below it is to be reported. [m/s]"""
@@ -53,7 +57,8 @@ def observe(i_group: int, world: Any) -> None:
         row[5] = moving.wheel_speed
         row[6] = peak_met(speed, axle, moving, world.law[0])
         row[7] = moving.peak_creepage
-        row[8] = rim_force(moving.pressure, 0.0, 1.0, 0, axle, moving)[0]
+        clamp = pressing(moving.pressure, train, axle, moving)
+        row[8] = rim_force(clamp, 0.0, 1.0, 0, axle, moving)[0]
         row[9] = axle.rotating_mass
         row[10] = state.acceleration
 
@@ -92,7 +97,8 @@ def accept(i_group: int, world: Any) -> int:
         if is_out or vehicle.is_dead:
             valve, factor = FILL, 1.0
         n_restored = moving.n_restored
-        demanded = vehicle.demand * vehicle.load_factor * train.full_pressure
+        scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
+        demanded = vehicle.demand * scale
         valve, factor = limit_vent(valve, factor, demanded, group.sample_time, train, moving)
         if n_restored == 0 and moving.n_restored > 0:
             moving.restored_time, moving.restored_speed = state.clock, speed
@@ -148,10 +154,13 @@ with compiled_here():
             numba.types.FunctionType(UPDATE_SIGNATURE),
             numba.float64[::1],
             numba.float64[:, ::1],
-        )
+        ),
     )
     def run_compiled(world: Any, update: Any, parameters: Any, memory: Any) -> float:
-        """Run a stop from start to end under a compiled strategy.
+        """Run a stop under a compiled strategy, to its end or to the next pause.
+
+        Called again after a pause (`train_state.pause_at`, in pieces of time) it goes on as if
+        there had been none: so Ctrl-C and a caller's clock are heard in a stop of any length.
 
         Parameters
         ----------
@@ -162,10 +171,13 @@ with compiled_here():
 
         Returns
         -------
-        int   -1, or the first axle whose command was not valid (the stop ends there)
+        int   -1 at the end, `PAUSED`, or the first axle whose command was not valid (the stop ends
+              there)
         """
         state = world.train_state[0]
         while state.status == RUNNING:
+            if state.n_axle_steps >= state.pause_at:
+                return PAUSED
             i_group = advance(math.inf, world)
             if i_group < 0:
                 break

@@ -19,10 +19,7 @@ _NO_TIME = 1e-11
 """What happens within so short a time happens now. [s]"""
 
 EMPTY = 0.05
-"""A cylinder below this share of full pressure brakes nothing.
-
-Derived: 0.15 bar of 3; a return spring of 500 N on 324 cm2 holds off 0.157 bar (teaching example
-after EN 14531-2, seen in extract)."""
+"""Of full pressure: a cylinder with less above its spring's brakes nothing. Assumed. [-]"""
 
 REARMED = 0.5
 """Fill on end that arms the vent limit again once it has overruled a controller. Assumed. [s]"""
@@ -33,8 +30,10 @@ def send_command(time: float, valve: float, demand_factor: float, axle: Any, sta
     """Put a controller's command on its way to the valve; it acts after the valve's delay.
 
     A command equal to the last one sent is not sent again. A later command never overtakes an
-    earlier one, whatever their delays. [time: s]
+    earlier one, whatever their delays. A position left again before the shortest pulse is over
+    never acts: the valve had not moved yet. [time: s]
     """
+    _drop_short_pulses(time, valve, axle, state)
     last = (state.queue_head + state.queue_count - 1) % QUEUE_LENGTH
     if state.queue_count > 0:
         last_valve, last_factor = state.queue_valve[last], state.queue_factor[last]
@@ -51,9 +50,28 @@ def send_command(time: float, valve: float, demand_factor: float, axle: Any, sta
         state.queue_count -= 1
     end = (state.queue_head + state.queue_count) % QUEUE_LENGTH
     state.queue_time[end] = due
+    state.queue_sent[end] = time
     state.queue_valve[end] = valve
     state.queue_factor[end] = demand_factor
     state.queue_count += 1
+
+
+@inner
+def _drop_short_pulses(time: float, valve: float, axle: Any, state: Any) -> None:
+    """Take back what was sent less than the shortest pulse ago and is now to end."""
+    while state.queue_count > 0:
+        last = (state.queue_head + state.queue_count - 1) % QUEUE_LENGTH
+        position = state.queue_valve[last]
+        if position == valve or time - state.queue_sent[last] >= axle.shortest_pulse - _NO_TIME:
+            return
+        state.queue_count -= 1
+        before = state.valve
+        if state.queue_count > 0:
+            before = state.queue_valve[(last - 1) % QUEUE_LENGTH]
+        if position != before:
+            state.short_pulses += 1
+            if position == VENT:
+                state.vent_count -= 1
 
 
 @part
@@ -99,7 +117,7 @@ def pressure_piece(
     Parameters
     ----------
     longest : float         Time the piece may last at most. [s]
-    demanded : float        Pressure asked for at the cylinder, demand factor left out. [Pa]
+    demanded : float        Pressure asked for above the spring's, demand factor left out. [Pa]
     demanded_rate : float   Its constant rate of change. [Pa/s]
     is_ideal : int          1: the valve does nothing (the factor acts on the torque itself).
     is_supplied : bool      Whether the vehicle's brake acts at all (else its cylinders release).
@@ -124,6 +142,8 @@ def pressure_piece(
         if not is_supplied:
             factor = 0.0
         target, target_rate = demanded * factor, demanded_rate * factor
+        if factor > 0.0 and (demanded > 0.0 or demanded_rate > 0.0):
+            target += train.spring_pressure
         if train.air_model == FLOW and target > reservoir:
             target, target_rate = reservoir, 0.0
         return _approach(longest, target, target_rate, reservoir, train, axle, state)
@@ -253,7 +273,7 @@ def limit_vent(
     Parameters
     ----------
     valve, demand_factor : float   as commanded
-    demanded : float               pressure the driver's demand asks for at this cylinder now. [Pa]
+    demanded : float               pressure above the spring's that the driver asks for now. [Pa]
     sample_time : float            [s]
 
     Returns
@@ -268,7 +288,7 @@ def limit_vent(
     """
     is_filling = valve == FILL and demand_factor * demanded >= EMPTY * train.full_pressure
     is_demanded = demanded >= 2.0 * EMPTY * train.full_pressure
-    is_empty = is_demanded and state.pressure < EMPTY * train.full_pressure
+    is_empty = is_demanded and state.pressure < train.spring_pressure + EMPTY * train.full_pressure
     if state.is_restored:
         is_let = is_filling or (valve == HOLD and not is_empty)
         state.vent_time = state.vent_time + sample_time if is_let else 0.0

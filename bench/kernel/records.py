@@ -19,8 +19,11 @@ N_LANES = 16
 AT_TIME, AT_SPEED, AT_DISTANCE, AFTER = 0, 1, 2, 3
 """What releases an entry of the handle programme; `AFTER` counts from the entry before."""
 
-RUNNING, STOPPED, TOO_FAR, TOO_LONG, BROKEN = 0, 1, 2, 3, 4
+RUNNING, STOPPED, TOO_FAR, TOO_LONG, BROKEN, TOO_MANY_PIECES = 0, 1, 2, 3, 4, 5
 """How a stop stands or ended."""
+
+MOST_STEP_PIECES = 20_000
+"""No axle needs so many pieces of time for one step; a step that takes them ends the stop."""
 
 POLACH, TRACTION_TABLE, MEASURED_CURVE = 0, 1, 2
 """How the creep law is evaluated."""
@@ -75,13 +78,17 @@ N_LOCK_LOG = 4000
 """Locks kept in the log; more are counted only."""
 
 N_LOCK_TRAIL = 20000
-"""Samples of all locks together; a lock that finds no room keeps only its start and end."""
+"""Samples of all locks together; a lock that finds no room keeps its start, its end and what it had
+until then."""
 
 FIRST_TRAIL, TRAIL_GROWTH = 0.0025, 1.15
 """A running lock is sampled after this time, and then whenever it has grown by this factor. [s]
 
 Its peak temperature comes some 20 ms into the lock.
 """
+
+CROWDED_TRAIL, CROWDED_GROWTH = 0.7, 1.5
+"""From this share of the trail on samples are spared: a lock has to grow by this factor."""
 
 SPEEDOMETER_TOLERANCE = 2.2352
 """The cab's speedometer counts as wrong when it is off by more: five miles an hour (assumed).
@@ -122,6 +129,7 @@ RUN = _record(
     ("locked_train_speed", _f),  # ... while the train does more than this [m/s]
     ("sliding_creepage", _f),  # creepage above which a wheel counts as sliding [-]
     ("sliding_slip_speed", _f),  # ... with at least this slip speed [m/s]
+    ("maximum_pieces", _i),  # of time, all axles together: a stop that takes more is given up
 )
 
 TRAIN = _record(
@@ -137,6 +145,7 @@ TRAIN = _record(
     ("vent_rate", _f),  # [Pa/s]
     ("demand_factor_limit", _f),  # [-]
     ("full_pressure", _f),  # at emergency demand, laden [Pa]
+    ("spring_pressure", _f),  # below it a cylinder presses nothing [Pa]
     ("air_model", _i),  # RAMPS or FLOW
     ("fill_conductance", _f),  # sonic, reservoir to cylinder [m3/(s Pa)]
     ("release_conductance", _f),  # through the brake control, cylinder to atmosphere
@@ -226,6 +235,11 @@ AXLE = _record(
     ("cooling", _f),  # at rest [W/K]
     ("cooling_speed_term", _f),  # [W s/(K m)]
     ("cylinder_volume", _f),  # of the axle [m3]
+    ("hysteresis", _f),  # share by which its pressure may fall before its force does [-]
+    ("shortest_pulse", _f),  # commands shorter than this do nothing [s]
+    ("transducer_gain", _f),  # shown over true cylinder pressure [-]
+    ("transducer_offset", _f),  # shown without pressure [Pa]
+    ("transducer_share", _f),  # of a change that shows at the next sample [-]
     ("pulse_pitch", _f),  # rim travel between two pulses [m]
     ("pulses_per_metre", _f),  # one over that [1/m]
     ("assumed_pitch", _f),  # what the equipment believes it to be [m]
@@ -340,7 +354,9 @@ TRAIN_STATE = _record(
     ("clock", _f),  # time of the sample now being taken [s]
     ("impulse", _f),  # of the rail forces of the axles moved so far [N s]
     ("n_steps", _i),
-    ("n_axle_steps", _i),
+    ("n_axle_steps", _i),  # pieces of time, all axles together
+    ("most_pieces", _i),  # the step now being taken may bring them to
+    ("pause_at", _i),  # pieces at which the time loop hands back to its caller
     ("resistance_work", _f),  # [J]
     ("gradient_work", _f),  # [J]
     ("next_trace", _f),  # [s]
@@ -357,6 +373,9 @@ TRAIN_STATE = _record(
     ("final_jerk_time", _f),  # when the largest jerk below 5 m/s was [s]
     ("final_jerk_speed", _f),  # [m/s]
     ("n_trail", _i),  # rows of the lock trail
+    ("n_unsampled", _i),  # locks that found no room in it for all their samples
+    ("unsampled_time", _f),  # when the first of them found none [s]
+    ("unsampled_speed", _f),  # train speed then [m/s]
     ("point_time", _f),  # when the train passed its stopping point [s]
     ("point_speed", _f),  # ... and how fast, zero if it has not [m/s]
     ("emergency_time", _f),  # with the handle in emergency [s]
@@ -398,6 +417,7 @@ AXLE_STATE = _record(
     ("contact_stiffness", _f),  # at that load [N]
     ("is_locked", _i),
     ("pressure", _f),
+    ("clamp", _f),  # pressure that acts on pads or blocks, see slipbench.kernel.cylinder [Pa]
     ("brake_force", _f),  # at the rim, as the last step ended [N]
     ("rail_force", _f),  # of both wheels, as the last step ended [N]
     ("curve_slip", _f),  # slip speed where the creep curve was evaluated last [m/s]
@@ -406,6 +426,7 @@ AXLE_STATE = _record(
     ("valve", _i),
     ("demand_factor", _f),
     ("queue_time", _f, (QUEUE_LENGTH,)),
+    ("queue_sent", _f, (QUEUE_LENGTH,)),
     ("queue_valve", _i, (QUEUE_LENGTH,)),
     ("queue_factor", _f, (QUEUE_LENGTH,)),
     ("queue_head", _i),
@@ -449,6 +470,7 @@ AXLE_STATE = _record(
     ("n_sensed", _i),  # samples of its controller it has been moved past
     ("sensed_speed", _f, (QUEUE_LENGTH,)),  # what they found, the oldest overwritten [m/s]
     ("sensed_pressure", _f, (QUEUE_LENGTH,)),  # [Pa]
+    ("shown_pressure", _f),  # what a slow transducer has followed so far [Pa]
     ("pulse_shift", _f),  # how late the latest pulse of the last sample was seen [s]
     ("deviate", _f),  # of the next pulse that counts, over the standard deviation [-]
     ("until_lost", _f),  # pulses yet to be seen before one is lost, infinite where none is [-]
@@ -479,6 +501,7 @@ AXLE_STATE = _record(
     ("peak_work", _f),  # peak of the creep curve met over distance, brakes applied [J]
     ("load_work", _f),  # axle load over that distance [J]
     ("vent_count", _i),
+    ("short_pulses", _i),  # changes of the valve's command too short to act
     ("lock_start_time", _f),  # [s]
     ("longest_lock_time", _f),  # when the longest lock began [s]
     ("next_trail", _f),  # duration of the running lock at its next sample [s]

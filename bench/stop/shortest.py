@@ -165,7 +165,8 @@ def _hardest_deceleration(scenario: Scenario, world: World) -> float:
     """
     train, axles = world.train[0], world.axles
     hardest = max(float(world.demand_table[p, 0]) for p in world.handle["position"])
-    pressure = float(train["full_pressure"] * train["demand_factor_limit"]) * hardest
+    full = train["full_pressure"] - train["spring_pressure"]
+    pressure = float(full * train["demand_factor_limit"]) * hardest
     force = float((axles["brake_gain"] * axles["pad_share"]).sum()) * pressure
     best = float(world.cells["recovered_friction"].max()) + float(train["sand_friction"]) * bool(
         scenario.sanders

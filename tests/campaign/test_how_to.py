@@ -31,11 +31,11 @@ def test_a_command_of_the_how_to_is_understood(line):
     if "objectives" in arguments:
         find_objectives(arguments["objectives"])
     if arguments.get("start"):
-        started(find_controller(arguments["controller"]), arguments["start"])
+        started(find_controller(arguments["strategy"]), arguments["start"])
     for text in arguments.get("vary") or ():
         parse_factor(text)
-    for name in (arguments.get("rails") or "").split(","):
-        assert not name or load_scenario(name).name == name
+    for name in arguments.get("scenarios") or ():
+        assert name.endswith(".toml") or load_scenario(name).name == name
 
 
 def test_a_file_of_the_how_to_is_made_before_it_is_read():

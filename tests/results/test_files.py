@@ -10,9 +10,9 @@ from slipbench.ground.errors import InputError
 from slipbench.results.files import TABLE_MARK, refuse_foreign, write_through
 
 PRECIOUS = "mine, and precious\n"
-TUNE = ["tune", "slip_band", "--rails", "dry", "--budget", "20", "--quiet"]
-WORST = ["worst-rail", "slip_band", "--scenario", "dry", "--budget", "2", "--quiet"]
-CAMPAIGN = ["campaign", "dry", "--controllers", "none", "--speed", "20mph", "--quiet"]
+TUNE = ["tune", "dry", "--strategy", "slip_band", "--budget", "20", "--quiet"]
+WORST = ["worst-rail", "dry", "--strategy", "slip_band", "--budget", "2", "--quiet"]
+CAMPAIGN = ["campaign", "dry", "--strategy", "none", "--speed", "20mph", "--quiet"]
 CASES = {
     "export over a table": ([*CAMPAIGN, "--export", "mine.csv"], "mine.csv"),
     "export over a folder": ([*CAMPAIGN, "--export", "folder"], "is no file"),
@@ -24,13 +24,13 @@ CASES = {
     "picture over a file": ([*TUNE, "--out", "drawn.sqlite"], "drawn.png"),
     "rail over a scenario": ([*WORST, "--out", "w.sqlite", "--to", "mine.toml"], "mine.toml"),
     "rail over the campaign": ([*WORST, "--out", "w.sqlite", "--to", "w.sqlite"], "campaign file"),
-    "table over a file": (["tune-all", "--rails", "dry", "--budget", "99", "--out", "folder"],
+    "table over a file": (["tune-all", "dry", "--budget", "99", "--out", "folder"],
                           "table.txt"),
     "branch without a name": ([*CAMPAIGN, "--branch", ""], "--branch ''"),
     "scheduler nowhere": ([*CAMPAIGN, "--out", "c.sqlite", "--scheduler", "x"], "scheduler"),
     "harm unknown": ([*WORST[:-1], "--out", "w.sqlite", "--harm", "zz"], "harm 'zz'"),
     "budget too small": ([*TUNE[:-1], "--out", "t.sqlite"], "at least"),
-    "folder is a file": (["tune-all", "--rails", "dry", "--budget", "99", "--out", "mine.csv"],
+    "folder is a file": (["tune-all", "dry", "--budget", "99", "--out", "mine.csv"],
                          "cannot be made"),
 }  # fmt: skip
 
