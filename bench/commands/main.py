@@ -17,6 +17,7 @@ from slipbench.commands import (
     campaign,
     catalogue,
     compare,
+    guide,
     pictures,
     report,
     stop,
@@ -33,7 +34,7 @@ from slipbench.ground.version import VERSION
 BAD_INPUT, INTERRUPTED = 2, 130
 FAMILIES = (
     stop, stop_pictures, pictures, compare, report, campaign, tuning, studies, assess, strategies,
-    catalogue,
+    catalogue, guide,
 )  # fmt: skip
 """Modules of commands, in the order their commands are listed; each has `add_parsers`."""
 

@@ -156,8 +156,10 @@ def _creep_csv(curves: dict[str, list[CreepCurve]]) -> str:
 
 
 def _csv(rows: Iterable[Sequence[object]]) -> str:
+    from slipbench.results.cells import cell
+
     stream = io.StringIO()
-    csv.writer(stream, lineterminator="\n").writerows(rows)
+    csv.writer(stream, lineterminator="\n").writerows(map(cell, row) for row in rows)
     return stream.getvalue()
 
 

@@ -109,7 +109,7 @@ def tune_all_command(arguments: argparse.Namespace) -> int:
     if not strategies:
         raise InputError("tune-all: none of these strategies has parameters to tune")
     make_folder(folder)
-    refuse_foreign(folder / "table.txt", "slipbench ")
+    refuse_foreign(folder / "table.txt")
     found = []
     for known in strategies:
         name = known.controller.name

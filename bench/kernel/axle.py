@@ -3,7 +3,7 @@
 A piece ends at the axle's own events: cell borders, valve commands, ends of pressure ramps, lock
 and re-spin. It is done in three parts, so that axles moved together are taken through each part one
 after the other (slipbench.kernel.step): a processor then works on the next axle while the one
-before still waits for a division or an exponential (measured: see Speed in DEVELOPERS.md).
+before still waits for a division or an exponential (measured: tests/speed/README.md).
 """
 
 from typing import Any
