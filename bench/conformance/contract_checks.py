@@ -157,7 +157,8 @@ def memory_bounded(evidence: Evidence) -> str | None:
 def observes_as_declared(evidence: Evidence) -> str | None:
     """Refute: commands and signals do not depend on a column it does not declare."""
     hidden = [i for i, name in enumerate(OBSERVED) if name not in evidence.controller.observes]
-    shown = [(evidence.recording, evidence.play)]
+    shown: list[tuple[Recording, Callable[[Floats], Recording]]] = []
+    shown += [(evidence.recording, evidence.play)]
     shown += [(own, evidence.play_quickly) for own in evidence.recorded_fast.vehicles[:1]]
     for recording, show in shown:
         problem = _depends(recording, show, hidden)
@@ -229,10 +230,10 @@ def serves_any_number_of_axles(evidence: Evidence) -> str | None:
         problem = next((problem for problem in problems if problem), None)
         if problem:
             return f"{problem} [vehicles of {', '.join(map(str, sizes))} axles]"
-    recorded = evidence.recorded_fast.vehicles
-    if not recorded:
-        return evidence.recorded_fast.refusal or "never called"
-    sliding = recorded[0].observations[SLIDING_CALLS]
+    fast = evidence.recorded_fast
+    if not fast.vehicles:
+        return fast.refusal or "never called"
+    sliding = fast.vehicles[0].observations[SLIDING_CALLS]
     for n_axles in range(1, sum(ODD_SIZES) + 1):
         try:
             problem = evidence.invalid(evidence.play_quickly(for_axles(sliding, n_axles)))

@@ -138,8 +138,12 @@ class Evidence:
 
     def stop_with_dead_sensor(self, i_axle: int, is_late: bool) -> Stop:
         """Run the fast stop with an axle's sensor reading zero from the start, or from mid-film."""
-        place: dict[str, float] = {"at_distance": LATE} if is_late else {"at_time": 0.0}
-        fault = Fault(kind="sensor_dead", axle=i_axle + 1, **place)
+        fault = Fault(
+            kind="sensor_dead",
+            axle=i_axle + 1,
+            at_distance=LATE if is_late else None,
+            at_time=None if is_late else 0.0,
+        )
         return self.stop_of(self.fast_scenario.replace({"faults": (fault,)}))
 
     def play(self, observations: Floats, *, is_carried: bool = True) -> Recording:
