@@ -18,7 +18,7 @@ from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop
 
 EMPTY = 0.05
-"""Of full pressure: a cylinder with less above its spring's brakes nothing, as for the vent limit."""
+"""Of full pressure: a cylinder with less above its spring's brakes nothing, as at the limit."""
 
 SHORT_BREAK = 1.0
 """A brake that comes back for less than this has not come back. Assumed. [s]"""
