@@ -130,7 +130,9 @@ def accept(i_group: int, world: World) -> int:
         if is_out or vehicle.is_dead:
             valve, factor = FILL, 1.0
         n_restored = axle_state.n_restored
-        valve = limit_vent(valve, group.sample_time, train, axle_state)
+        scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
+        demanded = vehicle.demand * scale
+        valve, factor = limit_vent(valve, factor, demanded, group.sample_time, train, axle_state)
         if n_restored == 0 and axle_state.n_restored > 0:
             axle_state.restored_time, axle_state.restored_speed = train_state.clock, speed
         n_vents = axle_state.vent_count

@@ -431,7 +431,7 @@ AXLE_STATE = _record(
     ("queue_factor", _f, (QUEUE_LENGTH,)),
     ("queue_head", _i),
     ("queue_count", _i),
-    ("vent_time", _f),  # of the unbroken vent commanded now [s]
+    ("vent_time", _f),  # brake without force so far; once overruled, filled so far [s]
     ("is_restored", _i),  # the vent limit has overruled the controller
     ("n_restored", _i),
     ("valve_fault", _i),  # -1, or the valve's stuck position
@@ -574,6 +574,25 @@ LANES = _record(  # pieces of time that axles are moved through together, see sl
 
 SLIDE_BANDS, SPEED_BANDS = 6, 10
 """Rows of the slide histogram: creepage up to .05, .1, .2, .4, .8 and above; columns: speed."""
+
+# One row of each record, as functions are handed it: numba types them, so to mypy they are `Any`.
+Axle = Any
+AxleState = Any
+Cell = Any
+Driver = Any
+Fault = Any
+Group = Any
+GroupState = Any
+Lanes = Any
+Law = Any
+Run = Any
+Sander = Any
+SanderState = Any
+Train = Any
+TrainState = Any
+Vehicle = Any
+VehicleState = Any
+
 
 # One row of each record, as functions are handed it: numba types them, so to mypy they are `Any`.
 Axle = Any
