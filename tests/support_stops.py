@@ -1,7 +1,7 @@
 """Small scenarios for tests, a strategy of random commands, and a run that keeps its world.
 
 The plain train has one axle and nothing that blurs a closed form: no delay, no ramp, no running
-resistance, no cleaning, and a creep curve that stays flat once it is saturated.
+resistance, no cleaning, a creep curve that stays flat once it is saturated, and clean equipment.
 """
 
 import math
@@ -21,6 +21,7 @@ from slipbench.scenario import (
     Brake,
     Contact,
     Driver,
+    Equipment,
     GradientSection,
     HandleEntry,
     Rail,
@@ -31,6 +32,7 @@ from slipbench.scenario import (
     SlipControl,
     Train,
     Vehicle,
+    load_scenario,
 )
 from slipbench.stop.simulation import simulate
 from slipbench.strategies.update import compile_update
@@ -169,6 +171,7 @@ def plain_stop(
         "rail": Rail(sections=sections),
         "driver": full_brake(),
         "sensing": Sensing(teeth=90, zero_timeout=0.2),
+        "equipment": Equipment(grade="clean"),
         "slip_control": SlipControl(),
         "run": Run(maximum_distance=5e3, maximum_time=600.0),
     }
@@ -206,10 +209,21 @@ def run_world(world: World, controller: Controller = none.CONTROLLER) -> World:
     return world
 
 
+def clean(name: str, **changes: Any) -> Scenario:
+    """Return a shipped scenario with equipment as designed, so that theory can be held to it."""
+    return load_scenario(name).replace({"equipment.grade": "clean", **changes})
+
+
 @cache
 def shipped_summary(scenario: str, controller: str) -> Mapping[str, Any]:
     """Return the summary of a shipped scenario under a shipped strategy, simulated once."""
     return simulate(scenario, by_name(controller), with_traces=False).summary
+
+
+@cache
+def clean_summary(scenario: str, controller: str) -> Mapping[str, Any]:
+    """Return the same with equipment as designed."""
+    return simulate(clean(scenario), by_name(controller), with_traces=False).summary
 
 
 def wheel_on(friction: float, **film_values: Any) -> tuple[Any, Any, Any]:

@@ -153,6 +153,7 @@ def assess(
     *,
     is_quick: bool = False,
     tell: Callable[[], None] = lambda: None,
+    stop_limit: float = math.inf,
 ) -> Sheet:
     """Run the programme and judge every limit on every rail.
 
@@ -164,6 +165,7 @@ def assess(
     n_seeds : int                      stops of each case, seeds 0 to n_seeds - 1
     is_quick : bool                    one speed only
     tell : function                    called when a stop is done
+    stop_limit : float                 what a stop may take by the clock [s]
 
     Returns
     -------
@@ -178,7 +180,7 @@ def assess(
     results = []
     for case in programme(scenarios, is_quick):
         for seed in range(n_seeds):
-            summary = run_stop(case.scenario, known, seed).summary
+            summary = run_stop(case.scenario, known, seed, stop_limit=stop_limit).summary
             distance = summary["stopping_distance"] if summary["is_stopped"] else math.inf
             if case.is_dry:
                 dry.setdefault(case.key, []).append(distance)

@@ -12,6 +12,7 @@ from slipbench.campaign.objectives import Objective
 from slipbench.campaign.store import Store
 from slipbench.contract import Floats
 from slipbench.ground.errors import InputError
+from slipbench.running.task import FAILED
 from slipbench.statistics.intervals import (
     CONFIDENCE,
     Interval,
@@ -39,6 +40,8 @@ class Collected:
     n_overruns : mapping   of each candidate: rails on which at least one of its stops overran
     n_left_out : int       rails some candidate has not met with every seed
     n_seeds : int          stops a rail and candidate
+    failures : tuple       a line for each stop that came to no end: which, and why; it counts as an
+                           overrun, and has no other number
     """
 
     rails: tuple[str, ...]
@@ -47,6 +50,7 @@ class Collected:
     n_overruns: Mapping[str, int]
     n_left_out: int
     n_seeds: int
+    failures: tuple[str, ...] = ()
 
 
 def collect(
@@ -74,6 +78,7 @@ def collect(
     sums: dict[str, dict[str, Floats]] = {}
     wanted = None if candidates is None else list(candidates)
     places = None if rails is None else set(rails)
+    failures = []
     for stop in store.stops():
         if (
             "is_stopped" not in stop.summary
@@ -84,6 +89,8 @@ def collect(
             continue
         numbers = [objective.of(stop.summary) for objective in objectives]
         is_overrun = not stop.summary["is_stopped"] or stop.summary["final_distance"] > limit
+        if FAILED in stop.summary:
+            failures.append(str(stop.summary[FAILED]))
         row = sums.setdefault(stop.scenario, {})
         cell = row.setdefault(stop.candidate, np.zeros(n + 2))
         cell += np.array([*numbers, float(is_overrun), 1.0])
@@ -111,6 +118,7 @@ def collect(
         n_overruns={label: int((column(label, n) > 0.0).sum()) for label in labels},
         n_left_out=len(sums) - len(met),
         n_seeds=int(n_seeds),
+        failures=tuple(failures),
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from slipbench.ground.errors import InputError
+from slipbench.running.task import FAILED
 from slipbench.scenario.change import nearest_text
 
 Summary = Mapping[str, Any]
@@ -20,15 +21,19 @@ class Objective:
     Attributes
     ----------
     name, unit, doc : str
-    of : function       from a summary; infinite where a stop that did not end has no number
+    read : function     from the summary of a stop that came to an end, stopped or not
     decimals : int      shown
     """
 
     name: str
     unit: str
     doc: str
-    of: Callable[[Summary], float]
+    read: Callable[[Summary], float]
     decimals: int = 2
+
+    def of(self, summary: Summary) -> float:
+        """Return the number of a stop, infinite where one that did not end has none."""
+        return math.inf if FAILED in summary else self.read(summary)
 
 
 def _distance(summary: Summary) -> float:

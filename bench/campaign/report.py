@@ -17,6 +17,9 @@ from slipbench.statistics.intervals import Interval, Paired, fewest_rails
 
 WIDTH = 100
 
+FAILURES_NAMED = 5
+"""Failed stops a text names; all of them are in the export."""
+
 SENSITIVITY_NOTE = (
     "Listed by the estimates; factors whose intervals overlap are not told apart, and without an "
     "interval none are."
@@ -115,7 +118,20 @@ def campaign_text(collected: Collected, verdicts: Sequence[Verdict], baseline: s
     ]
     if collected.n_left_out:
         notes.append(f"{collected.n_left_out} rails left out: some candidate has not met them yet.")
+    notes += failure_notes(collected.failures)
     return "\n\n".join([*parts, "\n".join(line for note in notes for line in _wrapped(note))])
+
+
+def failure_notes(
+    failures: Sequence[str], taken: str = "they count as overruns and have no other number"
+) -> list[str]:
+    """Say how many stops came to no end and how they are taken; name the first, with reasons."""
+    if not failures:
+        return []
+    n_more = len(failures) - FAILURES_NAMED
+    more = [f"... and {n_more} more."] if n_more > 0 else []
+    head = f"{len(failures)} stops failed; {taken}:"
+    return [head, *failures[:FAILURES_NAMED], *more]
 
 
 def sensitivity_text(found: Sensitivity) -> str:

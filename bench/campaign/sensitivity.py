@@ -13,11 +13,12 @@ from slipbench.campaign.objectives import Objective
 from slipbench.campaign.store import Store
 from slipbench.campaign.variation import parameters_at, scenario_at
 from slipbench.contract import Floats
+from slipbench.ground.errors import InputError
 from slipbench.results.canonical import as_json, scenario_hash, short_hash
 from slipbench.running.candidate import Candidate, candidate_of
 from slipbench.running.progress import Bar
 from slipbench.running.runners import Runner
-from slipbench.running.task import Task, make_task
+from slipbench.running.task import FAILED, Task, make_task
 from slipbench.scenario import Scenario
 from slipbench.statistics.designs import Space, scaled
 from slipbench.statistics.effects import (
@@ -126,6 +127,9 @@ def _run(
         n_each = len(tasks) // len(chunk)
         for i in range(len(chunk)):
             own = summaries[i * n_each : (i + 1) * n_each]
+            failed = [summary[FAILED] for summary in own if FAILED in summary]
+            if failed:
+                raise InputError(f"{failed[0]}; a sensitivity needs the numbers of every stop")
             n_overruns += sum(not summary["is_stopped"] for summary in own)
             for k, objective in enumerate(study.objectives):
                 numbers = [objective.of(summary) for summary in own]

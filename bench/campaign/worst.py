@@ -23,7 +23,7 @@ from slipbench.results.scenario_file import scenario_file
 from slipbench.running.candidate import FLOOR_CANDIDATE, candidate_of
 from slipbench.running.progress import Bar
 from slipbench.running.runners import Runner
-from slipbench.running.task import Task, make_task
+from slipbench.running.task import FAILED, Task, make_task
 from slipbench.scenario import Scenario
 from slipbench.scenario.provenance import Provenance
 from slipbench.statistics.designs import Factor, Space, scaled
@@ -124,6 +124,7 @@ class WorstRail:
     harm, harm_before : float   there, and on the rail it was started from
     harm_name, strategy : str
     n_rails, n_stops : int      tried
+    failures : tuple of str     stops that came to no end, and why: the search passed them over
     bounds : Bounds             it was searched within
     """
 
@@ -135,6 +136,7 @@ class WorstRail:
     n_rails: int
     n_stops: int
     bounds: Bounds
+    failures: tuple[str, ...] = ()
 
     def file(self) -> str:
         """Return the rail as a scenario file that `load_scenario` reads."""
@@ -168,6 +170,7 @@ class _Search:
         self.needs_floor = harm == FLOOR_HARM
         self.seeds, self.store, self.runner, self.bar = seeds, store, runner, bar
         self.n_rails = self.n_stops = 0
+        self.failures: list[str] = []
         self.why = f"found by a search for the rail that hurts {self.candidate.controller} most"
 
     def rail(self, point: list[float]) -> Scenario:
@@ -229,7 +232,9 @@ class _Search:
             if self.needs_floor:
                 found = own.pop()["shortest_possible"]
                 shortest = math.inf if found is None else float(found)
-            values.append(float(np.mean([self.harm(summary, shortest) for summary in own])))
+            self.failures += [str(summary[FAILED]) for summary in own if FAILED in summary]
+            ended = [self.harm(summary, shortest) for summary in own if FAILED not in summary]
+            values.append(float(np.mean(ended)) if ended else 0.0)
         return np.array(values, dtype=np.float64)
 
     def __call__(self, cube: Floats) -> Floats:
@@ -303,4 +308,5 @@ def worst_rail(
         n_rails=search.n_rails,
         n_stops=search.n_stops,
         bounds=search.bounds,
+        failures=tuple(search.failures),
     )

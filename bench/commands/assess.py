@@ -8,7 +8,13 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from slipbench.commands.line import FOLDER, get_ready, whole_number
+from slipbench.commands.line import (
+    FOLDER,
+    add_stop_limit,
+    get_ready,
+    stop_limit,
+    whole_number,
+)
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.ground.interrupts import interrupts_ignored
@@ -37,6 +43,7 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument(
         "--compile", action="store_true", help="compile a strategy read from a file"
     )
+    add_stop_limit(parser)
     parser.set_defaults(act=assess_command)
 
 
@@ -52,6 +59,7 @@ def assess_command(arguments: argparse.Namespace) -> int:
         raise InputError(f"--seeds = {n_seeds}; allowed: 1 to {MOST_SEEDS}")
     if arguments.out is not None and (not arguments.out.strip() or "\0" in arguments.out):
         raise InputError(f"--out {arguments.out!r}: must be the path of a folder")
+    limit = stop_limit(arguments)
     limits = read_limits(arguments.limits)
     scenarios = [load_scenario(name) for name in arguments.scenarios]
     refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
@@ -68,7 +76,15 @@ def assess_command(arguments: argparse.Namespace) -> int:
     with tqdm(
         total=n_stops, unit="stop", disable=not sys.stderr.isatty(), leave=False, file=sys.stderr
     ) as bar:
-        sheet = assess(scenarios, known, limits, n_seeds, is_quick=arguments.quick, tell=bar.update)
+        sheet = assess(
+            scenarios,
+            known,
+            limits,
+            n_seeds,
+            is_quick=arguments.quick,
+            tell=bar.update,
+            stop_limit=limit,
+        )
     text = sheet_text(sheet)
     contents = (sheet_csv(sheet), stops_csv(sheet), sheet_page(sheet, _command(arguments)))
     files = {name: content.encode() for name, content in zip(FILES, contents, strict=True)}

@@ -15,7 +15,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from slipbench.commands.line import FOLDER, MOST_WORKERS, get_ready, read_scenario, whole_number
+from slipbench.commands.line import (
+    FOLDER,
+    MOST_WORKERS,
+    add_stop_limit,
+    get_ready,
+    read_scenario,
+    whole_number,
+)
 from slipbench.commands.session import campaign_path, make_folder, opened, typed_command
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
@@ -142,6 +149,7 @@ def _add_common(parser: argparse.ArgumentParser, has_one_file: bool = True) -> N
     parser.add_argument("--branch", default="main", metavar="NAME", help="of the campaign file")
     parser.add_argument("--workers", type=_worker_count, help="processes (one a core)")
     parser.add_argument("--scheduler", metavar="ADDRESS", help="run on a Dask cluster instead")
+    add_stop_limit(parser)
     parser.add_argument("--quiet", action="store_true", help="no progress")
     parser.add_argument("--compile", action="store_true", help="compile strategies of files")
 
@@ -334,6 +342,7 @@ def sensitivity_command(arguments: argparse.Namespace) -> int:
 def worst_command(arguments: argparse.Namespace) -> int:
     """Search the rail that hurts a strategy most and write it as a scenario file."""
     _get_ready()
+    from slipbench.campaign.report import failure_notes
     from slipbench.campaign.worst import FLOOR_HARM, Bounds, worst_rail
     from slipbench.running.progress import progress
 
@@ -369,8 +378,11 @@ def worst_command(arguments: argparse.Namespace) -> int:
     print(
         f"{found.harm_name}: {found.harm:.4g} on the worst of {found.n_rails} rails, "
         f"{found.harm_before:.4g} on {arguments.scenario}\n"
-        f"within {found.bounds.written()}\nwritten: {target}\n\n{CAUTION}"
+        f"within {found.bounds.written()}"
     )
+    for line in failure_notes(found.failures, "the search passed them over"):
+        print(line)
+    print(f"written: {target}\n\n{CAUTION}")
     return 0
 
 

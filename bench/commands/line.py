@@ -66,6 +66,23 @@ def add_stop_arguments(
     )
 
 
+def add_stop_limit(parser: argparse.ArgumentParser) -> None:
+    """Add the limit by the clock for one stop."""
+    parser.add_argument(
+        "--stop-limit",
+        metavar="TIME",
+        help="what one stop may take by the clock before it counts as failed, such as 60s; "
+        "or none (30min)",
+    )
+
+
+def stop_limit(arguments: argparse.Namespace) -> float:
+    """Return the limit by the clock for one stop. [s]"""
+    from slipbench.running.limit import DEFAULT_LIMIT, parse_limit
+
+    return DEFAULT_LIMIT if arguments.stop_limit is None else parse_limit(arguments.stop_limit)
+
+
 def whole_number(text: str) -> int:
     """Read a whole number from 0; argparse prints the message."""
     if not (text.isascii() and text.isdigit() and len(text) < 20):

@@ -22,10 +22,12 @@ from slipbench.commands.campaign import add_parsers as add_campaign_parsers
 from slipbench.commands.line import (
     FOLDER,
     MOST_WORKERS,
+    add_stop_limit,
     collect_garbage_rarely,
     get_ready,
     read_scenario,
     result_stream,
+    stop_limit,
     whole_number,
 )
 from slipbench.commands.pictures import add_parsers as add_picture_parsers
@@ -163,6 +165,7 @@ def _add_common(parser: argparse.ArgumentParser, more: str = "") -> None:
     parser.add_argument(
         "--compile", action="store_true", help="compile strategies read from a file"
     )
+    add_stop_limit(parser)
 
 
 def no_command(arguments: argparse.Namespace) -> NoReturn:
@@ -210,10 +213,11 @@ def _stop(arguments: argparse.Namespace, result: TextIO) -> int:
 
     scenario = read_scenario(arguments.scenario, arguments.speed)
     known = find_controller(arguments.controller, compile_file=arguments.compile)
+    limit = stop_limit(arguments)
     get_ready(["slipbench.running.runner"], ["loop.run_compiled"], [known])
     from slipbench.running.runner import run_stop, stop_record
 
-    stop = run_stop(scenario, known, arguments.seed)
+    stop = run_stop(scenario, known, arguments.seed, stop_limit=limit)
     print(_as_json(stop_record(stop)) if arguments.json else stop, file=result)
     return 0
 
@@ -243,6 +247,7 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
     strategies = _strategies(arguments.controllers, arguments.compile)
     refuse_twice("strategies", [(k.controller.name, k.origin) for k in strategies])
+    stop_limit(arguments)
     folder = None if arguments.json and arguments.out is None else _folder(arguments.out)
     if folder is not None:
         check_folder(folder, RESULT_FILES, RECORD, WRITER)
@@ -359,6 +364,7 @@ def _run_with_progress(
     from slipbench.results.identity import versions
     from slipbench.strategies.native import is_library
 
+    limit = stop_limit(arguments)
     n_jobs = len(plan(scenarios, strategies, arguments.seeds))
     is_quiet = arguments.json or not sys.stderr.isatty()
     with tqdm(total=n_jobs, unit="stop", disable=is_quiet, leave=False, file=sys.stderr) as bar:
@@ -381,6 +387,7 @@ def _run_with_progress(
                 n_workers=arguments.workers,
                 tell=tell,
                 meanwhile=meanwhile,
+                stop_limit=limit,
             )
         except KeyboardInterrupt:
             bar.close()

@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from slipbench.commands.line import FOLDER
+from slipbench.commands.line import FOLDER, stop_limit
 from slipbench.ground.errors import InputError
 from slipbench.results.files import RESULT_SUFFIXES, named_path
 
@@ -53,13 +53,14 @@ def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Ru
     export = None if arguments.export is None else named_path(arguments.export, "--export")
     if export is not None:
         check_export(export)
+    limit = stop_limit(arguments)
     path = campaign_path(arguments, name)
     if not arguments.branch.strip():
         raise InputError(f"--branch {arguments.branch!r}: must be a name")
     is_new = not path.exists()
     with Store(path, arguments.branch, command=typed_command()) as store:
         try:
-            runner = make_runner(arguments.workers, arguments.scheduler)
+            runner = make_runner(arguments.workers, arguments.scheduler, limit)
         except InputError:
             if is_new:
                 store.discard()

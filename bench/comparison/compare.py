@@ -11,13 +11,14 @@ import io
 import math
 import statistics
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
-from slipbench.ground.errors import InputError
+from slipbench.ground.errors import InputError, StopFailed
 from slipbench.running.pool import map_in_pool, n_cores
 from slipbench.running.runner import finite_or_none, prepare, run_stop
+from slipbench.running.task import FAILED
 from slipbench.scenario import Scenario, on_dry_rail
 from slipbench.stop.shortest import shortest_possible
 from slipbench.strategies.registry import Known, find_controller, one_line, refuse_twice
@@ -162,6 +163,7 @@ class Job:
     reference: str
     seed: int = 0
     compile_file: bool = False
+    stop_limit: float = math.inf
 
 
 def compare(
@@ -172,6 +174,7 @@ def compare(
     n_workers: int | None = None,
     tell: Callable[[], None] = lambda: None,
     meanwhile: Callable[[], None] = lambda: None,
+    stop_limit: float = math.inf,
 ) -> Comparison:
     """Run every strategy on every scenario with seeds 0 to n_seeds - 1.
 
@@ -183,6 +186,7 @@ def compare(
     n_workers : int or None            processes; None is one a core, 1 runs in this process
     tell : function                    called each time a job is done
     meanwhile : function               called once, while other processes work, if there are any
+    stop_limit : float                 what a stop may take by the clock before it has failed [s]
 
     Returns
     -------
@@ -191,19 +195,24 @@ def compare(
     Raises
     ------
     InputError   for names given twice, and whatever a run refuses
+
+    Notes
+    -----
+    A stop that comes to no end (`StopFailed`) is a row with its reason, `failed`, and NaN for all
+    numbers; it counts as an overrun.
     """
     refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
     refuse_twice("strategies", [(k.controller.name, k.origin) for k in strategies])
     for known in strategies:
         prepare(known)
-    jobs = plan(scenarios, strategies, n_seeds)
+    jobs = [replace(job, stop_limit=stop_limit) for job in plan(scenarios, strategies, n_seeds)]
     n_workers = min(n_workers or n_cores(), len(jobs))
     if n_workers == 1:
         results = _run_here(jobs, strategies, tell)
     else:
-        results = map_in_pool(_run_in_worker, jobs, n_workers, tell, meanwhile)
+        results = map_in_pool(_run_in_worker, jobs, n_workers, tell, meanwhile, _given_up)
     yardsticks = {s.name: results.pop(0) for s in scenarios}
-    summaries = iter(results)
+    summaries = iter(_completed(results))
     rows = tuple(
         Row(
             scenario=scenario.name,
@@ -298,11 +307,38 @@ def _run_job(job: Job, known: Known | None) -> Any:
     if known is None:
         return find_yardsticks(job.scenario)
     try:
-        stop = run_stop(job.scenario, known, job.seed)
+        stop = run_stop(job.scenario, known, job.seed, stop_limit=job.stop_limit)
+    except StopFailed as problem:
+        return _given_up(job, str(problem))
     except InputError as problem:
         where = f"scenario {job.scenario.name}, seed {job.seed}"
         raise InputError(f"{where}: {one_line(problem)}") from problem
     return {"summary": dict(stop.summary), "findings": tuple(own.text for own in stop.findings)}
+
+
+def _given_up(job: Job, reason: str) -> Any:
+    return {"summary": {"is_stopped": False, FAILED: reason}, "findings": ()}
+
+
+_NEEDED = ("stopping_distance", "longest_lock", "flat_risk", "vent_count", "energy_residual")
+"""What a comparison shows of a stop, should every one of them fail."""
+
+
+def _completed(runs: Sequence[dict[str, Any]]) -> Sequence[dict[str, Any]]:
+    """Give failed stops the names of the others, without numbers, and the others no reason."""
+    failed = [run for run in runs if FAILED in run["summary"]]
+    if not failed:
+        return runs
+    ended = next((run["summary"] for run in runs if FAILED not in run["summary"]), None)
+    empty = dict.fromkeys(_NEEDED, math.nan) if ended is None else _emptied(ended)
+    return [{**run, "summary": {FAILED: "", **empty, **run["summary"]}} for run in runs]
+
+
+def _emptied(summary: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        name: [math.nan] * len(value) if isinstance(value, list) else math.nan
+        for name, value in summary.items()
+    }
 
 
 def _run_here(

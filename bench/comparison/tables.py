@@ -8,7 +8,11 @@ from collections.abc import Sequence
 
 from slipbench.comparison.compare import Comparison, Score, Yardsticks
 from slipbench.results.tables import UNKNOWN, number, plain_table
+from slipbench.running.task import FAILED
 from slipbench.scenario import Scenario
+
+FAILURES_NAMED = 5
+"""Failed stops a table names."""
 
 
 def comparison_table(comparison: Comparison) -> str:
@@ -56,7 +60,7 @@ def _cells(score: Score, is_spread: bool) -> list[str]:
     cells.append(number(score.longest_lock, 2))
     if is_spread:
         cells.append(number(score.worst_lock, 2))
-    return [*cells, number(score.flat_risk, 2), f"{score.vents:.0f}"]
+    return [*cells, number(score.flat_risk, 2), number(score.vents, 0)]
 
 
 def _notes(comparison: Comparison) -> list[str]:
@@ -75,6 +79,10 @@ def _notes(comparison: Comparison) -> list[str]:
             f"{n_over} of {len(comparison.rows)} runs did not stop. They count as overruns: a mean "
             "distance with one in it does not exist, and none is left out."
         )
+    failures = [row.summary[FAILED] for row in comparison.rows if row.summary.get(FAILED)]
+    notes += [f"Failed: {reason}" for reason in failures[:FAILURES_NAMED]]
+    if len(failures) > FAILURES_NAMED:
+        notes.append(f"... and {len(failures) - FAILURES_NAMED} more failed; compare.csv has all.")
     for name, marks in comparison.yardsticks.items():
         if marks.reason:
             notes.append(f"No shortest possible for {name}: {marks.reason}")

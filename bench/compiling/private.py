@@ -101,8 +101,11 @@ def apart(function: Callable[..., Any]) -> part:
 
 
 def entry(signature: Any, allocates: bool = False, is_kept: bool = True) -> Any:
-    """Compile, at import and for the cache on disk, a function that Python calls with a `World`."""
-    options = {**_PLAIN, "_nrt": allocates, "no_cfunc_wrapper": True}
+    """Compile, at import and for the cache on disk, a function that Python calls with a `World`.
+
+    Other threads of Python run meanwhile, such as one that watches the clock.
+    """
+    options = {**_PLAIN, "_nrt": allocates, "no_cfunc_wrapper": True, "nogil": True}
     return _compile(signature, cache=is_kept, pipeline_class=EntryCompiler, **options)
 
 

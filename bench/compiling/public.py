@@ -21,8 +21,11 @@ inlined = _compile(inline="always", **_DIVISION)
 
 
 def entry(signature: Any, allocates: bool = False, is_kept: bool = True) -> Any:
-    """Compile, at import and for the cache on disk, a function that Python calls with a `World`."""
-    return _compile(signature, cache=is_kept, **_DIVISION)
+    """Compile, at import and for the cache on disk, a function that Python calls with a `World`.
+
+    Other threads of Python run meanwhile, such as one that watches the clock.
+    """
+    return _compile(signature, cache=is_kept, nogil=True, **_DIVISION)
 
 
 def compile_strategy(update: Callable[..., Any], signature: Any, is_kept: bool) -> Any:

@@ -114,7 +114,8 @@ def _scale_distance(axes: Axes, comparison: Comparison) -> float:
 
 
 def _scale_lock(axes: Axes, comparison: Comparison) -> None:
-    longest = max(1.0, *(row.summary["longest_lock"] for row in comparison.rows))
+    locks = [row.summary["longest_lock"] for row in comparison.rows]
+    longest = max(1.0, *(lock for lock in locks if math.isfinite(lock)))
     axes.set_xscale("function", functions=(_signed_root, _signed_square))
     axes.set_xlim(-0.0005 * longest, 1.4 * longest)
     ticks: list[float] = []

@@ -256,7 +256,8 @@ def _sure(kept: KeptComparison) -> str:
     n_over = sum(not row.summary["is_stopped"] for row in kept.rows)
     if n_over:
         said.append(f"{n_over} of {len(kept.rows)} runs did not stop: overruns, not left out.")
-    residual = max(abs(row.summary["energy_residual"]) for row in kept.rows)
+    residuals = [abs(row.summary["energy_residual"]) for row in kept.rows]
+    residual = max((value for value in residuals if math.isfinite(value)), default=0.0)
     said.append(f"Energy not accounted for: at most {residual:.1e} of the train's energy.")
     text = "".join(f"<p>{escaped(line)}</p>" for line in said)
     return text + (_intervals(kept) if kept.n_seeds >= FEWEST else "")

@@ -20,6 +20,9 @@ from slipbench.kernel.sensing import sense_now
 from slipbench.kernel.step import advance
 from slipbench.kernel.traces import record
 
+PAUSED = -2
+"""What the time loop returns when it has not ended, only come back so that others have a turn."""
+
 LOW_SPEED = 2.68224
 """Six miles an hour: slip control at work below it is to be reported. [m/s]"""
 
@@ -41,7 +44,7 @@ def observe(i_group: int, world: Any) -> None:
         axle, moving = world.axles[i_axle], world.axle_states[i_axle]
         vehicle = world.vehicle_states[axle.i_vehicle]
         if moving.n_sensed <= n_samples:  # a sample as the step begins
-            sense_now(state.clock, moving.pressure, train, axle, moving)
+            sense_now(state.clock, moving.wheel_speed, moving.pressure, train, axle, moving)
         row = world.observation[i_axle]
         row[0] = moving.sensed_speed[place]
         row[1] = moving.sensed_pressure[place] if train.has_pressure_transducer else math.nan
@@ -96,7 +99,7 @@ def accept(i_group: int, world: Any) -> int:
         if n_restored == 0 and moving.n_restored > 0:
             moving.restored_time, moving.restored_speed = state.clock, speed
         n_vents = moving.vent_count
-        send_command(state.clock, valve, factor, train, moving)
+        send_command(state.clock, valve, factor, world.axles[i_axle], moving)
         if moving.vent_count > n_vents and speed < LOW_SPEED:
             if moving.low_speed_vents == 0:
                 moving.low_speed_vent_time = state.clock
@@ -147,10 +150,13 @@ with compiled_here():
             numba.types.FunctionType(UPDATE_SIGNATURE),
             numba.float64[::1],
             numba.float64[:, ::1],
-        )
+        ),
     )
     def run_compiled(world: Any, update: Any, parameters: Any, memory: Any) -> float:
-        """Run a stop from start to end under a compiled strategy.
+        """Run a stop under a compiled strategy, to its end or to the next pause.
+
+        Called again after a pause (`train_state.pause_at`, in pieces of time) it goes on as if
+        there had been none: so Ctrl-C and a caller's clock are heard in a stop of any length.
 
         Parameters
         ----------
@@ -161,10 +167,13 @@ with compiled_here():
 
         Returns
         -------
-        int   -1, or the first axle whose command was not valid (the stop ends there)
+        int   -1 at the end, `PAUSED`, or the first axle whose command was not valid (the stop ends
+              there)
         """
         state = world.train_state[0]
         while state.status == RUNNING:
+            if state.n_axle_steps >= state.pause_at:
+                return PAUSED
             i_group = advance(math.inf, world)
             if i_group < 0:
                 break

@@ -20,7 +20,7 @@ _NO_TIME = 1e-11
 
 
 @part
-def send_command(time: float, valve: float, demand_factor: float, train: Any, state: Any) -> None:
+def send_command(time: float, valve: float, demand_factor: float, axle: Any, state: Any) -> None:
     """Put a controller's command on its way to the valve; it acts after the valve's delay.
 
     A command equal to the last one sent is not sent again. A later command never overtakes an
@@ -35,7 +35,7 @@ def send_command(time: float, valve: float, demand_factor: float, train: Any, st
         return
     if valve == VENT and last_valve != VENT:
         state.vent_count += 1
-    due = time + (train.fill_delay if valve == FILL else train.vent_delay)
+    due = time + (axle.fill_delay if valve == FILL else axle.vent_delay)
     if state.queue_count > 0:
         due = max(due, state.queue_time[last])
     if state.queue_count == QUEUE_LENGTH:  # cannot be: the scenario bounds delay over sample time

@@ -19,8 +19,11 @@ N_LANES = 16
 AT_TIME, AT_SPEED, AT_DISTANCE, AFTER = 0, 1, 2, 3
 """What releases an entry of the handle programme; `AFTER` counts from the entry before."""
 
-RUNNING, STOPPED, TOO_FAR, TOO_LONG, BROKEN = 0, 1, 2, 3, 4
+RUNNING, STOPPED, TOO_FAR, TOO_LONG, BROKEN, TOO_MANY_PIECES = 0, 1, 2, 3, 4, 5
 """How a stop stands or ended."""
+
+MOST_STEP_PIECES = 20_000
+"""No axle needs so many pieces of time for one step; a step that takes them ends the stop."""
 
 POLACH, TRACTION_TABLE, MEASURED_CURVE = 0, 1, 2
 """How the creep law is evaluated."""
@@ -75,13 +78,17 @@ N_LOCK_LOG = 4000
 """Locks kept in the log; more are counted only."""
 
 N_LOCK_TRAIL = 20000
-"""Samples of all locks together; a lock that finds no room keeps only its start and end."""
+"""Samples of all locks together; a lock that finds no room keeps its start, its end and what it had
+until then."""
 
 FIRST_TRAIL, TRAIL_GROWTH = 0.0025, 1.15
 """A running lock is sampled after this time, and then whenever it has grown by this factor. [s]
 
 Its peak temperature comes some 20 ms into the lock.
 """
+
+CROWDED_TRAIL, CROWDED_GROWTH = 0.7, 1.5
+"""From this share of the trail on samples are spared: a lock has to grow by this factor."""
 
 SPEEDOMETER_TOLERANCE = 2.2352
 """The cab's speedometer counts as wrong when it is off by more: five miles an hour (assumed).
@@ -93,8 +100,15 @@ SLIDE_SIGNAL = 0
 SENSOR = (
     *("rim_travel", "next_pulse", "n_pulses"),
     *("pulse_time", "sampled_pulse_time", "measured_speed"),
+    *("pulse_shift", "deviate"),
 )
-"""What a plain sensor's state is."""
+"""What the state of a sensor is that loses no pulse meanwhile."""
+
+TEETH = (
+    *("pulse_pitch", "pulses_per_metre", "assumed_pitch"),
+    *("pitch_error", "turns_per_metre", "pitch_phase"),
+)
+"""What its toothed wheel is like."""
 
 ADHESION_WORKS = ("used", "usable", "excess", "demanded", "peak", "load")
 """Works of the rail force and its bounds over distance, axle by axle."""
@@ -115,6 +129,7 @@ RUN = _record(
     ("locked_train_speed", _f),  # ... while the train does more than this [m/s]
     ("sliding_creepage", _f),  # creepage above which a wheel counts as sliding [-]
     ("sliding_slip_speed", _f),  # ... with at least this slip speed [m/s]
+    ("maximum_pieces", _i),  # of time, all axles together: a stop that takes more is given up
 )
 
 TRAIN = _record(
@@ -128,8 +143,6 @@ TRAIN = _record(
     ("release_time", _f),  # linear ramp to a lower demand [s]
     ("fill_rate", _f),  # cylinder pressure, upper limit [Pa/s]
     ("vent_rate", _f),  # [Pa/s]
-    ("fill_delay", _f),  # command to effect [s]
-    ("vent_delay", _f),  # also for hold [s]
     ("demand_factor_limit", _f),  # [-]
     ("full_pressure", _f),  # at emergency demand, laden [Pa]
     ("air_model", _i),  # RAMPS or FLOW
@@ -224,10 +237,14 @@ AXLE = _record(
     ("pulse_pitch", _f),  # rim travel between two pulses [m]
     ("pulses_per_metre", _f),  # one over that [1/m]
     ("assumed_pitch", _f),  # what the equipment believes it to be [m]
-    ("n_teeth", _i),
     ("pitch_error", _f),  # once a turn, amplitude [m]
+    ("turns_per_metre", _f),  # of the wheel [1/m]
+    ("pitch_phase", _f),  # where in the turn the error stands as the stop begins, from 0 to 1 [-]
     ("jitter", _f),  # of each pulse, standard deviation [m]
     ("dropout", _f),  # share of pulses lost [-]
+    ("dropout_burst", _i),  # most pulses lost one after the other
+    ("fill_delay", _f),  # command to effect [s]
+    ("vent_delay", _f),  # also for hold [s]
     ("i_group", _i),
     ("i_vehicle", _i),
     ("i_bogie", _i),
@@ -331,7 +348,9 @@ TRAIN_STATE = _record(
     ("clock", _f),  # time of the sample now being taken [s]
     ("impulse", _f),  # of the rail forces of the axles moved so far [N s]
     ("n_steps", _i),
-    ("n_axle_steps", _i),
+    ("n_axle_steps", _i),  # pieces of time, all axles together
+    ("most_pieces", _i),  # the step now being taken may bring them to
+    ("pause_at", _i),  # pieces at which the time loop hands back to its caller
     ("resistance_work", _f),  # [J]
     ("gradient_work", _f),  # [J]
     ("next_trace", _f),  # [s]
@@ -348,6 +367,9 @@ TRAIN_STATE = _record(
     ("final_jerk_time", _f),  # when the largest jerk below 5 m/s was [s]
     ("final_jerk_speed", _f),  # [m/s]
     ("n_trail", _i),  # rows of the lock trail
+    ("n_unsampled", _i),  # locks that found no room in it for all their samples
+    ("unsampled_time", _f),  # when the first of them found none [s]
+    ("unsampled_speed", _f),  # train speed then [m/s]
     ("point_time", _f),  # when the train passed its stopping point [s]
     ("point_speed", _f),  # ... and how fast, zero if it has not [m/s]
     ("emergency_time", _f),  # with the handle in emergency [s]
@@ -440,7 +462,10 @@ AXLE_STATE = _record(
     ("n_sensed", _i),  # samples of its controller it has been moved past
     ("sensed_speed", _f, (QUEUE_LENGTH,)),  # what they found, the oldest overwritten [m/s]
     ("sensed_pressure", _f, (QUEUE_LENGTH,)),  # [Pa]
-    ("n_teeth_passed", _i),
+    ("pulse_shift", _f),  # how late the latest pulse of the last sample was seen [s]
+    ("deviate", _f),  # of the next pulse that counts, over the standard deviation [-]
+    ("until_lost", _f),  # pulses yet to be seen before one is lost, infinite where none is [-]
+    ("n_losing", _i),  # pulses then lost one after the other
     ("noise_state", _i),
     ("noise", _f),  # extra jitter by fault [m]
     ("sensor_fault", _i),  # 0, SENSOR_DEAD + 1 or SENSOR_STUCK + 1
@@ -519,8 +544,9 @@ LANES = _record(  # pieces of time that axles are moved through together, see sl
     ("next_slope", _f, _lane),
     ("is_right", _f, _lane),  # 1 where the stages hold
     # the sensor: of the axle, and what it knows, as in AXLE and AXLE_STATE
-    *((name, _f, _lane) for name in ("pulse_pitch", "pulses_per_metre", "assumed_pitch")),
+    *((name, _f, _lane) for name in TEETH),
     *((name, _f, _lane) for name in SENSOR),
+    ("jitter", _f, _lane),  # standard deviation, with that of a fault [m]
     ("start", _f, _lane),  # time at the piece's start [s]
     ("sample", _f, _lane),  # next sample of its controller after that [s]
     # for what is added up, see slipbench.kernel.tally

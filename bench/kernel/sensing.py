@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from slipbench.compiling.jit import apart, folded, inner, part
+from slipbench.kernel.elementary import sine_of_turns
 from slipbench.kernel.records import QUEUE_LENGTH, SENSOR_DEAD, SENSOR_STUCK
 
 SENSED_AT_ONCE = 1e-10
@@ -26,46 +27,98 @@ def watch_pulses(
 
     Notes
     -----
-    Pulse instants are found inside the piece from the rim travel, quadratic in time.
+    Pulse instants are found inside the piece from the rim travel, quadratic in time. They are those
+    of true teeth; how late a tooth that is out of place gives its pulse is found at the sample, for
+    the one pulse that counts there (`pulse_delay`).
     """
     start = state.rim_travel
-    end = start + (speed + 0.5 * acceleration * duration) * duration
-    state.rim_travel = end
-    if end < state.next_pulse:
+    state.rim_travel = start + (speed + 0.5 * acceleration * duration) * duration
+    if state.rim_travel < state.next_pulse:
         return
-    if is_plain(axle, state):
-        n_new, since = latest_pulse(
-            start,
-            speed,
-            acceleration,
-            duration,
-            state.next_pulse,
-            axle.pulse_pitch,
-            axle.pulses_per_metre,
-        )
-        if n_new > 0.0:
-            state.pulse_time = time + since
-            state.n_pulses += n_new
-            state.next_pulse += n_new * axle.pulse_pitch
-        return
-    while state.next_pulse <= end:
-        travel = state.next_pulse - start
-        state.n_teeth_passed += 1
-        turn = 2.0 * math.pi * (state.n_teeth_passed % axle.n_teeth) / axle.n_teeth
-        error = axle.pitch_error * math.sin(turn)
-        error += (axle.jitter + state.noise) * _normal(state)
-        shift = error / max(speed + acceleration * duration, 0.5)
-        seen = time + min(_time_for(travel, speed, acceleration), duration) + shift
-        if _uniform(state) >= axle.dropout and seen > state.pulse_time:
-            state.pulse_time = seen
-            state.n_pulses += 1.0  # a lost pulse makes the wheel seem slower
+    n_new, since = latest_pulse(
+        start,
+        speed,
+        acceleration,
+        duration,
+        state.next_pulse,
+        axle.pulse_pitch,
+        axle.pulses_per_metre,
+    )
+    if n_new > state.until_lost:
+        _watch_one_by_one(time, duration, speed, acceleration, start, n_new, axle, state)
+    elif n_new > 0.0:
+        state.pulse_time = time + since
+        state.n_pulses += n_new
+        state.next_pulse += n_new * axle.pulse_pitch
+        state.until_lost -= n_new
+
+
+@apart
+def _watch_one_by_one(
+    time: float,
+    duration: float,
+    speed: float,
+    acceleration: float,
+    start: float,
+    n_new: float,
+    axle: Any,
+    state: Any,
+) -> None:
+    """Note pulses of which some are lost: a wheel then seems slower. [start: rim travel, m]"""
+    for _ in range(int(n_new)):
+        if state.until_lost >= 1.0:
+            state.until_lost -= 1.0
+            passed = _time_for(state.next_pulse - start, speed, acceleration)
+            state.pulse_time = time + min(passed, duration)
+            state.n_pulses += 1.0
+        else:
+            state.n_losing -= 1
+            if state.n_losing <= 0:
+                _plan_loss(axle, state)
         state.next_pulse += axle.pulse_pitch
 
 
+@apart
+def _plan_loss(axle: Any, state: Any) -> None:
+    """Draw how many pulses are seen before the next are lost, and how many those are."""
+    seen = seen_between_losses(axle.dropout, axle.dropout_burst)
+    number = max(_uniform(state), 1e-12)
+    state.until_lost = math.floor(math.log(number) / math.log(seen / (1.0 + seen)))
+    state.n_losing = 1 + int(_uniform(state) * axle.dropout_burst)
+
+
+@part
+def seen_between_losses(share: float, longest: int) -> float:
+    """Return how many pulses are seen between two losses on the mean.
+
+    Parameters
+    ----------
+    share : float   of all pulses that is lost. [-], between 0 and 1
+    longest : int   a loss takes 1 to so many pulses, all equally likely
+    """
+    return 0.5 * (1.0 + longest) * (1.0 - share) / share
+
+
 @folded
-def is_plain(axle: Any, state: Any) -> bool:
-    """Return whether every tooth stands where it should and gives its pulse."""
-    return axle.pitch_error == 0.0 and axle.jitter + state.noise == 0.0 and axle.dropout == 0.0
+def pulse_delay(
+    place: float,
+    speed: float,
+    pitch_error: float,
+    turns_per_metre: float,
+    pitch_phase: float,
+    spread: float,
+) -> Any:
+    """Return how late a pulse is seen, its tooth being out of place: negative if early. [s]
+
+    Parameters
+    ----------
+    place : float         rim travel at which a true tooth would give it. [m]
+    speed : float         of the rim then. [m/s]; below 0.5 m/s taken as that
+    pitch_error, turns_per_metre, pitch_phase : float   as in AXLE
+    spread : float        what is random in the tooth's place. [m]
+    """
+    error = pitch_error * sine_of_turns(place * turns_per_metre + pitch_phase) + spread
+    return error / max(speed, 0.5)
 
 
 @folded
@@ -116,28 +169,50 @@ def _uniform(state: Any) -> float:
 
 
 @inner
-def _normal(state: Any) -> float:
-    size = math.sqrt(-2.0 * math.log(max(_uniform(state), 1e-12)))
-    return size * math.cos(2.0 * math.pi * _uniform(state))
+def _nearly_normal(state: Any) -> float:
+    """Return a number of mean 0 and standard deviation 1: the sum of four even ones.
+
+    Never beyond 3.5; two numbers of the axle's generator give two even ones each.
+    """
+    first = (16807 * state.noise_state) % 2147483647
+    second = (16807 * first) % 2147483647
+    state.noise_state = second
+    high = (first >> 16) + (second >> 16)
+    low = (first & 65535) + (second & 65535)
+    return math.sqrt(3.0) * (high / 32768.0 + low / 65536.0 - 2.0)
 
 
 @part
-def measure_speed(time: float, train: Any, axle: Any, state: Any) -> float:
+def measure_speed(time: float, speed: float, train: Any, axle: Any, state: Any) -> float:
     """Return the rim speed the equipment makes of the pulses since its last sample. [m/s]
 
     Period timing: pitch times pulses over the time between the latest pulses known at two samples,
     each rounded down to the clock's tick. Without a new pulse the estimate may not exceed the pitch
     over the time since the last one, and is zero after the timeout.
+
+    Parameters
+    ----------
+    time, speed : float   of the sample [s], and the rim's then [m/s]
     """
     if state.sensor_fault == SENSOR_DEAD + 1:
         state.measured_speed = 0.0
         return 0.0
     if state.sensor_fault == SENSOR_STUCK + 1:
         return state.measured_speed
+    jitter = axle.jitter + state.noise
+    if state.n_pulses > 0.0:
+        state.pulse_shift = pulse_delay(
+            state.next_pulse - axle.pulse_pitch,
+            speed,
+            axle.pitch_error,
+            axle.turns_per_metre,
+            axle.pitch_phase,
+            jitter * state.deviate,
+        )
     state.measured_speed, state.sampled_pulse_time = timed_speed(
         time,
         state.n_pulses,
-        state.pulse_time,
+        state.pulse_time + state.pulse_shift,
         state.sampled_pulse_time,
         state.measured_speed,
         axle.assumed_pitch,
@@ -146,6 +221,8 @@ def measure_speed(time: float, train: Any, axle: Any, state: Any) -> float:
         train.zero_timeout,
     )
     state.n_pulses = 0.0
+    if jitter > 0.0:
+        state.deviate = _nearly_normal(state)
     return state.measured_speed
 
 
@@ -166,7 +243,7 @@ def timed_speed(
     Parameters
     ----------
     time : float           of the sample. [s]
-    n_pulses, pulse_time   since the sample before; when the latest was [s]
+    n_pulses, pulse_time   since the sample before; when the latest was seen [s]
     sampled_pulse_time, measured_speed   of the sample before [s], [m/s]
     others                 as in AXLE and TRAIN
     """
@@ -185,7 +262,7 @@ def timed_speed(
 def sense_together(n_lanes: int, train: Any, lanes: Any) -> None:
     """Take the sensors of several axles on to their next sample, or to their piece's end before it.
 
-    For axles whose teeth are plain, in vector instructions: like `sense`, a sample at a time.
+    For axles that lose no pulse meanwhile, in vector instructions: as `sense`, sample by sample.
 
     Parameters
     ----------
@@ -197,22 +274,32 @@ def sense_together(n_lanes: int, train: Any, lanes: Any) -> None:
     for k in range(n_lanes):
         sample = lanes.sample[k]
         is_sampled = sample <= lanes.duration[k] + SENSED_AT_ONCE
-        pitch = lanes.pulse_pitch[k]
+        pitch, elapsed = lanes.pulse_pitch[k], min(sample, lanes.duration[k])
         n_new, since = latest_pulse(
             lanes.rim_travel[k],
             lanes.wheel_before[k],
             lanes.wheel_acceleration[k],
-            min(sample, lanes.duration[k]),
+            elapsed,
             lanes.next_pulse[k],
             pitch,
             lanes.pulses_per_metre[k],
         )
         pulse_time = lanes.start[k] + since if n_new > 0.0 else lanes.pulse_time[k]
         n_pulses = lanes.n_pulses[k] + n_new
+        next_pulse = lanes.next_pulse[k] + n_new * pitch
+        delay = pulse_delay(
+            next_pulse - pitch,
+            lanes.wheel_before[k] + lanes.wheel_acceleration[k] * elapsed,
+            lanes.pitch_error[k],
+            lanes.turns_per_metre[k],
+            lanes.pitch_phase[k],
+            lanes.jitter[k] * lanes.deviate[k],
+        )
+        shift = delay if n_pulses > 0.0 else lanes.pulse_shift[k]
         measured, sampled = timed_speed(
             lanes.start[k] + sample,
             n_pulses,
-            pulse_time,
+            pulse_time + shift,
             lanes.sampled_pulse_time[k],
             lanes.measured_speed[k],
             lanes.assumed_pitch[k],
@@ -221,7 +308,8 @@ def sense_together(n_lanes: int, train: Any, lanes: Any) -> None:
             timeout,
         )
         lanes.pulse_time[k] = pulse_time
-        lanes.next_pulse[k] += n_new * pitch
+        lanes.next_pulse[k] = next_pulse
+        lanes.pulse_shift[k] = shift if is_sampled else lanes.pulse_shift[k]
         lanes.n_pulses[k] = 0.0 if is_sampled else n_pulses
         lanes.measured_speed[k] = measured if is_sampled else lanes.measured_speed[k]
         lanes.sampled_pulse_time[k] = sampled if is_sampled else lanes.sampled_pulse_time[k]
@@ -264,13 +352,16 @@ def sense(
             watch_pulses(time + done, until - done, now, acceleration, axle, state)
             done = until
         if is_sampled:
-            sense_now(time + sample, pressure + pressure_rate * done, train, axle, state)
+            now = speed + acceleration * done
+            sense_now(time + sample, now, pressure + pressure_rate * done, train, axle, state)
 
 
 @part
-def sense_now(time: float, pressure: float, train: Any, axle: Any, state: Any) -> None:
-    """Keep what a controller's sample finds at this moment. [time: s, pressure: Pa]"""
-    keep_sample(measure_speed(time, train, axle, state), pressure, state)
+def sense_now(
+    time: float, speed: float, pressure: float, train: Any, axle: Any, state: Any
+) -> None:
+    """Keep what a controller's sample finds now. [time: s, speed of the rim: m/s, pressure: Pa]"""
+    keep_sample(measure_speed(time, speed, train, axle, state), pressure, state)
 
 
 @part
@@ -292,7 +383,7 @@ def keep_sample(speed: float, pressure: float, state: Any) -> None:
 def load_sensor(
     k: int, time: float, lanes: Any, group: Any, train: Any, axle: Any, state: Any
 ) -> None:
-    """Take what a plain sensor knows into a lane; move one with faults on by itself.
+    """Take what a sensor knows into a lane; move one that may lose a pulse on by itself.
 
     Parameters
     ----------
@@ -300,7 +391,7 @@ def load_sensor(
     time : float   as its piece begins. [s]
     """
     lanes.start[k] = time
-    if state.sensor_fault != 0 or not is_plain(axle, state):
+    if state.sensor_fault != 0 or _may_lose(k, lanes, axle, state):
         sense(
             time,
             lanes.duration[k],
@@ -319,12 +410,26 @@ def load_sensor(
     lanes.pulse_pitch[k] = axle.pulse_pitch
     lanes.pulses_per_metre[k] = axle.pulses_per_metre
     lanes.assumed_pitch[k] = axle.assumed_pitch
+    lanes.pitch_error[k] = axle.pitch_error
+    lanes.turns_per_metre[k] = axle.turns_per_metre
+    lanes.pitch_phase[k] = axle.pitch_phase
+    lanes.jitter[k] = axle.jitter + state.noise
+    lanes.deviate[k] = state.deviate
+    lanes.pulse_shift[k] = state.pulse_shift
     lanes.rim_travel[k] = state.rim_travel
     lanes.next_pulse[k] = state.next_pulse
     lanes.n_pulses[k] = state.n_pulses
     lanes.pulse_time[k] = state.pulse_time
     lanes.sampled_pulse_time[k] = state.sampled_pulse_time
     lanes.measured_speed[k] = state.measured_speed
+
+
+@folded
+def _may_lose(k: int, lanes: Any, axle: Any, state: Any) -> bool:
+    """Return whether the next pulse to be lost may come within a lane's piece."""
+    fastest = lanes.wheel_before[k] + max(lanes.wheel_acceleration[k], 0.0) * lanes.duration[k]
+    most = fastest * lanes.duration[k] * axle.pulses_per_metre + 1.0
+    return most > state.until_lost
 
 
 @inner
@@ -336,18 +441,24 @@ def take_sample(k: int, lanes: Any, group: Any, state: Any) -> bool:
     pressure = state.pressure + lanes.pressure_rate[k] * min(sample, lanes.duration[k])
     keep_sample(lanes.measured_speed[k], pressure, state)
     lanes.sample[k] = time_to_sample_after(lanes.start[k], group, state)
+    if lanes.jitter[k] > 0.0:
+        lanes.deviate[k] = _nearly_normal(state)
     return True
 
 
 @inner
 def unload_sensor(k: int, lanes: Any, state: Any) -> None:
-    """Put back what a plain sensor knows after its piece."""
+    """Put back what a sensor in a lane knows after its piece."""
     if math.isinf(lanes.sample[k]):
         return
     spent = lanes.duration[k]
     state.rim_travel += (lanes.wheel_before[k] + 0.5 * lanes.wheel_acceleration[k] * spent) * spent
+    passed = (lanes.next_pulse[k] - state.next_pulse) * lanes.pulses_per_metre[k]
+    state.until_lost -= math.floor(passed + 0.5)
     state.next_pulse = lanes.next_pulse[k]
     state.n_pulses = lanes.n_pulses[k]
     state.pulse_time = lanes.pulse_time[k]
     state.sampled_pulse_time = lanes.sampled_pulse_time[k]
     state.measured_speed = lanes.measured_speed[k]
+    state.pulse_shift = lanes.pulse_shift[k]
+    state.deviate = lanes.deviate[k]

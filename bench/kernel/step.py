@@ -31,12 +31,14 @@ from slipbench.kernel.records import (
     BROKEN,
     HOLD_PROGRAMME,
     JERK_TIME,
+    MOST_STEP_PIECES,
     N_LANES,
     PITCH_TIME,
     RUNNING,
     STOPPED,
     TOO_FAR,
     TOO_LONG,
+    TOO_MANY_PIECES,
 )
 from slipbench.kernel.sanding import sand_flow, watch_trigger
 from slipbench.kernel.tally import note_cab
@@ -75,14 +77,17 @@ def _transfer_loads(duration: float, world: Any) -> None:
 
 @inlined
 def _move_axles(first: int, last: int, end: float, world: Any) -> None:
-    """Move some axles to one moment of the step, each in as many pieces as it needs."""
-    lanes = world.lanes[0]
+    """Move some axles to one moment of the step, each in as many pieces as it needs.
+
+    They stay where they are once the step has taken more pieces than it may.
+    """
+    lanes, moving = world.lanes[0], world.train_state[0]
     n = 0
     for i_axle in range(first, last):
         if end - world.axle_states[i_axle].elapsed > _NO_TIME:
             lanes.i_axle[n] = i_axle
             n += 1
-    while n > 0:
+    while n > 0 and moving.n_axle_steps < moving.most_pieces:
         begin_pieces(end, n, world)
         turn_wheels(n, world)
         end_pieces(n, world)
@@ -253,6 +258,8 @@ def _begin_step(until: float, world: Any) -> bool:
     _run_sanders(world)
     _transfer_loads(duration, world)
     state.step_duration = duration
+    most = state.n_axle_steps + MOST_STEP_PIECES * world.axle_states.shape[0]
+    state.most_pieces = min(run.maximum_pieces, most)
     state.impulse = 0.0
     state.i_group = 0
     state.elapsed = 0.0
@@ -288,7 +295,11 @@ def advance(until: float, world: Any) -> int:
         if not state.is_in_step and not _begin_step(until, world):
             return -1
         while state.i_group < world.groups.shape[0]:
-            if _move_group(world):
+            is_due = _move_group(world)
+            if state.n_axle_steps >= state.most_pieces:
+                state.status = TOO_MANY_PIECES
+                return -1
+            if is_due:
                 return state.i_group
             state.i_group += 1
             state.elapsed = state.step_duration if state.is_together else 0.0

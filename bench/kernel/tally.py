@@ -10,6 +10,8 @@ from typing import Any
 from slipbench.compiling.jit import folded, inner, part
 from slipbench.kernel.rail import cleaning_efficiency, peak_seen
 from slipbench.kernel.records import (
+    CROWDED_GROWTH,
+    CROWDED_TRAIL,
     FIRST_TRAIL,
     SPEED_BANDS,
     SPEEDOMETER_TOLERANCE,
@@ -128,19 +130,29 @@ def time_to_sample(state: Any) -> float:
 def sample_lock(moving: Any, log: Any, trail: Any, state: Any) -> None:
     """Sample a lock on a growing grid of time (`TRAIL_COLUMNS`), after a piece in which it ran.
 
-    So its heat can be worked out without traces.
+    So its heat can be worked out without traces. Once the trail is full a lock gets no more
+    samples, and is counted.
     """
-    if state.i_lock < 0 or moving.n_trail >= trail.shape[0]:
+    if state.i_lock < 0:
         return
     row = log[state.i_lock]
     if row[2] >= state.next_trail - _SAME_TIME:
+        if moving.n_trail >= trail.shape[0]:
+            state.next_trail = math.inf
+            if moving.n_unsampled == 0:
+                moving.unsampled_time = moving.time + state.elapsed
+                moving.unsampled_speed = row[4]
+            moving.n_unsampled += 1
+            return
         sample = trail[moving.n_trail]
         sample[0] = state.i_lock
         sample[1], sample[2], sample[3] = row[2], row[6], row[7]
         sample[4] = row[4]
         moving.n_trail += 1
         now = max(row[2], state.next_trail)
-        state.next_trail = max(now + FIRST_TRAIL, now * TRAIL_GROWTH)
+        is_crowded = moving.n_trail > CROWDED_TRAIL * trail.shape[0]
+        growth = CROWDED_GROWTH if is_crowded else TRAIL_GROWTH
+        state.next_trail = max(now + FIRST_TRAIL, now * growth)
 
 
 @folded

@@ -12,7 +12,9 @@ from slipbench.kernel import records
 from slipbench.kernel.columns import FILL, OBSERVED
 from slipbench.kernel.loop import put_on_rail
 from slipbench.kernel.records import World
+from slipbench.kernel.sensing import seen_between_losses
 from slipbench.packing.contact import pack_law
+from slipbench.packing.draws import LOSS, TEETH, draw_equipment, stream
 from slipbench.packing.events import (
     pack_driver,
     pack_faults,
@@ -56,6 +58,22 @@ def _start_axles(world: World, scenario: Scenario, generator: np.random.Generato
         states["sampled_pulse_time"] = np.floor(states["pulse_time"] / tick) * tick
 
 
+def _start_teeth(world: World, seed: int) -> None:
+    """Draw what is random in the first pulses: where the next tooth stands, when one is lost."""
+    axles, states = world.axles, world.axle_states
+    states["deviate"] = stream(seed, TEETH).standard_normal(len(axles))
+    states["until_lost"] = np.inf
+    losing = axles["dropout"] > 0.0
+    if not losing.any():
+        return
+    numbers = stream(seed, LOSS).random((2, len(axles)))
+    for state, axle, (gap, size) in zip(states, axles, numbers.T, strict=True):
+        if axle["dropout"] > 0.0:
+            seen = seen_between_losses.py_func(axle["dropout"], axle["dropout_burst"])
+            state["until_lost"] = math.floor(math.log1p(-gap) / math.log(seen / (1.0 + seen)))
+            state["n_losing"] = 1 + int(size * axle["dropout_burst"])
+
+
 def _n_traces(scenario: Scenario, with_traces: bool) -> int:
     if not with_traces:
         return 0
@@ -76,7 +94,8 @@ def pack(
     ----------
     scenario : Scenario
     controller : Controller    its scope, actuator and use of truth decide the groups
-    seed : int                 of the sampling phases and the toothed wheels' angles, >= 0
+    seed : int                 of the equipment drawn, the sampling phases and the toothed wheels'
+                               angles, >= 0
     with_traces : bool         whether room for traces is made
     rail_before : RailState    the rail as an earlier train left it; None: untouched
 
@@ -93,14 +112,15 @@ def pack(
     n_axles = scenario.train.n_axles
     rail_start, cells = pack_cells(scenario)
     n_traces = _n_traces(scenario, with_traces)
-    groups = pack_groups(scenario, controller, generator)
+    draw = draw_equipment(scenario, seed)
+    axles = pack_axles(scenario, draw, controller.scope == "train")
+    groups = pack_groups(scenario, controller, axles, generator)
     handle = pack_handle(scenario)
     grades: Floats = np.array(
         [(grade.from_distance, grade.rise) for grade in scenario.gradient], dtype=np.float64
     ).reshape(-1, 2)
-    axles = pack_axles(scenario, controller.scope == "train")
     sanders, sander_states = pack_sanders(scenario)
-    vehicles, vehicle_states = pack_vehicles(scenario)
+    vehicles, vehicle_states = pack_vehicles(scenario, draw)
     demand_table, wire_table, controller_table = pack_tables(scenario)
     curves: Floats = np.array(
         [(curve.from_distance, curve.resistance) for curve in scenario.curves], dtype=np.float64
@@ -113,7 +133,7 @@ def pack(
     group_states["next_sample"] = groups["phase"]
     world = World(
         run=pack_run(scenario),
-        train=pack_train(scenario, rail_start),
+        train=pack_train(scenario, draw, rail_start),
         axles=axles,
         cells=cells,
         grades=grades,
@@ -137,6 +157,7 @@ def pack(
             activity_since=-1.0,
             driver_position=-1,
             brake_start=-1.0,
+            pause_at=np.iinfo(np.int64).max,
         ),
         vehicle_states=vehicle_states,
         fault_states=np.zeros(len(faults)),
@@ -161,4 +182,5 @@ def pack(
         axle_traces=np.zeros((n_traces, n_axles, len(records.TRACED_AXLE))),
     )
     _start_axles(world, scenario, generator)
+    _start_teeth(world, seed)
     return world

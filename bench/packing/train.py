@@ -10,6 +10,7 @@ from slipbench.contract import Controller
 from slipbench.kernel import records
 from slipbench.kernel.train import GRAVITY
 from slipbench.packing.contact import stiffness
+from slipbench.packing.draws import Draw
 from slipbench.packing.tools import one
 from slipbench.scenario import Scenario, Vehicle
 
@@ -49,13 +50,13 @@ def pack_run(scenario: Scenario) -> Any:
     return one(records.RUN, **{name: getattr(scenario.run, name) for name in names})
 
 
-def pack_train(scenario: Scenario, rail_start: float) -> Any:
+def pack_train(scenario: Scenario, draw: Draw, rail_start: float) -> Any:
     """Pack what the whole train shares."""
     train, brake, rail = scenario.train, scenario.brake, scenario.rail
     point = scenario.driver.stopping_point
     return one(
         records.TRAIN,
-        mass=train.mass,
+        mass=draw.masses.sum(),
         resistance_constant=train.resistance_constant,
         resistance_linear=train.resistance_linear,
         resistance_quadratic=train.resistance_quadratic,
@@ -70,8 +71,6 @@ def pack_train(scenario: Scenario, rail_start: float) -> Any:
         release_time=brake.release_time,
         fill_rate=brake.fill_rate,
         vent_rate=brake.vent_rate,
-        fill_delay=brake.fill_delay,
-        vent_delay=brake.vent_delay,
         demand_factor_limit=brake.demand_factor_limit,
         full_pressure=brake.full_pressure,
         clock_tick=scenario.sensing.clock_tick,
@@ -94,28 +93,36 @@ def pack_train(scenario: Scenario, rail_start: float) -> Any:
     )
 
 
-def pack_axles(scenario: Scenario, is_train_wide: bool) -> Any:
+def pack_axles(scenario: Scenario, draw: Draw, is_train_wide: bool) -> Any:
     """Pack the axles; a vehicle's braked axles share its mass, rotating mass included, evenly."""
-    train, sensing = scenario.train, scenario.sensing
+    train, sensing, brake = scenario.train, scenario.sensing, scenario.brake
     axles = np.zeros(train.n_axles, records.AXLE)
     axles["offset"] = train.axle_positions
-    axles["n_teeth"] = sensing.teeth
-    for name in ("pitch_error", "jitter", "dropout"):
-        axles[name] = getattr(sensing, name)
+    axles["pitch_error"], axles["jitter"] = draw.pitch_errors, draw.jitters
+    axles["pitch_phase"] = draw.pitch_phases
+    axles["dropout"] = scenario.equipment.condition.dropout
+    axles["dropout_burst"] = scenario.equipment.condition.dropout_burst
+    axles["fill_delay"] = brake.fill_delay * draw.valve_factors
+    axles["vent_delay"] = brake.vent_delay * draw.valve_factors
     first, i_bogie = 0, 0
     for i_vehicle, vehicle in enumerate(train.vehicles):
-        own = axles[first : first + vehicle.n_axles]
+        here = slice(first, first + vehicle.n_axles)
+        own, radii = axles[here], np.array(vehicle.radii)
         own["i_vehicle"] = i_vehicle
         own["i_group"] = 0 if is_train_wide else i_vehicle
         per_bogie = 1 if vehicle.bogie_wheelbase == 0.0 else 2
         own["i_bogie"] = i_bogie + np.arange(vehicle.n_axles) // per_bogie
-        own["wheel_radius"] = vehicle.radii
-        own["rotating_mass"] = vehicle.rotating_masses
-        own["mass_carried"] = train.vehicle_masses[i_vehicle] / vehicle.n_axles
+        own["wheel_radius"] = draw.wheel_radii[here]
+        own["rotating_mass"] = vehicle.rotating_masses * (radii / own["wheel_radius"]) ** 2
+        own["mass_carried"] = draw.masses[i_vehicle] / vehicle.n_axles
         own["pulse_pitch"] = 2.0 * np.pi * own["wheel_radius"] / sensing.teeth
         own["pulses_per_metre"] = 1.0 / own["pulse_pitch"]
-        own["assumed_pitch"] = 2.0 * np.pi * np.array(vehicle.assumed_radii) / sensing.teeth
+        own["turns_per_metre"] = 0.5 / (np.pi * own["wheel_radius"])
+        own["assumed_pitch"] = 2.0 * np.pi * draw.assumed_radii[here] / sensing.teeth
         pack_brake(own, vehicle, scenario)
+        own["pad_share"] *= draw.pad_factors[here]
+        if vehicle.brake_kind == "disc":  # a torque is the brake's, the force at the rim follows
+            own["brake_gain"] *= radii / own["wheel_radius"]
         i_bogie += vehicle.n_axles // per_bogie
         first += vehicle.n_axles
     axles["wheel_load"] = 0.5 * axles["mass_carried"] * GRAVITY
@@ -151,13 +158,13 @@ def pack_brake(own: Any, vehicle: Vehicle, scenario: Scenario) -> None:
     own["cylinder_volume"] = np.where(is_braked, vehicle.cylinder_volume, 1e-9)
 
 
-def pack_vehicles(scenario: Scenario) -> tuple[Any, Any]:
+def pack_vehicles(scenario: Scenario, draw: Draw) -> tuple[Any, Any]:
     """Pack the vehicles and how they start: weighed, reservoirs full, brakes released."""
     train, brake = scenario.train, scenario.brake
     vehicles = np.zeros(len(train.vehicles), records.VEHICLE)
     states = np.zeros(len(vehicles), records.VEHICLE_STATE)
     first = 0
-    for packed, vehicle, mass in zip(vehicles, train.vehicles, train.vehicle_masses, strict=True):
+    for packed, vehicle, mass in zip(vehicles, train.vehicles, draw.masses, strict=True):
         rotating = vehicle.rotating_mass if brake.weighs_rotating_mass else 0.0
         laden = vehicle.laden_mass + rotating
         packed["first_axle"], packed["n_axles"] = first, vehicle.n_axles
@@ -179,7 +186,9 @@ def pack_vehicles(scenario: Scenario) -> tuple[Any, Any]:
     return vehicles, states
 
 
-def pack_groups(scenario: Scenario, controller: Controller, generator: np.random.Generator) -> Any:
+def pack_groups(
+    scenario: Scenario, controller: Controller, axles: Any, generator: np.random.Generator
+) -> Any:
     """Pack the controllers' axles and sampling; each samples at a phase of its own."""
     if controller.scope == "train":
         sizes = [scenario.train.n_axles]
@@ -194,5 +203,6 @@ def pack_groups(scenario: Scenario, controller: Controller, generator: np.random
     groups["is_ideal"] = controller.actuator == "ideal"
     groups["sees_truth"] = controller.uses_truth
     if controller.actuator != "ideal" and not controller.uses_truth:
-        groups["lookahead"] = min(scenario.brake.fill_delay, scenario.brake.vent_delay)
+        soonest = np.minimum(axles["fill_delay"], axles["vent_delay"])
+        groups["lookahead"] = np.minimum.reduceat(soonest, groups["first_axle"])
     return groups

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import logging
+import math
 import time
 from collections.abc import Iterable, Iterator
 from concurrent.futures import CancelledError
@@ -40,7 +41,8 @@ class ClusterRunner:
                  worker has other sources or libraries than this process
     """
 
-    def __init__(self, address: str) -> None:
+    def __init__(self, address: str, stop_limit: float = math.inf) -> None:
+        self.stop_limit = stop_limit
         try:
             distributed: Any = import_module("distributed")
         except ImportError:
@@ -99,7 +101,12 @@ class ClusterRunner:
         """Run one task on a worker of the given machine type."""
         workers = [w for w, text in self._workers.items() if short_hash(text) == machine]
         future = self._client.submit(
-            run_task, task, workers=workers, allow_other_workers=False, pure=False
+            run_task,
+            task,
+            self.stop_limit,
+            workers=workers,
+            allow_other_workers=False,
+            pure=False,
         )
         outcome: Outcome = future.result()
         return outcome
@@ -127,7 +134,7 @@ class ClusterRunner:
             task = next(waiting, None)
             if task is None:
                 return
-            future = self._client.submit(run_task, task, pure=False)
+            future = self._client.submit(run_task, task, self.stop_limit, pure=False)
             pending[future] = task
             finished.add(future)
 

@@ -9,11 +9,15 @@ import multiprocessing
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import forkserver
 from multiprocessing.context import BaseContext
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TypeVar
 
 from slipbench.ground.interrupts import interrupts_ignored
+from slipbench.running.limit import LAST_WORDS, LastWords
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -48,6 +52,7 @@ def map_in_pool(
     n_workers: int,
     tell: Callable[[], None] = lambda: None,
     meanwhile: Callable[[], None] = lambda: None,
+    given_up: Callable[[Item, str], Result] | None = None,
 ) -> list[Result]:
     """Call a module's function with every item, in processes of their own.
 
@@ -58,20 +63,59 @@ def map_in_pool(
     n_workers : int       processes, >= 1
     tell : function       called each time an item is done
     meanwhile : function  called once, while the processes work
+    given_up : function   result of an item whose process ended itself over it, leaving the reason
 
     Raises
     ------
     what the function raises, and KeyboardInterrupt; the processes are ended at once then
+    BrokenProcessPool   when a process dies without a word
     """
-    others = set(multiprocessing.active_children())
     start_early(function.__module__)
-    executor = ProcessPoolExecutor(n_workers, mp_context=_context())
+    results: dict[int, Result] = {}
+    with TemporaryDirectory(prefix="slipbench-", ignore_cleanup_errors=True) as folder:
+        while len(results) < len(items):
+            left = [i for i in range(len(items)) if i not in results]
+            lost = _run_pool(function, items, left, n_workers, folder, results, tell, meanwhile)
+            meanwhile = _nothing
+            words = {i: LastWords.read(Path(folder), str(i)) for i in lost}
+            if lost and (given_up is None or not any(words.values())):
+                raise BrokenProcessPool("a worker process died")
+            for i, reason in words.items():
+                if reason and given_up is not None:
+                    results[i] = given_up(items[i], reason)
+                    tell()
+    return [results[i] for i in range(len(items))]
+
+
+def _nothing() -> None:
+    return
+
+
+def _run_pool(
+    function: Callable[[Item], Result],
+    items: Sequence[Item],
+    left: Sequence[int],
+    n_workers: int,
+    folder: str,
+    results: dict[int, Result],
+    tell: Callable[[], None],
+    meanwhile: Callable[[], None],
+) -> list[int]:
+    """Run what is left of the items in one pool, into `results`; return what it died over."""
+    others = set(multiprocessing.active_children())
+    executor = ProcessPoolExecutor(
+        n_workers, mp_context=_context(), initializer=_start, initargs=(folder,)
+    )
+    lost = []
     try:
         with interrupts_ignored():  # the workers inherit it: Ctrl-C is for this process alone
-            futures = [executor.submit(function, item) for item in items]
+            futures = {executor.submit(_call, function, items[i], str(i)): i for i in left}
         meanwhile()
         for future in as_completed(futures):
-            future.result()
+            if isinstance(future.exception(), BrokenProcessPool):
+                lost.append(futures[future])
+                continue
+            results[futures[future]] = future.result()
             tell()
     except BaseException:
         executor.shutdown(wait=False, cancel_futures=True)
@@ -79,4 +123,13 @@ def map_in_pool(
             worker.terminate()
         raise
     executor.shutdown()
-    return [future.result() for future in futures]
+    return lost
+
+
+def _start(folder: str) -> None:
+    LAST_WORDS.folder = Path(folder)
+
+
+def _call(function: Callable[[Item], Result], item: Item, key: str) -> Result:
+    LAST_WORDS.key = key
+    return function(item)

@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from slipbench.ground.errors import InputError
+from slipbench.running.limit import limited
 from slipbench.scenario import Scenario
-from slipbench.stop.simulation import simulate
+from slipbench.stop.simulation import get_ready, simulate
 from slipbench.stop.stop import Stop
 from slipbench.strategies.registry import Known, one_line, where_in
 from slipbench.strategies.update import compile_update
@@ -23,18 +24,35 @@ def prepare(known: Known) -> None:
         as_input_error(known, lambda: compile_update(known.controller.update))
 
 
-def run_stop(scenario: Scenario, known: Known, seed: int, *, with_traces: bool = False) -> Stop:
-    """Run one stop; whatever a strategy that is not shipped raises becomes an `InputError`."""
-    return as_input_error(
-        known,
-        lambda: simulate(
-            scenario,
-            known.controller,
-            seed,
-            compiled=known.runs_compiled,
-            with_traces=with_traces,
-        ),
-    )
+def run_stop(
+    scenario: Scenario,
+    known: Known,
+    seed: int,
+    *,
+    with_traces: bool = False,
+    stop_limit: float = math.inf,
+) -> Stop:
+    """Run one stop; whatever a strategy that is not shipped raises becomes an `InputError`.
+
+    Raises
+    ------
+    StopFailed   an `InputError`: as of `simulate`, or it takes longer than `stop_limit` [s] by the
+                 clock
+    """
+
+    def run() -> Stop:
+        get_ready(known.controller, known.runs_compiled)  # what is compiled first takes its time
+        what = f"scenario {scenario.name}, controller {known.controller.name}, seed {seed}"
+        with limited(stop_limit, what):
+            return simulate(
+                scenario,
+                known.controller,
+                seed,
+                compiled=known.runs_compiled,
+                with_traces=with_traces,
+            )
+
+    return as_input_error(known, run)
 
 
 def stop_record(stop: Stop) -> dict[str, Any]:

@@ -7,6 +7,7 @@ result on one machine type.
 
 from __future__ import annotations
 
+import math
 import multiprocessing
 import os
 import signal
@@ -15,6 +16,8 @@ from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.connection import wait as wait_for
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Protocol
 
 from slipbench.ground.errors import InputError
@@ -22,9 +25,10 @@ from slipbench.ground.interrupts import interrupts_end_at_once, interrupts_ignor
 from slipbench.results.canonical import short_hash
 from slipbench.results.identity import machine_text
 from slipbench.running.candidate import FLOOR_CANDIDATE, controller_of
+from slipbench.running.limit import LAST_WORDS, LastWords
 from slipbench.running.pool import n_cores
 from slipbench.running.runner import prepare
-from slipbench.running.task import IN_FLIGHT, Outcome, Result, Task, run_task
+from slipbench.running.task import IN_FLIGHT, Outcome, Result, Task, failed_outcome, run_task
 
 MOST_LOSSES = 3
 """A stop whose worker died this often is given up."""
@@ -53,8 +57,9 @@ class Runner(Protocol):
 class _Local:
     """What runners on this machine share."""
 
-    def __init__(self) -> None:
+    def __init__(self, stop_limit: float = math.inf) -> None:
         self._known: set[str] = {FLOOR_CANDIDATE.source_hash}
+        self.stop_limit = stop_limit
 
     def _prepared(self, task: Task) -> Task:
         """Compile a strategy here first, so that workers find it on disk."""
@@ -71,7 +76,7 @@ class _Local:
 
     def run_on(self, machine: str, task: Task) -> Outcome:
         """Run one task here."""
-        return run_task(task)
+        return run_task(task, self.stop_limit)
 
 
 class HereRunner(_Local):
@@ -80,7 +85,7 @@ class HereRunner(_Local):
     def run(self, tasks: Iterable[Task]) -> Iterator[Result]:
         """Yield each result in order."""
         for task in map(self._prepared, tasks):
-            yield task, run_task(task)
+            yield task, run_task(task, self.stop_limit)
 
     def close(self) -> None:
         """Nothing to let go."""
@@ -89,17 +94,24 @@ class HereRunner(_Local):
 class PoolRunner(_Local):
     """Runs stops in worker processes of this machine.
 
-    A worker that dies (killed, or out of memory) is replaced and what it had in hand is run again.
+    A worker that dies (killed, or out of memory) is replaced and what it had in hand is run again;
+    one that ended itself over a stop beyond its limit has left word, and that stop has failed.
     """
 
-    def __init__(self, n_workers: int) -> None:
-        super().__init__()
+    def __init__(self, n_workers: int, stop_limit: float = math.inf) -> None:
+        super().__init__(stop_limit)
         self.n_workers = n_workers
+        self._folder = TemporaryDirectory(prefix="slipbench-", ignore_cleanup_errors=True)
         self._executor = self._new()
 
     def _new(self) -> ProcessPoolExecutor:
         context = multiprocessing.get_context("spawn")
-        return ProcessPoolExecutor(self.n_workers, mp_context=context, initializer=_start_worker)
+        return ProcessPoolExecutor(
+            self.n_workers,
+            mp_context=context,
+            initializer=_start_worker,
+            initargs=(self._folder.name,),
+        )
 
     def run(self, tasks: Iterable[Task]) -> Iterator[Result]:
         """Yield results as they finish; on any exception the workers are ended at once."""
@@ -113,13 +125,22 @@ class PoolRunner(_Local):
                 if not pending and not again:
                     return
                 done, _ = wait(pending, return_when=FIRST_COMPLETED)
+                lost = []
                 for future in done:
                     if isinstance(future.exception(), BrokenProcessPool):
-                        again.append(_count_loss(pending.pop(future), losses))
+                        lost.append(pending.pop(future))
                     else:
                         yield pending.pop(future), future.result()
-                if again:
-                    again += self._recover(pending, losses)
+                if lost or again:
+                    lost += self._recover(pending)
+                    failed = {
+                        task.key: failure for task in lost if (failure := self._word_of(task))
+                    }
+                    for task in lost:
+                        if task.key in failed:
+                            yield task, failed[task.key]
+                        else:
+                            again.append(task if failed else _count_loss(task, losses))
         except BaseException:
             self._stop()
             raise
@@ -140,18 +161,23 @@ class PoolRunner(_Local):
 
     def _submit(self, task: Task) -> Future[Outcome]:
         if len(self._executor._processes or ()) == self.n_workers:
-            return self._executor.submit(run_task, task)
+            return self._executor.submit(_run_in_worker, task, self.stop_limit)
         with interrupts_ignored():  # a new worker inherits it: Ctrl-C is for this process alone
-            return self._executor.submit(run_task, task)
+            return self._executor.submit(_run_in_worker, task, self.stop_limit)
 
-    def _recover(self, pending: dict[Future[Outcome], Task], losses: dict[str, int]) -> list[Task]:
+    def _recover(self, pending: dict[Future[Outcome], Task]) -> list[Task]:
         """Replace a broken pool; return the tasks that went with it, keep what had finished."""
         wait(pending)
         lost = [f for f in pending if isinstance(f.exception(), BrokenProcessPool)]
-        again = [_count_loss(pending.pop(future), losses) for future in lost]
+        tasks = [pending.pop(future) for future in lost]
         self._executor.shutdown(wait=True)
         self._executor = self._new()
-        return again
+        return tasks
+
+    def _word_of(self, task: Task) -> Outcome | None:
+        """Return the failure a worker left word of before it ended itself over a task."""
+        reason = LastWords.read(Path(self._folder.name), task.key)
+        return failed_outcome(task, reason, self.stop_limit) if reason else None
 
     def _stop(self) -> None:
         workers = list((self._executor._processes or {}).values())  # public only from Python 3.14
@@ -162,6 +188,7 @@ class PoolRunner(_Local):
     def close(self) -> None:
         """End the workers."""
         self._executor.shutdown(wait=True, cancel_futures=True)
+        self._folder.cleanup()
 
 
 def _count_loss(task: Task, losses: dict[str, int]) -> Task:
@@ -175,8 +202,19 @@ def _count_loss(task: Task, losses: dict[str, int]) -> Task:
     return task
 
 
-def _start_worker() -> None:
-    """Leave Ctrl-C to the parent, and end when the parent is gone, even if it was killed."""
+def _run_in_worker(task: Task, stop_limit: float) -> Outcome:
+    LAST_WORDS.key = task.key
+    return run_task(task, stop_limit)
+
+
+def _start_worker(folder: str) -> None:
+    """Leave Ctrl-C to the parent, and end when the parent is gone, even if it was killed.
+
+    Parameters
+    ----------
+    folder : str   where it leaves word of a stop it has to end over
+    """
+    LAST_WORDS.folder = Path(folder)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
     if parent is None:
@@ -189,13 +227,16 @@ def _start_worker() -> None:
     threading.Thread(target=watch, daemon=True).start()
 
 
-def make_runner(n_workers: int | None = None, scheduler: str | None = None) -> Runner:
+def make_runner(
+    n_workers: int | None = None, scheduler: str | None = None, stop_limit: float = math.inf
+) -> Runner:
     """Return a runner: a pool of all cores unless told otherwise, 1 is this process.
 
     Parameters
     ----------
     n_workers : int or None   processes here; None is one a core
     scheduler : str or None   address of a Dask scheduler, whose workers are used instead
+    stop_limit : float        what a stop may take by the clock before it counts as failed. [s]
 
     Raises
     ------
@@ -204,6 +245,6 @@ def make_runner(n_workers: int | None = None, scheduler: str | None = None) -> R
     if scheduler is not None:
         from slipbench.running.cluster import ClusterRunner
 
-        return ClusterRunner(scheduler)
+        return ClusterRunner(scheduler, stop_limit)
     count = n_cores() if n_workers is None else n_workers
-    return HereRunner() if count == 1 else PoolRunner(count)
+    return HereRunner(stop_limit) if count == 1 else PoolRunner(count, stop_limit)

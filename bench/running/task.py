@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from slipbench.ground.errors import InputError
+from slipbench.ground.errors import InputError, StopFailed
 from slipbench.results.canonical import as_json, scenario_hash, short_hash
 from slipbench.results.identity import differing, machine_text, versions, versions_text
 from slipbench.running.candidate import FLOOR, Candidate, controller_of
@@ -64,8 +65,21 @@ def make_task(scenario: Scenario, candidate: Candidate, seed: int, hashed: str =
     return Task(scenario, candidate, seed, hashed, key, versions_text())
 
 
-def run_task(task: Task) -> Outcome:
+FAILED = "failed"
+"""What the summary of a stop that came to no end holds besides `is_stopped`: why."""
+
+
+def failed_outcome(task: Task, reason: str, duration: float = 0.0) -> Outcome:
+    """Return what a stop that came to no end gives: its reason, and no number."""
+    text = summary_text({"is_stopped": False, FAILED: " ".join(reason.split())})
+    return Outcome(task.key, text, machine_text(), duration)
+
+
+def run_task(task: Task, stop_limit: float = math.inf) -> Outcome:
     """Run a stop, in whatever process this is; no traces are kept.
+
+    A stop that comes to no end (`StopFailed`), within `stop_limit` [s] by the clock or at all, is
+    an outcome like any other: its summary is the reason alone.
 
     Raises
     ------
@@ -83,21 +97,24 @@ def run_task(task: Task) -> Outcome:
         raise InputError(f"{where}: a file the scenario names is another one here")
     start = time.perf_counter()
     try:
-        summary = _summary(task)
+        summary = _summary(task, stop_limit)
+    except StopFailed as problem:
+        return failed_outcome(task, str(problem), time.perf_counter() - start)
     except InputError as problem:
         raise InputError(f"{where}: {one_line(problem)}") from problem
     duration = time.perf_counter() - start
     return Outcome(task.key, summary_text(summary), machine_text(), duration)
 
 
-def _summary(task: Task) -> Mapping[str, Any]:
+def _summary(task: Task, stop_limit: float) -> Mapping[str, Any]:
     # imported here: it compiles the physics, and other versions should be refused before that
     from slipbench.running.runner import run_stop
     from slipbench.stop.shortest import shortest_possible
 
     if task.candidate.reference == FLOOR:
-        return {"shortest_possible": shortest_possible(task.scenario)}
-    return run_stop(task.scenario, controller_of(task.candidate), task.seed).summary
+        return {"shortest_possible": shortest_possible(task.scenario, seed=task.seed)}
+    known = controller_of(task.candidate)
+    return run_stop(task.scenario, known, task.seed, stop_limit=stop_limit).summary
 
 
 def summary_text(summary: Mapping[str, Any]) -> str:

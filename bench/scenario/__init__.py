@@ -7,6 +7,7 @@ from slipbench.scenario.brake import Brake, SlipControl
 from slipbench.scenario.contact import Contact
 from slipbench.scenario.driver import Driver, Easing, HandleEntry, IsolationPress, Routine
 from slipbench.scenario.dry import DRY_RAIL, on_dry_rail
+from slipbench.scenario.equipment import GRADES, Equipment
 from slipbench.scenario.fault import Fault
 from slipbench.scenario.handle_log import handle_log
 from slipbench.scenario.profile import sections_from_csv
@@ -21,11 +22,13 @@ from slipbench.scenario.units import parse_speed
 
 __all__ = [
     "DRY_RAIL",
+    "GRADES",
     "Brake",
     "Contact",
     "CurveSection",
     "Driver",
     "Easing",
+    "Equipment",
     "Fault",
     "GradientSection",
     "HandleEntry",

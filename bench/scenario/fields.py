@@ -11,7 +11,7 @@ import numbers
 import operator
 import unicodedata
 from collections.abc import Callable, Mapping
-from typing import Any, NoReturn, TypeVar, dataclass_transform
+from typing import Any, NamedTuple, NoReturn, TypeVar, dataclass_transform
 
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import shown
@@ -369,6 +369,14 @@ def default_of(record_type: type[Any], name: str) -> Any:
     return field.default
 
 
+class Implied(NamedTuple):
+    """A value that another field decides, with its mark and source."""
+
+    value: Any
+    mark: str
+    source: str
+
+
 class Record:
     """Base of every scenario class: checks its fields whenever an instance is made."""
 
@@ -384,6 +392,10 @@ class Record:
 
     def check_together(self) -> None:
         """Check what concerns several fields at once; nothing by default."""
+
+    def implied(self, name: str) -> "Implied | None":
+        """Return what stands for a field that is not given, where another field decides that."""
+        return None
 
     def refuse(self, key: str, detail: str, value: object = _NO_DEFAULT) -> NoReturn:
         """Raise the `FieldProblem` that `key` (value shown) does not fit, because of `detail`."""

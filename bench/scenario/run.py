@@ -1,6 +1,6 @@
 """How a stop is computed and counted."""
 
-from slipbench.scenario.fields import Record, quantity, record
+from slipbench.scenario.fields import Record, count, quantity, record
 
 
 @record
@@ -33,6 +33,14 @@ class Run(Record):
         doc="Time at which the computation gives up.",
         mark="assumed",
         source="far beyond any stop of interest",
+    )
+    maximum_pieces: int = count(
+        low=1000,
+        high=10**12,
+        default=10**9,
+        doc="Pieces of time, of all axles together, after which a stop is given up as failed.",
+        mark="assumed",
+        source="five hundred times what sixteen axles take in half an hour",
     )
     trace_interval: float = quantity(
         "time",

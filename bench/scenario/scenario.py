@@ -9,6 +9,7 @@ from slipbench.scenario.brake import Brake, SlipControl
 from slipbench.scenario.change import changed
 from slipbench.scenario.contact import Contact
 from slipbench.scenario.driver import Driver
+from slipbench.scenario.equipment import Equipment
 from slipbench.scenario.fault import Fault
 from slipbench.scenario.fields import (
     FieldProblem,
@@ -85,6 +86,9 @@ class Scenario(Record):
     )
     driver: Driver = part(Driver, doc="The driver.")
     sensing: Sensing = part(Sensing, doc="Speed sensing.")
+    equipment: Equipment = part(
+        Equipment, default_factory=Equipment, doc="The condition the equipment is in."
+    )
     run: Run = part(Run, default_factory=Run, doc="Computation and counting.")
     provenance: Mapping[str, Provenance] = dataclasses.field(
         default_factory=dict, compare=False, repr=False
@@ -101,14 +105,16 @@ class Scenario(Record):
                 f"so at most {0.5 * spacing:g} m",
             )
         longest = MAXIMUM_DELAY_SAMPLES * self.slip_control.sample_time
+        slowest = self.equipment.condition.slowest_valve
         for name in ("fill_delay", "vent_delay"):
             delay = getattr(self.brake, name)
-            if delay > longest * (1.0 + 1e-9):  # 14 * 0.071 is just below 0.994
+            if delay * slowest > longest * (1.0 + 1e-9):  # 14 * 0.071 is just below 0.994
+                worn = f" (valves up to {slowest:g} times as slow: equipment.grade)"
                 self._refuse_at(
                     f"brake.{name}",
                     delay,
                     f"must be at most {MAXIMUM_DELAY_SAMPLES} sample times of slip_control, "
-                    f"so at most {longest:g} s",
+                    f"so at most {longest / slowest:.3g} s{worn if slowest > 1.0 else ''}",
                 )
         for i, entry in enumerate(self.driver.programme):
             if entry.position > self.brake.emergency_position:
@@ -215,6 +221,9 @@ def _values_of(
 ) -> Iterator[ScenarioValue]:
     for name, spec in specs_of(type(owner)).items():
         value, path = getattr(owner, name), prefix + name
+        implied = owner.implied(name) if value is None else None
+        if implied is not None:
+            yield ScenarioValue(path, implied.value, spec.unit_text, *implied[1:], spec.doc)
         if value is None:
             continue
         if spec.kind == "record":

@@ -1,4 +1,4 @@
-"""Speed sensing: the toothed wheel and its clock."""
+"""Speed sensing as designed: the toothed wheel and its clock."""
 
 from slipbench.scenario.fields import Record, count, flag, quantity, record
 
@@ -16,33 +16,6 @@ class Sensing(Record):
         doc="Resolution of the clock that times the teeth; 0 is a perfect clock.",
         mark="assumed",
         source="a clock of 1 MHz; no source",
-    )
-    pitch_error: float = quantity(
-        "length",
-        low=0.0,
-        high=0.01,
-        default=0.0,
-        doc="Error of tooth places along the rim, once a turn, amplitude.",
-        mark="assumed",
-        source="a true wheel unless said otherwise",
-    )
-    jitter: float = quantity(
-        "length",
-        low=0.0,
-        high=0.01,
-        default=0.0,
-        doc="Random error of each tooth along the rim, standard deviation.",
-        mark="assumed",
-        source="none unless said otherwise",
-    )
-    dropout: float = quantity(
-        "ratio",
-        low=0.0,
-        high=0.9,
-        default=0.0,
-        doc="Share of pulses lost at random.",
-        mark="assumed",
-        source="none unless said otherwise",
     )
     zero_timeout: float = quantity(
         "time", above=0.0, high=10.0, doc="Time without a tooth after which speed reads zero."

@@ -75,7 +75,7 @@ def find(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> tuple[
     found: list[Finding] = []
     for look in (
         _ending, _roll_away, _overrun, _flats, _martensite, _lock, _rail, _isolation, _emergency,
-        _air, _vent_limit, _low_speed, _hot_brakes, _speedometer, _jerk, _lost_time,
+        _air, _vent_limit, _low_speed, _hot_brakes, _speedometer, _jerk, _lost_time, _left_out,
     ):  # fmt: skip
         found += look(scenario, summary, worth)
     return (*found, *fault_findings(scenario, worth))
@@ -304,6 +304,25 @@ def _lost_time(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> 
         return
     text = f"{lost:.0f} s were lost against a normal full-service stop at the same place."
     yield Finding("time lost", text, None, summary["final_time"], 0.0, lost, "s")
+
+
+def _left_out(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    left = worth.left_out
+    if left.n_unsampled:
+        text = (
+            f"{left.n_unsampled} locks, the first {_at(left.time, left.speed)}, found no room for"
+            " all their samples: their heat is spread over what was left of them, so their"
+            " temperature is too low."
+        )
+        yield Finding(
+            "locks not sampled", text, None, left.time, left.speed, float(left.n_unsampled), "-"
+        )
+    if left.n_unlogged:
+        text = (
+            f"{left.n_unlogged} locks found no room at all, {left.distance:.0f} m of wheel drag:"
+            " their flats and their heat are left out."
+        )
+        yield Finding("locks left out", text, None, math.nan, math.nan, float(left.n_unlogged), "-")
 
 
 def _values(i_axle: int, *columns: Floats) -> tuple[float, ...]:

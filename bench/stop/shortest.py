@@ -31,7 +31,7 @@ _NOBODY = Controller(name="floor", title="no strategy", update=_ignore, observes
 
 
 def shortest_possible(
-    scenario: Scenario | str | Path, rail_before: RailState | None = None
+    scenario: Scenario | str | Path, rail_before: RailState | None = None, seed: int = 0
 ) -> float:
     """Return a distance no strategy can stop within, given equipment, handle and rail. [m]
 
@@ -39,6 +39,8 @@ def shortest_possible(
     ----------
     scenario : Scenario, or the name of a shipped one, or the path of a TOML file
     rail_before : RailState      the rail as an earlier train left it
+    seed : int                   of the equipment drawn (`scenario.equipment`), as in `simulate`: a
+                                 floor for the stops of that seed alone
 
     Returns
     -------
@@ -97,7 +99,7 @@ def shortest_possible(
     _refuse_what_the_proof_needs(scenario)
     n_axles = scenario.train.n_axles
     distances = [
-        _run(scenario, n_limited, rail_before) for n_limited in (-1, *range(1, n_axles + 1))
+        _run(scenario, n_limited, rail_before, seed) for n_limited in (-1, *range(1, n_axles + 1))
     ]
     return max(distances) * (1.0 - NUMERICAL_ALLOWANCE)
 
@@ -182,14 +184,16 @@ def _hardest_deceleration(scenario: Scenario, world: World) -> float:
     return grip + resistance + (steepest + tightest) * GRAVITY
 
 
-def _run(scenario: Scenario, n_limited: int, rail_before: RailState | None = None) -> float:
-    world = run_fictitious_stop(scenario, n_limited, rail_before)
+def _run(
+    scenario: Scenario, n_limited: int, rail_before: RailState | None = None, seed: int = 0
+) -> float:
+    world = run_fictitious_stop(scenario, n_limited, rail_before, seed)
     state = world.train_state[0]
     return float(state["distance"]) if int(state["status"]) == STOPPED else math.inf
 
 
 def run_fictitious_stop(
-    scenario: Scenario, n_limited: int, rail_before: RailState | None = None
+    scenario: Scenario, n_limited: int, rail_before: RailState | None = None, seed: int = 0
 ) -> World:
     """Return the world at the end of one of the floors, A(n_limited), or B at -1.
 
@@ -198,13 +202,14 @@ def run_fictitious_stop(
     scenario : Scenario      `run.maximum_distance` ends the stop early, if need be
     n_limited : int
     rail_before : RailState
+    seed : int               of the equipment drawn
 
     Returns
     -------
     World   `train_state` holds distance [m] and speed [m/s]; under B `wheel_speed` of the first
             axle is the momentum of all wheels [N s]
     """
-    world = pack(scenario, _NOBODY, 0, False, rail_before)
+    world = pack(scenario, _NOBODY, seed, False, rail_before)
     world.train["redeposition"] = 0.0
     _strike_easing(world)
     load_heaviest(_hardest_deceleration(scenario, world), world)

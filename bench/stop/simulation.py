@@ -9,16 +9,19 @@ from typing import Any
 
 import numpy as np
 
-from slipbench.contract import Controller
-from slipbench.ground.errors import InputError
-from slipbench.kernel.loop import run_compiled
-from slipbench.kernel.records import BROKEN, World
+from slipbench.contract import Controller, Floats
+from slipbench.ground.errors import InputError, StopFailed
+from slipbench.kernel.loop import PAUSED, run_compiled
+from slipbench.kernel.records import BROKEN, MOST_STEP_PIECES, TOO_MANY_PIECES, World
 from slipbench.packing import pack
 from slipbench.packing.rail_state import RailState
 from slipbench.scenario import Scenario, load_scenario
 from slipbench.stop.stop import Stop, make_stop
 from slipbench.strategies.native import NativeUpdate, stray_text
 from slipbench.strategies.update import compile_update
+
+PIECES_A_TURN = 200_000
+"""Pieces of time the compiled loop takes before Python has a turn: some 0.1 s."""
 
 
 def simulate(
@@ -36,7 +39,8 @@ def simulate(
     ----------
     scenario : Scenario, or the name of a shipped one, or the path of a TOML file
     controller : Controller
-    seed : int                   of sampling phases and tooth angles, 0 to 2**63 - 1
+    seed : int                   of the equipment drawn (`scenario.equipment`), sampling phases and
+                                 tooth angles, 0 to 2**63 - 1
     compiled : bool              False runs the strategy as plain Python (slow, for prototyping);
                                  the physics is the same compiled function either way
     rail_before : RailState      the rail as an earlier stop left it (`Stop.rail_after`)
@@ -50,7 +54,9 @@ def simulate(
     ------
     InputError   for a scenario that cannot be read, what is no controller, a seed out of range, a
                  strategy that gives a command its equipment cannot follow (naming strategy, axle
-                 and time), or values so extreme that the arithmetic breaks down
+                 and time)
+    StopFailed   an `InputError`: the stop took more pieces of time than `run.maximum_pieces`, or
+                 its values are so extreme that the arithmetic breaks down
     """
     if isinstance(scenario, str | Path):
         scenario = load_scenario(scenario)
@@ -66,18 +72,62 @@ def simulate(
     memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))
     if compiled:
         update = compile_update(controller.update)
-        refused = int(run_compiled(world, update, controller.parameter_values, memory))
+        refused = _run_in_turns(world, update, controller.parameter_values, memory)
         if refused >= 0:
             raise InputError(_command_complaint(world, controller, refused))
     else:
         for _ in run_sample_by_sample(world, controller, controller.update, memory):
             pass
-    if world.train_state["status"][0] == BROKEN:
-        raise InputError(
-            f"scenario {scenario.name}, controller {controller.name}, seed {seed}: a number ceased "
-            f"to be finite at {float(world.train_state['time'][0]):.3f} s; look for extreme values"
+    failure = _failure(scenario, world)
+    if failure:
+        raise StopFailed(
+            f"scenario {scenario.name}, controller {controller.name}, seed {seed}: {failure}"
         )
     return make_stop(scenario, controller, int(seed), world)
+
+
+def get_ready(controller: Controller, compiled: bool) -> None:
+    """Compile or load what a stop of a strategy needs, which `simulate` would do by itself.
+
+    Raises
+    ------
+    InputError   when its function cannot be compiled
+    """
+    if compiled:
+        compile_update(controller.update)
+    else:
+        import slipbench.kernel.plain  # noqa: F401
+
+
+def _run_in_turns(world: World, update: Any, parameters: Floats, memory: Floats) -> int:
+    """Run a stop to its end, Python having a turn now and then: for Ctrl-C and whoever watches."""
+    state = world.train_state
+    came_to = PAUSED
+    while came_to == PAUSED:
+        state["pause_at"] = state["n_axle_steps"] + PIECES_A_TURN
+        came_to = int(run_compiled(world, update, parameters, memory))
+    return came_to
+
+
+def _failure(scenario: Scenario, world: World) -> str:
+    """Return why a stop came to no end, and where; empty if it did."""
+    state, axles = world.train_state[0], world.axle_states
+    where = (
+        f"{float(state['time']):.3f} s, {float(state['distance']):.1f} m, "
+        f"{float(state['speed']):.2f} m/s"
+    )
+    if state["status"] == BROKEN:
+        return f"a number ceased to be finite at {where}; look for extreme values"
+    if state["status"] != TOO_MANY_PIECES:
+        return ""
+    most, i_axle = scenario.run.maximum_pieces, int(np.argmin(axles["elapsed"]))
+    if state["n_axle_steps"] >= most:
+        return f"more than {most} pieces of time (run.maximum_pieces) were taken by {where}"
+    return (
+        f"a step of {1e3 * float(state['step_duration']):.3g} ms took more than "
+        f"{MOST_STEP_PIECES} pieces of time an axle at {where}; axle {i_axle + 1} got no further, "
+        f"at {float(axles['wheel_speed'][i_axle]):.3f} m/s of its rim"
+    )
 
 
 def run_sample_by_sample(

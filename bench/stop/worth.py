@@ -92,6 +92,25 @@ class FaultUse:
 
 
 @dataclass(frozen=True)
+class LeftOut:
+    """Locks the stop had no room for, so that their wear or heat is not wholly told.
+
+    Attributes
+    ----------
+    n_unsampled : int         locks that got fewer samples than they should
+    time, speed : float       of the train when the first of them did. [s], [m/s]
+    n_unlogged : int          locks beyond the log, counted only
+    distance : float          their way, all together. [m]
+    """
+
+    n_unsampled: int
+    time: float
+    speed: float
+    n_unlogged: int
+    distance: float
+
+
+@dataclass(frozen=True)
 class Worth:
     """Everything a stop was worth.
 
@@ -108,6 +127,7 @@ class Worth:
     vents : VentUse
     faults : FaultUse
     brake_energy : (n_axles,)       heat of each axle's brake [J]
+    left_out : LeftOut
     """
 
     adhesion: AdhesionUse
@@ -121,6 +141,7 @@ class Worth:
     vents: VentUse
     faults: FaultUse
     brake_energy: Floats
+    left_out: LeftOut
 
 
 def assess_world(scenario: Scenario, world: World) -> Worth:
@@ -177,6 +198,20 @@ def assess_world(scenario: Scenario, world: World) -> Worth:
         ),
         faults=_faults(world),
         brake_energy=axles["brake_energy"].copy(),
+        left_out=_left_out(world),
+    )
+
+
+def _left_out(world: World) -> LeftOut:
+    train, n_logged = world.train_state[0], len(world.lock_log)
+    n_unlogged = max(int(train["n_locks"]) - n_logged, 0)
+    logged = world.lock_log[:, LOCK_COLUMNS.index("locked_distance")].sum()
+    return LeftOut(
+        n_unsampled=int(train["n_unsampled"]),
+        time=float(train["unsampled_time"]),
+        speed=float(train["unsampled_speed"]),
+        n_unlogged=n_unlogged,
+        distance=float(world.axle_states["locked_distance"].sum() - logged) if n_unlogged else 0.0,
     )
 
 

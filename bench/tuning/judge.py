@@ -118,7 +118,8 @@ class Judge:
         )
         n_overruns = sum(not s["is_stopped"] for s in summaries)
         lock = max(OBJECTIVES["lock"].of(s) for s in summaries)
-        ratios = [s["final_distance"] / d for s, d in zip(summaries, dry, strict=True)]
+        ways = [s.get("final_distance", math.inf) for s in summaries]
+        ratios = [way / d for way, d in zip(ways, dry, strict=True)]
         extension = max(ratios)
         violation = float(n_overruns)
         violation += _excess(lock, self.goal.lock_limit)
@@ -144,9 +145,9 @@ class Judge:
 
 
 def _finite(objective: Objective, summary: dict[str, Any]) -> float:
-    """Return an objective; of a stop that did not end, how far it got."""
+    """Return an objective; of a train that did not stop, how far it got; of a failed stop, none."""
     value = objective.of(summary)
-    return value if math.isfinite(value) else float(summary["final_distance"])
+    return value if math.isfinite(value) else float(summary.get("final_distance", math.inf))
 
 
 def _excess(value: float, limit: float) -> float:

@@ -183,7 +183,7 @@ def _influence(space: Space, known: Known, screened: Sequence[Setting]) -> dict[
     for i, factor in enumerate(space):
         found[factor.name] = []
         for column in scores.T:
-            is_flat = np.ptp(column) == 0.0 or np.ptp(cube[:, i]) == 0.0
+            is_flat = (column == column[0]).all() or np.ptp(cube[:, i]) == 0.0
             rho = 0.0 if is_flat else float(stats.spearmanr(cube[:, i], column).statistic)
             found[factor.name].append(rho)
     return found

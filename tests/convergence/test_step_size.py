@@ -16,6 +16,7 @@ import math
 
 import numpy as np
 import pytest
+from tests.support_stops import clean
 
 import slipbench
 from slipbench.contract import Controller
@@ -43,7 +44,7 @@ def with_finer_step(scenario: Scenario) -> Scenario:
 @pytest.mark.parametrize("rail", RAILS)
 @pytest.mark.parametrize("strategy", ["none", "peak_follower"])
 def test_distance_is_converged_at_the_default_step(rail: str, strategy: str) -> None:
-    scenario, controller = slipbench.load_scenario(rail), by_name(strategy)
+    scenario, controller = clean(rail), by_name(strategy)
     converged = distance(with_finer_step(scenario), controller)
     # A hundredth of the claim: found is 1e-6 and less; an error of first order would be 1e-4.
     assert distance(scenario, controller) == pytest.approx(converged, rel=0.01 * CLAIM)
@@ -51,7 +52,7 @@ def test_distance_is_converged_at_the_default_step(rail: str, strategy: str) -> 
 
 @pytest.mark.parametrize("rail", RAILS)
 def test_distance_is_converged_where_the_step_governs(rail: str) -> None:
-    scenario = slipbench.load_scenario(rail).replace({"slip_control.sample_time": 0.1})
+    scenario = clean(rail).replace({"slip_control.sample_time": 0.1})
     controller = dataclasses.replace(by_name("none"), scope="train")
     converged = distance(with_finer_step(scenario), controller)
     assert distance(scenario, controller) == pytest.approx(converged, rel=0.01 * CLAIM)
@@ -74,7 +75,7 @@ def paired_difference(
 )
 def test_mean_distance_of_a_short_train_is_converged(rail: str, strategy: str) -> None:
     """Two cars from 10 m/s, 64 seeds: the small version of the test below."""
-    scenario = slipbench.load_scenario(rail)
+    scenario = clean(rail)
     short = scenario.replace({"initial_speed": 10.0, "train.vehicles": scenario.train.vehicles[:2]})
     difference, half_width = paired_difference(short, by_name(strategy), n_seeds=64)
     assert half_width < CLAIM
@@ -101,9 +102,7 @@ def test_mean_distance_of_the_whole_train_is_converged(
     On wet leaf it moves by 0.096 % with a half-width of 0.072 %, at the edge of the claim: rim
     acceleration, which it goes by, is what longer pieces of time change first.
     """
-    difference, half_width = paired_difference(
-        slipbench.load_scenario(rail), by_name(strategy), n_seeds
-    )
+    difference, half_width = paired_difference(clean(rail), by_name(strategy), n_seeds)
     assert half_width < CLAIM
     assert abs(difference) < CLAIM
 
@@ -122,7 +121,7 @@ def distance_cut_at_samples(scenario: Scenario, controller: Controller, seed: in
 )
 def test_running_ahead_of_samples_changes_no_mean(rail: str, strategy: str) -> None:
     """Measured on three rails: 0.05 % at most, but 0.10 +- 0.15 % for `deceleration` on leaf."""
-    scenario, controller = slipbench.load_scenario(rail), by_name(strategy)
+    scenario, controller = clean(rail), by_name(strategy)
     cut = np.array([distance_cut_at_samples(scenario, controller, k) for k in range(24)])
     ahead = np.array([distance(scenario, controller, k) for k in range(24)])
     difference = ahead / cut - 1.0
@@ -141,7 +140,7 @@ def test_default_cell_is_fine_enough(rail: str, strategy: str) -> None:
     allowed (asserted is that tenth), far below what is known of any film; cells of 0.25 m would
     take 12 % more axle steps and a quarter to a third more time for no gain.
     """
-    scenario, controller = slipbench.load_scenario(rail), by_name(strategy)
+    scenario, controller = clean(rail), by_name(strategy)
     assert scenario.rail.cell_length == 1.0
     finer = distance(scenario.replace({"rail.cell_length": 0.25}), controller)
     assert distance(scenario, controller) == pytest.approx(finer, rel=0.1 * CLAIM)

@@ -19,9 +19,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from tests.support_stops import advance_unsampled
+from tests.support_stops import advance_unsampled, clean
 
-import slipbench
 from slipbench.contact import contact_patch, contact_stiffness
 from slipbench.controllers import by_name
 from slipbench.kernel.records import STOPPED, World
@@ -50,7 +49,7 @@ def one_axle(scenario: Scenario) -> Scenario:
 
 def smooth_case(rail: str, n_axles: int, **changes: float) -> Scenario:
     """A shipped rail without cleaning: nothing jumps at cell borders. Loads stay put too."""
-    scenario = slipbench.load_scenario(rail).replace(
+    scenario = clean(rail).replace(
         {"train.vehicles.*.body_height": 0.0, "train.vehicles.*.pivot_height": 0.0}
     )
     if n_axles == 1:
@@ -106,7 +105,7 @@ def test_rolling_stop_converges_as_declared(
 
 
 def test_rolling_stop_with_load_transfer_converges_as_declared() -> None:
-    shipped = slipbench.load_scenario("grease").train.vehicles[0]
+    shipped = clean("grease").train.vehicles[0]
     heights = {
         "train.vehicles.*.body_height": shipped.body_height,
         "train.vehicles.*.pivot_height": shipped.pivot_height,

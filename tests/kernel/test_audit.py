@@ -12,6 +12,7 @@ from tests.support_stops import (
     DRY,
     FALLING,
     car,
+    clean,
     film,
     level_then,
     packed,
@@ -24,7 +25,7 @@ from tests.support_stops import (
 from slipbench.contract import Controller
 from slipbench.controllers import ALL_CONTROLLERS, by_name, none
 from slipbench.kernel.records import STOPPED
-from slipbench.scenario import Rail, load_scenario, scenario_names
+from slipbench.scenario import Rail, scenario_names
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import energy_residual
 
@@ -137,7 +138,7 @@ def test_cleaning_account_holds_with_redeposition():
 def test_cleaning_account_holds_on_shipped_rail(scenario, strategy):
     """Locked, switching and sliding deep; sand lifts the friction and leaves the account alone."""
     controller: Controller = by_name(strategy)
-    world = run_world(packed(load_scenario(scenario), controller), controller)
+    world = run_world(packed(clean(scenario), controller), controller)
     assert (len(world.sanders) > 0) is (scenario in SANDED)
     on_rail, spent = cleaning_accounts(world)
     assert on_rail > 0.0
@@ -155,7 +156,7 @@ def test_cleaning_account_holds_on_shipped_rail(scenario, strategy):
 )
 def test_work_on_the_rail_is_efficiency_times_contact_power_reckoned_from_traces(rail, controller):
     """The efficiency written out here, with the slip between two rows of the traces."""
-    scenario = load_scenario(rail).replace({"initial_speed": 15.0, "run.trace_interval": 0.02})
+    scenario = clean(rail).replace({"initial_speed": 15.0, "run.trace_interval": 0.02})
     assert (scenario.rail.full_cleaning_slip, scenario.rail.locked_cleaning_share) == (0.5, 0.05)
     stop = simulate(scenario, controller, seed=1)
     train, wheels = stop.traces["train_speed"][:, np.newaxis], stop.traces["wheel_speed"]

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.support_stops import clean
 
 from slipbench.commands.main import main
 from slipbench.contact import (
@@ -33,7 +34,7 @@ from slipbench.kernel.creep import (
 )
 from slipbench.kernel.records import World
 from slipbench.packing import pack
-from slipbench.scenario import Scenario, load_scenario
+from slipbench.scenario import Scenario
 from slipbench.stop.simulation import simulate
 
 TABULATED = ("vermeulen_johnson", "shen_hedrick_elkins", "carter", "strip")
@@ -59,7 +60,7 @@ PEAK = 0.12
 
 def on_wet_rail(law: str = "polach", **contact: float | str) -> Scenario:
     changes = {f"contact.{name}": value for name, value in contact.items()}
-    return load_scenario("wet").replace({"contact.law": law, **changes})
+    return clean("wet").replace({"contact.law": law, **changes})
 
 
 def packed(scenario: Scenario) -> World:
@@ -82,7 +83,7 @@ def curve_file(tmp_path: Path) -> Path:
 
 def on_measured_curve(path: Path) -> Scenario:
     changes = {"contact.measured_curve": str(path), "rail.sections.0.friction_ratio": 1.0}
-    return load_scenario("wet").replace({"contact.law": "measured", **changes})
+    return clean("wet").replace({"contact.law": "measured", **changes})
 
 
 def contact_of(scenario: Scenario) -> RollingContact:
@@ -367,7 +368,7 @@ def test_curve_drawn_is_the_kernels_force() -> None:
 
 
 def test_largest_adhesion_drawn_falls_with_speed_and_rises_with_cleaning() -> None:
-    leaf = load_scenario("wet_leaf")
+    leaf = clean("wet_leaf")
     low, high = largest_adhesion(leaf), largest_adhesion(leaf, np.inf)
     assert (np.diff(low) < 0.0).all()
     assert (high > 3.0 * low).all()
@@ -378,8 +379,8 @@ def test_largest_adhesion_drawn_falls_with_speed_and_rises_with_cleaning() -> No
 
 def test_pictures_name_quantities_and_are_the_same_for_the_same_input() -> None:
     for draw in (
-        lambda: draw_creep_curves(load_scenario("wet_leaf")),
-        lambda: draw_adhesion_speed([load_scenario(name) for name in ("dry", "wet_leaf")]),
+        lambda: draw_creep_curves(clean("wet_leaf")),
+        lambda: draw_adhesion_speed([clean(name) for name in ("dry", "wet_leaf")]),
     ):
         figure = draw()
         assert all("[" in axes.get_xlabel() and not axes.get_title() for axes in figure.axes)
@@ -450,7 +451,7 @@ def complaint(act: object, *words: str) -> None:
 def test_bad_contact_is_refused_in_one_line(
     changes: dict[str, object], words: tuple[str, ...]
 ) -> None:
-    complaint(lambda: load_scenario("wet").replace(changes), *words)
+    complaint(lambda: clean("wet").replace(changes), *words)
 
 
 @pytest.mark.parametrize(

@@ -5,9 +5,8 @@ import math
 import numpy as np
 import pytest
 from numba import njit
-from tests.support_stops import DRY, FALLING, FLAT, packed, plain_stop, wheel_on
+from tests.support_stops import DRY, FALLING, FLAT, clean, packed, plain_stop, wheel_on
 
-from slipbench import load_scenario
 from slipbench.controllers import by_name
 from slipbench.kernel.creep import find_peak
 from slipbench.kernel.loop import run_compiled
@@ -125,7 +124,7 @@ def test_momentum_of_lanes_is_kept_to_rounding():
 @pytest.mark.parametrize(("speed", "acceleration"), [(20.0, -8.0), (3.0, 5.0), (0.3, -0.2)])
 def test_sensors_together_see_what_one_alone_sees(tick, speed, acceleration):
     """Sample by sample through pieces of uneven length."""
-    scenario = load_scenario("dry").replace({"sensing.clock_tick": tick})
+    scenario = clean("dry").replace({"sensing.clock_tick": tick})
     alone = pack(scenario, by_name("none"), 0)
     other = pack(scenario, by_name("none"), 0)
     group, axle, state = alone.groups[0], alone.axles[0], alone.axle_states[0]
@@ -251,7 +250,7 @@ def distance(world, controller, room=None):
 @pytest.mark.parametrize("strategy", ["none", "slip_band", "peak_follower"])
 def test_axles_moved_together_stop_as_axles_moved_one_by_one(strategy):
     """Sums are taken in another order, so last digits may differ, and no more than those."""
-    scenario = load_scenario("wet_leaf").replace({"initial_speed": 12.0})
+    scenario = clean("wet_leaf").replace({"initial_speed": 12.0})
     controller = by_name(strategy)
     together = distance(pack(scenario, controller, 0), controller)
     alone = distance(pack(scenario, controller, 0), controller, room=0.0)
@@ -260,7 +259,7 @@ def test_axles_moved_together_stop_as_axles_moved_one_by_one(strategy):
 
 
 def test_a_train_of_more_axles_than_lanes_is_moved_in_blocks():
-    scenario = load_scenario("wet_leaf").replace({"initial_speed": 8.0})
+    scenario = clean("wet_leaf").replace({"initial_speed": 8.0})
     vehicles = scenario.train.vehicles
     longer = scenario.replace({"train.vehicles": (*vehicles, *vehicles[:2])})
     assert longer.train.n_axles % N_LANES not in (0, longer.train.n_axles)

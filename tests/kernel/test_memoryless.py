@@ -10,7 +10,7 @@ import dataclasses
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from tests.support_stops import advance_unsampled
+from tests.support_stops import advance_unsampled, clean
 
 from slipbench.contact.conditioning import follow_memoryless_curve, memoryless_adhesions
 from slipbench.controllers import none, slip_band
@@ -18,7 +18,7 @@ from slipbench.kernel.creep import creep_force
 from slipbench.kernel.rail import clean_own_contact, enter_cell
 from slipbench.kernel.records import World
 from slipbench.packing import pack
-from slipbench.scenario import Scenario, load_scenario
+from slipbench.scenario import Scenario
 from slipbench.stop.shortest import shortest_possible
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop
@@ -38,7 +38,7 @@ def flat_rail(exponent: float, law: str = "vermeulen_johnson") -> World:
         "adhesion_reduction": 1.0,
         "slip_reduction": 1.0,
     }
-    scenario = load_scenario("wet").replace(
+    scenario = clean("wet").replace(
         {
             "contact.law": law,
             "rail.cleaning_law": "contact_only",
@@ -163,7 +163,7 @@ def distance_at(until: float, step: float, scenario: Scenario) -> float:
 def test_observed_order_in_the_step_is_one(
     rail: str, exponent: float, scale: float, until: float
 ) -> None:
-    scenario = one_axle(load_scenario(rail)).replace(
+    scenario = one_axle(clean(rail)).replace(
         {
             "rail.cleaning_law": "contact_only",
             "rail.sections.0.cleaning_exponent": exponent,
@@ -181,7 +181,7 @@ def test_observed_order_in_the_step_is_one(
 
 
 def contact_only(rail: str, **changes: float) -> Scenario:
-    return load_scenario(rail).replace({"rail.cleaning_law": "contact_only", **changes})
+    return clean(rail).replace({"rail.cleaning_law": "contact_only", **changes})
 
 
 @pytest.fixture(scope="module")
@@ -202,7 +202,7 @@ def test_friction_in_a_stop_is_that_of_the_contacts_own_work(detergent: Stop) ->
 
 
 def test_no_axle_profits_from_those_before_it(detergent: Stop) -> None:
-    memory = simulate(load_scenario("detergent"), slip_band.CONTROLLER)
+    memory = simulate(clean("detergent"), slip_band.CONTROLLER)
     means = {}
     for name, stop in (("contact only", detergent), ("rail memory", memory)):
         is_fast = stop.traces["train_speed"] > 5.0
@@ -226,7 +226,7 @@ def test_stop_accounts_for_its_energy_and_stays_above_the_shortest_possible(rail
 
 def test_where_nothing_cleans_the_two_laws_are_one() -> None:
     # friction is set anew after every piece, to the same value
-    both = [load_scenario("wet"), contact_only("wet")]
+    both = [clean("wet"), contact_only("wet")]
     distances = [
         simulate(one, slip_band.CONTROLLER, with_traces=False).summary["stopping_distance"]
         for one in both

@@ -2,9 +2,8 @@
 
 import numpy as np
 import pytest
-from tests.support_stops import FALLING, car, film, packed, plain_stop, run_world, train_of
+from tests.support_stops import FALLING, car, clean, film, packed, plain_stop, run_world, train_of
 
-from slipbench import load_scenario
 from slipbench.controllers import by_name
 from slipbench.packing import pack
 from slipbench.scenario import Rail, Scenario
@@ -49,7 +48,7 @@ def test_axles_pass_in_order_however_many_cells_a_step_holds(cell_length: float)
 
 def sample_times(step: float, seed: int, name: str = "slip_band") -> list[np.ndarray]:
     """Return when each group of axles had its strategy asked, in a stop on leaf film."""
-    scenario = load_scenario("wet_leaf").replace({"initial_speed": 6.0, "run.maximum_step": step})
+    scenario = clean("wet_leaf").replace({"initial_speed": 6.0, "run.maximum_step": step})
     controller = by_name(name)
     world = pack(scenario, controller, seed, False)
     memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))

@@ -1,9 +1,8 @@
 """What the usual ways of braking do to a stop: distance, jolt, where braking begins."""
 
 import pytest
-from tests.support_stops import NEARLY_AT_ONCE, packed, plain_stop, run_world
+from tests.support_stops import NEARLY_AT_ONCE, clean, packed, plain_stop, run_world
 
-from slipbench import load_scenario
 from slipbench.controllers import none
 from slipbench.scenario import Brake, Driver, Routine
 
@@ -14,7 +13,7 @@ SMOOTH = 0.75
 
 def end_of(routine, *, stopping_point=None, scenario=None):
     """Return the train's state at the end of a dry stop from 20 m/s."""
-    scenario = scenario or load_scenario("dry").replace({"initial_speed": 20.0})
+    scenario = scenario or clean("dry").replace({"initial_speed": 20.0})
     driver = Driver(routine=routine, stopping_point=stopping_point)
     return run_world(packed(scenario.replace({"driver": driver}))).train_state[0]
 

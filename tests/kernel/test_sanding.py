@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests.support_stops import clean
 
 from slipbench.contract import DEMAND_FACTOR, FILL, SAMPLE_TIME, SLIDE, VALVE, Controller, Parameter
 from slipbench.controllers import none, slip_band
@@ -13,7 +14,7 @@ from slipbench.kernel.loop import run_compiled
 from slipbench.kernel.records import SANDER, SANDER_STATE, TRAIN, World
 from slipbench.kernel.sanding import lay_sand, let_sand_fall, sand_flow, watch_trigger
 from slipbench.packing import pack
-from slipbench.scenario import Driver, HandleEntry, Sander, Scenario, load_scenario
+from slipbench.scenario import Driver, HandleEntry, Sander, Scenario
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop
 from slipbench.strategies.update import compile_update
@@ -49,7 +50,7 @@ def slide_between(start: float, end: float) -> Controller:
 
 def dry(*sanders: Sander, **changes: object) -> Scenario:
     """Dry rail: every wheel rolls, so speed and places are those of a plain stop."""
-    return load_scenario("dry").replace(
+    return clean("dry").replace(
         {"sanders": sanders, "rail.sand_friction": 0.0, "rail.sand_limit": 1.0, **changes}
     )
 
@@ -191,7 +192,7 @@ def test_hopper_gives_what_is_in_it_and_then_nothing() -> None:
 
 
 def test_stop_with_an_empty_hopper_is_the_stop_without_sander() -> None:
-    film = load_scenario("tough_film").replace(initial_speed=12.0)
+    film = clean("tough_film").replace(initial_speed=12.0)
     plain = simulate(film, slip_band.CONTROLLER, with_traces=False).summary
     empty = film.replace({"sanders": (sander(hopper=0.0),)})
     summary = simulate(empty, slip_band.CONTROLLER, with_traces=False).summary
@@ -286,7 +287,7 @@ def test_density_is_rate_over_speed_or_the_density_aimed_at(mode: str) -> None:
 def test_axles_meet_the_sand_from_the_sanded_one_on_crushed_wheel_by_wheel() -> None:
     """Friction of axle k, sanded ahead of axle 3, is that of S retention^(k-3)."""
     film = {"friction": 0.02, "recovered_friction": 0.02, "friction_ratio": 1.0}
-    scenario = load_scenario("tough_film").replace(
+    scenario = clean("tough_film").replace(
         {
             "sanders": (sander(mode="speed_proportional", density=0.005, rate=1.0),),
             "rail.sand_friction": 0.05,  # so that wheels slide and the law alone is looked at
@@ -309,7 +310,7 @@ def test_axles_meet_the_sand_from_the_sanded_one_on_crushed_wheel_by_wheel() -> 
 def test_sander_further_back_leaves_more_axles_without_sand() -> None:
     distances = []
     for axle in (3, 7, 13):
-        scenario = load_scenario("tough_film").replace({"sanders": (sander(axle=axle),)})
+        scenario = clean("tough_film").replace({"sanders": (sander(axle=axle),)})
         summary = simulate(scenario, slip_band.CONTROLLER, with_traces=False).summary
         distances.append(summary["stopping_distance"])
     assert distances == sorted(distances)
@@ -326,7 +327,7 @@ Older GB group standard (GM/RT2461), seen second-hand in a presentation.
 
 
 def stop_with(*sanders: Sander, **changes: float) -> Stop:
-    scenario = load_scenario("tough_film").replace({"sanders": sanders, **changes})
+    scenario = clean("tough_film").replace({"sanders": sanders, **changes})
     return simulate(scenario, slip_band.CONTROLLER)
 
 
@@ -351,7 +352,7 @@ def test_residue_of_a_heavy_sander_near_the_rear_is_reported_above_the_standards
 
 def test_sand_on_a_rail_handed_over_is_met_by_the_next_train() -> None:
     first = stop_with(sander())
-    scenario = load_scenario("tough_film")
+    scenario = clean("tough_film")
     again = simulate(scenario, slip_band.CONTROLLER, rail_before=first.rail_after)
     cleaned = replace(first.rail_after, sand=np.zeros_like(first.rail_after.sand))
     without = simulate(scenario, slip_band.CONTROLLER, rail_before=cleaned)

@@ -5,9 +5,8 @@ import math
 
 import numpy as np
 import pytest
-from tests.support_stops import packed, plain_stop
+from tests.support_stops import clean, packed, plain_stop
 
-from slipbench import load_scenario
 from slipbench.controllers import by_name, none
 from slipbench.kernel.records import GROUP, QUEUE_LENGTH
 from slipbench.kernel.sensing import measure_speed, sense, watch_pulses
@@ -33,7 +32,7 @@ class Sensor:
         self.time += duration
 
     def measure(self):
-        return measure_speed(self.time, self.train, self.axle, self.state)
+        return measure_speed(self.time, 20.0, self.train, self.axle, self.state)
 
 
 def test_resolution_matches_closed_form():
@@ -187,7 +186,7 @@ def test_samples_find_the_same_however_pieces_lie(piece):
 
 def observed(controller, lookahead):
     """Return time and what each sample of the first vehicle observes in a dry stop from 10 m/s."""
-    world = pack(load_scenario("dry").replace(initial_speed=10.0), controller, 3, False)
+    world = pack(clean("dry").replace(initial_speed=10.0), controller, 3, False)
     if not lookahead:
         world.groups["lookahead"] = 0.0
     memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))
@@ -200,7 +199,7 @@ def observed(controller, lookahead):
 
 def test_running_ahead_of_a_sample_does_not_change_what_it_finds():
     """Axles moved on by the valve's delay before the controller is asked, and not moved on."""
-    assert float(pack(load_scenario("dry"), none.CONTROLLER, 3, False).groups["lookahead"][0]) > 0
+    assert float(pack(clean("dry"), none.CONTROLLER, 3, False).groups["lookahead"][0]) > 0
     ahead, not_ahead = observed(none.CONTROLLER, True), observed(none.CONTROLLER, False)
     assert len(ahead) == len(not_ahead) > 1000
     assert ahead[:, 0] == pytest.approx(not_ahead[:, 0], abs=1e-9)
@@ -216,7 +215,7 @@ def test_running_ahead_of_a_sample_does_not_change_what_it_finds():
 def test_no_command_acts_before_its_delay(name):
     """An axle is never further than the controller's next command can reach back."""
     controller = by_name(name)
-    world = pack(load_scenario("wet_leaf").replace(initial_speed=10.0), controller, 3, False)
+    world = pack(clean("wet_leaf").replace(initial_speed=10.0), controller, 3, False)
     memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))
     ahead = []
     for _ in run_sample_by_sample(world, controller, controller.update, memory):

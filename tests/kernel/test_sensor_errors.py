@@ -7,16 +7,19 @@ import pytest
 from tests.support_stops import packed, plain_stop
 
 from slipbench.kernel.sensing import measure_speed, watch_pulses
-from slipbench.scenario import Sensing
+from slipbench.scenario import Equipment, Sensing
 
 SPEED, SAMPLE, TEETH = 20.0, 0.01, 90
 PITCH = math.pi * 0.84 / TEETH
 
 
-def errors(n_samples=400, assumed=None, **sensing):
+def errors(n_samples=400, assumed=None, **equipment):
     """Return relative errors of the measured speed at a constant one, sample by sample."""
-    values = {"teeth": TEETH, "zero_timeout": 0.2, "clock_tick": 0.0, **sensing}
-    stop = plain_stop(SPEED, sensing=Sensing(**values))
+    stop = plain_stop(
+        SPEED,
+        sensing=Sensing(teeth=TEETH, zero_timeout=0.2, clock_tick=0.0),
+        equipment=Equipment(grade="clean", **equipment),
+    )
     if assumed:
         stop = stop.replace({"train.vehicles.0.assumed_wheel_diameters": (assumed,)})
     world = packed(stop, seed=3)
@@ -24,7 +27,7 @@ def errors(n_samples=400, assumed=None, **sensing):
     found = []
     for i in range(n_samples):
         watch_pulses(i * SAMPLE, SAMPLE, SPEED, 0.0, axle, state)
-        found.append(measure_speed((i + 1) * SAMPLE, train, axle, state) / SPEED - 1.0)
+        found.append(measure_speed((i + 1) * SAMPLE, SPEED, train, axle, state) / SPEED - 1.0)
     return np.array(found[20:])
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.support_stops import clean
 
 from slipbench.commands.main import main
 from slipbench.controllers import none, slip_band
@@ -21,7 +22,7 @@ from slipbench.kernel.loop import run_compiled
 from slipbench.kernel.records import World
 from slipbench.packing import pack
 from slipbench.packing.rail_state import RailState
-from slipbench.scenario import Scenario, load_scenario
+from slipbench.scenario import Scenario
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop
 from slipbench.strategies.update import compile_update
@@ -65,7 +66,7 @@ FILM = {
 def all_locked(exponent: float, redeposition: float) -> Stop:
     """A stop without slip control whose locked wheels slide at exactly the friction limit."""
     film = {**FILM, "cleaning_exponent": exponent, "cleaning_work": 2000.0}
-    scenario = load_scenario("wet").replace(
+    scenario = clean("wet").replace(
         {
             "contact.law": "vermeulen_johnson",
             "rail.redeposition": redeposition,
@@ -119,7 +120,7 @@ def test_locked_train_meets_the_friction_of_the_closed_form_axle_by_axle(
 def test_friction_on_a_rail_handed_over_is_the_closed_form_of_the_work_left(
     exponent: float,
 ) -> None:
-    scenario = one_axle(load_scenario("wet_leaf")).replace(
+    scenario = one_axle(clean("wet_leaf")).replace(
         {"rail.sections.0.cleaning_exponent": exponent, "rail.sections.0.cleaning_work": 2000.0}
     )
     before = simulate(scenario, slip_band.CONTROLLER, with_traces=False).rail_after
@@ -153,7 +154,7 @@ def test_work_on_the_rail_is_what_wheels_cleaned_less_what_they_laid_down(
     changes: dict[str, object], controller: object
 ) -> None:
     """Sum of W times cell length = one wheel's cleaning energies - the film laid down again."""
-    scenario = load_scenario("wet_leaf").replace({"initial_speed": 15.0, **changes})
+    scenario = clean("wet_leaf").replace({"initial_speed": 15.0, **changes})
     world = run_world(scenario, controller)
     on_rail = world.rail_work.sum() * scenario.rail.cell_length
     cleaned = world.axle_states["cleaning_energy"].sum()
@@ -170,7 +171,7 @@ def test_work_on_the_rail_is_what_wheels_cleaned_less_what_they_laid_down(
 
 
 def test_account_holds_on_a_rail_that_was_cleaned_before() -> None:
-    scenario = load_scenario("wet_leaf").replace({"initial_speed": 15.0, "rail.redeposition": 0.1})
+    scenario = clean("wet_leaf").replace({"initial_speed": 15.0, "rail.redeposition": 0.1})
     before = simulate(scenario, slip_band.CONTROLLER, with_traces=False).rail_after
     world = pack(scenario, slip_band.CONTROLLER, 0, False, before)
     start = world.rail_work.sum()
@@ -197,7 +198,7 @@ def test_rail_is_cleaned_only_where_wheels_went() -> None:
 
 @pytest.mark.parametrize("rail", ["wet_leaf", "detergent", "grease"])
 def test_second_train_stops_shorter_and_redeposition_lengthens_it_again(rail: str) -> None:
-    scenario = load_scenario(rail).replace(initial_speed=22.0)
+    scenario = clean(rail).replace(initial_speed=22.0)
 
     def distance(before: RailState | None) -> float:
         stop = simulate(scenario, slip_band.CONTROLLER, rail_before=before, with_traces=False)
@@ -216,7 +217,7 @@ def test_second_train_stops_shorter_and_redeposition_lengthens_it_again(rail: st
 
 
 def test_work_of_several_trains_adds_up() -> None:
-    scenario = load_scenario("wet_leaf").replace(initial_speed=15.0)
+    scenario = clean("wet_leaf").replace(initial_speed=15.0)
     left, totals = None, []
     for _ in range(3):
         left = simulate(scenario, slip_band.CONTROLLER, rail_before=left).rail_after
@@ -229,7 +230,7 @@ def test_work_of_several_trains_adds_up() -> None:
 
 
 def test_longer_train_finds_the_rail_where_the_shorter_one_left_it() -> None:
-    scenario = load_scenario("wet_leaf").replace(initial_speed=15.0)
+    scenario = clean("wet_leaf").replace(initial_speed=15.0)
     left = simulate(scenario, slip_band.CONTROLLER, with_traces=False).rail_after
     longer = scenario.replace({"train.vehicles": scenario.train.vehicles * 2})
     world = pack(longer, slip_band.CONTROLLER, 0, False, left)
@@ -257,7 +258,7 @@ def test_impossible_share_is_refused(share: float) -> None:
 
 
 def test_rail_of_another_grain_is_refused() -> None:
-    scenario = load_scenario("wet_leaf").replace(initial_speed=5.0)
+    scenario = clean("wet_leaf").replace(initial_speed=5.0)
     left = simulate(scenario, none.CONTROLLER, with_traces=False).rail_after
     finer = scenario.replace({"rail.cell_length": 0.5})
     with pytest.raises(InputError, match=r"cells of 1 m cannot be met in cells of 0.5 m") as caught:
@@ -281,7 +282,7 @@ def test_rail_far_from_where_it_is_remembered_is_untouched() -> None:
 
 @pytest.fixture(scope="module")
 def conditioning() -> Conditioning:
-    scenario = load_scenario("wet_leaf").replace(initial_speed=15.0)
+    scenario = clean("wet_leaf").replace(initial_speed=15.0)
     return run_conditioning(scenario, slip_band.CONTROLLER)
 
 

@@ -120,7 +120,7 @@ CASES = {
     "coarse cells": ("cell_length_m = 1.0", "cell_length_m = 1.5", "rail.cell_length_m",
                      "axle spacing of 2.5 m, so at most 1.25 m"),
     "delay beyond the buffer": ("vent_delay_ms = 30", "vent_delay_ms = 150", "vent_delay_ms = 150",
-                                "at most 0.14 s"),
+                                "at most 0.0896 s"),
     "rail begins ahead": ("from_distance_m = 0", "from_distance_m = 5",
                           "rail.section.0.from_distance_m", "at 0 m or before"),
     "repeat out of range": ('name = "car"', 'name = "car"\nrepeat = 21', "train.vehicle.0.repeat",

@@ -134,5 +134,9 @@ def test_demand_by_position() -> None:
 @pytest.mark.parametrize(("sample_time", "delay"), [(0.01, 0.14), (0.071, 0.994)])
 def test_delay_of_exactly_fourteen_samples_is_allowed(sample_time: float, delay: float) -> None:
     # In binary, 14 * 0.071 is just below 0.994.
-    changes = {"slip_control.sample_time": sample_time, "brake.fill_delay": delay}
+    changes = {
+        "slip_control.sample_time": sample_time,
+        "brake.fill_delay": delay,
+        "equipment.grade": "clean",
+    }
     assert load_scenario("dry").replace(changes).brake.fill_delay == delay

@@ -10,9 +10,9 @@ from functools import cache
 
 import numpy as np
 import pytest
+from tests.support_stops import clean
 
 from slipbench.controllers import by_name
-from slipbench.scenario import load_scenario
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop
 
@@ -23,7 +23,7 @@ SEEDS = (0, 1, 2)
 
 @cache
 def stop_from(speed_mph: float, rail: str, seed: int) -> Stop:
-    scenario = load_scenario(rail).replace(initial_speed=speed_mph * MPH)
+    scenario = clean(rail).replace(initial_speed=speed_mph * MPH)
     return simulate(scenario, by_name("slip_band"), seed, with_traces=False)
 
 
@@ -51,7 +51,7 @@ def test_slip_control_works_in_that_stop() -> None:
 
 
 def test_only_the_friction_of_the_film_was_moved() -> None:
-    guide, leaf = load_scenario("autumn_guide"), load_scenario("wet_leaf")
+    guide, leaf = clean("autumn_guide"), clean("wet_leaf")
     friction = guide.rail.sections[0].friction
     assert friction != leaf.rail.sections[0].friction
     moved = leaf.replace(
@@ -59,7 +59,7 @@ def test_only_the_friction_of_the_film_was_moved() -> None:
     )
     assert moved == guide
     # train, brake and handle are those of the dry stop it is compared with
-    dry = load_scenario("dry")
+    dry = clean("dry")
     assert (guide.train, guide.brake, guide.driver) == (dry.train, dry.brake, dry.driver)
     assert "calibrated" in guide.provenance["rail.sections.0.friction"].source
 

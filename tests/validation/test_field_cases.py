@@ -14,9 +14,10 @@ from functools import cache
 import numpy as np
 import pytest
 from scipy.optimize import brentq
+from tests.support_stops import clean
 
 from slipbench.controllers import by_name
-from slipbench.scenario import Driver, HandleEntry, Scenario, load_scenario
+from slipbench.scenario import Driver, HandleEntry, Scenario
 from slipbench.stop.simulation import simulate
 
 SPEED = 64 * 0.44704  # [m/s]
@@ -27,7 +28,7 @@ FRICTION, WORK = "rail.sections.0.friction", "rail.sections.0.cleaning_work"
 
 def case() -> Scenario:
     """Emergency brake from 64 mph on the wet leaf film, level, no sand, the bench's own unit."""
-    leaf = load_scenario("wet_leaf")
+    leaf = clean("wet_leaf")
     emergency = HandleEntry(at_time=0.0, position=leaf.brake.emergency_position)
     return leaf.replace({"initial_speed": SPEED, "driver": Driver(programme=(emergency,))})
 

@@ -13,6 +13,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from tests.support_stops import clean
 
 import slipbench
 from slipbench.contact import contact_patch, kalker_coefficients
@@ -219,7 +220,7 @@ def plain_stop(scenario: Scenario, has_cleaning: bool) -> PlainStop:
 
 def plain_unit(rail: str) -> Scenario:
     """A shipped rail under its unit, without load transfer, its air at given rates."""
-    return slipbench.load_scenario(rail).replace(
+    return clean(rail).replace(
         {
             "train.vehicles.*.body_height": 0.0,
             "train.vehicles.*.pivot_height": 0.0,

@@ -23,9 +23,10 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from tests.support_stops import clean
 
 from slipbench.controllers import by_name
-from slipbench.scenario import Scenario, load_scenario, scenario_names
+from slipbench.scenario import Scenario, scenario_names
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop
 
@@ -59,7 +60,7 @@ def _run(scenario: Scenario) -> Stop:
 def largest_error(**changes: float) -> float:
     """Largest |distance / published - 1| of the four sanded rows. [-]"""
     wanted = {f"rail.{name}": value for name, value in changes.items()}
-    found = [distance(load_scenario(name).replace(wanted)) for name in PUBLISHED]
+    found = [distance(clean(name).replace(wanted)) for name in PUBLISHED]
     return float(np.abs(np.array(found) / list(PUBLISHED.values()) - 1.0).max())
 
 
@@ -67,7 +68,7 @@ def refit(sand_scale: float) -> tuple[float, float, float]:
     """Return sand friction, retention and largest error of the best fit at a sand scale. [-]"""
     from scipy.optimize import minimize
 
-    rail = load_scenario(UNTREATED).rail
+    rail = clean(UNTREATED).rail
 
     def error(values: np.ndarray) -> float:
         friction, retention = values
@@ -127,7 +128,7 @@ def test_rear_axles_rest_on_less_sand_than_the_older_standard_allows(name: str) 
 
 
 def test_numbers_shipped_are_near_the_smallest_largest_error() -> None:
-    rail = load_scenario(UNTREATED).rail
+    rail = clean(UNTREATED).rail
     shipped = largest_error()
     for friction, retention in ((0.06, 0.0), (-0.06, 0.0), (0.0, 0.03), (0.0, -0.03)):
         moved = largest_error(
@@ -138,16 +139,16 @@ def test_numbers_shipped_are_near_the_smallest_largest_error() -> None:
 
 
 def test_only_the_ratio_of_sand_friction_to_scale_is_identifiable() -> None:
-    rail = load_scenario(UNTREATED).rail
+    rail = clean(UNTREATED).rail
     stretch = 0.58 / rail.sand_friction  # both 40 per cent larger, friction up to its bound
     for name in PUBLISHED:
-        stretched = load_scenario(name).replace(
+        stretched = clean(name).replace(
             {
                 "rail.sand_friction": stretch * rail.sand_friction,
                 "rail.sand_scale": stretch * rail.sand_scale,
             }
         )
-        doubled = load_scenario(name).replace({"rail.sand_friction": stretch * rail.sand_friction})
+        doubled = clean(name).replace({"rail.sand_friction": stretch * rail.sand_friction})
         same, other = distance(stretched), distance(doubled)
         assert same == pytest.approx(distance(name), rel=0.06)
         # ... whereas friction alone changes the distance more
@@ -155,7 +156,7 @@ def test_only_the_ratio_of_sand_friction_to_scale_is_identifiable() -> None:
 
 
 def test_the_file_says_that_it_is_a_calibration() -> None:
-    values = {value.path: value for value in load_scenario("_tough_film_one_fixed").values()}
+    values = {value.path: value for value in clean("_tough_film_one_fixed").values()}
     for path in FITTED:
         assert "derived" in values[path].source
         assert "calibration, not a validation" in values[path].source
@@ -164,9 +165,9 @@ def test_the_file_says_that_it_is_a_calibration() -> None:
 
 def test_sanded_variants_load_by_name_but_stay_out_of_the_default_comparison() -> None:
     for name in PUBLISHED:
-        scenario = load_scenario(name)
+        scenario = clean(name)
         assert scenario.name == name
-        assert scenario.rail.sections == load_scenario(UNTREATED).rail.sections
+        assert scenario.rail.sections == clean(UNTREATED).rail.sections
         assert name not in scenario_names()
 
 

@@ -13,6 +13,7 @@ from tests.support_stops import (
     FILL_TIME,
     brake_of,
     car,
+    clean,
     one_axle,
     packed,
     plain_stop,
@@ -22,7 +23,7 @@ from tests.support_stops import (
 
 from slipbench.controllers import by_name, none
 from slipbench.kernel.train import GRAVITY
-from slipbench.scenario import Run, SlipControl, load_scenario
+from slipbench.scenario import Run, SlipControl
 from slipbench.stop.simulation import simulate
 
 KMH, MPH = 1.0 / 3.6, 0.44704
@@ -205,7 +206,7 @@ def test_tough_film_stop_matches_sanding_trial_without_sand(seed):
     that the fit holds through the kernel, no more. Upper bound: friction 0.02 without any cleaning
     (mechanics: v0^2 / (2 mu g)).
     """
-    scenario = load_scenario("tough_film").replace({"sanders": ()})
+    scenario = clean("tough_film").replace({"sanders": ()})
     stop = simulate(scenario, by_name("slip_band"), seed, with_traces=False)
     without_cleaning = (55 * MPH) ** 2 / (2 * 0.02 * TABLE_GRAVITY)
     assert 1200.0 < stop.summary["stopping_distance"] < without_cleaning

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
+from tests.support_stops import clean
 
-from slipbench import load_scenario
 from slipbench.controllers import by_name
 from slipbench.scenario import Fault
 from slipbench.stop.simulation import simulate
@@ -11,7 +11,7 @@ from slipbench.stop.simulation import simulate
 
 def distances(**changes):
     """Return tare and crush-laden distance of the unit on dry rail, resistance off. [m]"""
-    dry = load_scenario("dry")
+    dry = clean("dry")
     resistance = {f"train.resistance_{part}": 0.0 for part in ("constant", "linear", "quadratic")}
     found = []
     for load in (0.0, 1.0):
