@@ -271,13 +271,13 @@ def line_force(distance: float, path: float, world: Any) -> float:
 
 with compiled_here():
 
-    @entry(numba.void(numba.float64, WORLD_TYPE))
-    def load_heaviest(deceleration: float, world: Any) -> None:
-        """Give each axle the largest load it can have between that deceleration and its opposite.
+    @entry(numba.void(numba.float64, numba.float64, WORLD_TYPE))
+    def load_heaviest(deceleration: float, acceleration: float, world: Any) -> None:
+        """Give each axle the largest load it can have between the two.
 
         Parameters
         ----------
-        deceleration : float   [m/s2], >= 0
+        deceleration, acceleration : float   [m/s2], >= 0
         world : World          loads and stiffness in its axle states are set
         """
         for i in range(world.vehicles.shape[0]):
@@ -287,7 +287,10 @@ with compiled_here():
             transfer_load(-deceleration, vehicle, world.axles, world.axle_states)
             for k in range(vehicle.first_axle, vehicle.first_axle + vehicle.n_axles):
                 state, axle = world.axle_states[k], world.axles[k]
-                gained = abs(state.wheel_load - axle.wheel_load)
+                # what it gains one way it loses the other
+                gained = state.wheel_load - axle.wheel_load
+                if gained < 0.0:
+                    gained *= -acceleration / deceleration
                 state.wheel_load = axle.wheel_load + gained
                 state.contact_stiffness = axle.contact_stiffness * (
                     state.wheel_load / axle.wheel_load

@@ -43,7 +43,7 @@ from slipbench.kernel.worth import (
     worth_of,
 )
 
-_FALL_IN_STRETCH = 0.004
+_FALL_IN_STRETCH = 0.006
 """A stretch is so long that the train loses at most this share of its speed in it."""
 
 _CELLS_TO_REST = 3.0
@@ -89,6 +89,18 @@ def _most_left(work: float, sand: float, load: float, most: float, cell: Any, tr
     """Return a cleaning work that no pass exceeds, from W on. [J/m]"""
     own = train.contact_share * most * load if train.cleaning_law == RAIL_AND_CONTACT else 0.0
     return work + most * load * pass_friction(cell, work, own, sanded_friction(sand, train))
+
+
+@inner
+def _slowest(speed: float, length: float, hardest: float, kept: float, braking: float) -> float:
+    """Return a speed that no train falls below on a length of track. [m/s]
+
+    By the hardest deceleration there is; or by momentum: what the brakes take, and at most what
+    wheels at standstill take when they spin up.
+    """
+    by_rail = speed * speed - 2.0 * hardest * length
+    by_brake = kept * kept * speed * speed - 2.0 * braking * length
+    return math.sqrt(max(by_rail, by_brake, 1e-6))
 
 
 @inner
@@ -208,9 +220,15 @@ with compiled_here():
                     least, m = here, q
         return total
 
-    @entry(numba.void(numba.float64, numba.float64, *[_FLOATS] * 2, WORLD_TYPE), allocates=True)
+    @entry(numba.void(*[numba.float64] * 4, *[_FLOATS] * 2, WORLD_TYPE), allocates=True)
     def run_priced_floor(
-        fastest: float, hardest: float, borne: Any, due_demand: Any, world: Any
+        fastest: float,
+        hardest: float,
+        gaining: float,
+        most_braking: float,
+        borne: Any,
+        due_demand: Any,
+        world: Any,
     ) -> None:
         """Run one fictitious stop; `world.train_state` then holds its distance and status.
 
@@ -218,8 +236,11 @@ with compiled_here():
         ----------
         fastest : float        speed no train here can exceed. [m/s]
         hardest : float        deceleration no train here can exceed. [m/s2]
+        gaining : float        nor any acceleration. [m/s2]
+        most_braking : float   largest demand of all axles, resistance and line. [N]
         borne : (n_axles,)     Lambda: how far each axle counts as limited by its brake alone, once
-                               its brake could do more than the rail. [-]
+                               its brake can do more than the rail or as much as `due_demand`. [-]
+        due_demand : (n_axles,)   brake force at the rim. [N]
         world : World          as for `run_floor`
         """
         state, train, run, law = world.train_state[0], world.train[0], world.run[0], world.law[0]
@@ -250,7 +271,10 @@ with compiled_here():
         mass, harder = train.mass, 0.0
         for i in range(n_axles):
             mass += world.axles[i].rotating_mass
-        rest = 2.0 * hardest * _CELLS_TO_REST * train.cell_length
+        # what wheels at standstill may give back at once when they spin up, as a share of speed
+        kept = train.mass / mass
+        braking = most_braking / mass
+        rest = 2.0 * braking * _CELLS_TO_REST * train.cell_length
         while state.status == RUNNING:
             move_handle(world)
             speed = state.speed
@@ -314,8 +338,8 @@ with compiled_here():
                             sand += (world.sander_states[k].pending + flow) / train.cell_length
                     sand = max(world.rail_sand[ahead], min(sand, train.sand_limit))
                     length = (stretch_end[ahead] - ahead + 1) * train.cell_length + 2.0 * place
-                    slowest = math.sqrt(max(speed * speed - 2.0 * hardest * length, 1e-6))
-                    load, stiffness = _load_under(harder, hardest, axle, own)
+                    slowest = _slowest(speed, length, hardest, kept, braking)
+                    load, stiffness = _load_under(max(harder, gaining), hardest, axle, own)
                     total, top = _pass_stretch(
                         (1.0 - borne[i]) / slowest if by_rail[i] else 0.0,
                         slowest,
@@ -347,7 +371,8 @@ with compiled_here():
             state.distance += path
             state.time += duration
             if state.speed <= 0.0 or state.speed * state.speed <= rest:
-                state.distance += max(state.speed, 0.0) ** 2 / (2.0 * hardest)
+                square = max(state.speed, 0.0) ** 2
+                state.distance += max(0.5 * square / hardest, 0.5 * kept * kept * square / braking)
                 state.status = STOPPED
             elif state.distance >= run.maximum_distance:
                 state.status = TOO_FAR

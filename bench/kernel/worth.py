@@ -1,11 +1,11 @@
 """What a metre of rail can give: the largest sum of priced rail forces of all wheels that pass it.
 
-The axles pass one after the other. Each may brake with the peak of its creep curve, or slide deeper,
-brake less and leave a cleaner rail to those behind. So what a place has given, and the cleaning work
-W it has received, trade against each other. Of that trade only the upper side counts, and it is kept
-by its tangents: for each of some worths of cleaning, the largest sum of priced force and worth times
-W that the axles so far can reach. What the next axle makes of it has a bound in closed form, whatever
-slips it runs through within a cell (proof: `slipbench.stop.shortest`).
+The axles pass one after the other. Each may brake with the peak of its creep curve, or slide
+deeper, brake less and leave a cleaner rail to those behind. So what a place has given, and the
+cleaning work W it has received, trade against each other. Of that trade only the upper side counts,
+and it is kept by its tangents: for each of some worths of cleaning, the largest sum of priced force
+and worth times W that the axles so far can reach. What the next axle makes of it has a bound in
+closed form, whatever slips it runs through within a cell (proof: `slipbench.stop.shortest`).
 """
 
 import math
@@ -68,10 +68,11 @@ def most_traction(
 
     Notes
     -----
-    Q mu(w) ratio(C s / (Q mu(w))) grows with mu(w), since ratio >= tau ratio' (`steepest_fall`), and
-    with s at given mu(w): so friction is taken at the low end of the range and tau at the high one.
-    Friction falls with the slip speed s v, so the bound holds for every higher speed, and tau, over
-    static friction, for every higher friction.
+    Q mu(w) ratio(C s / (Q mu(w))) grows with mu(w), since ratio >= tau ratio' (`steepest_fall`),
+    and with s at given mu(w): so friction is taken at the low end of the range and tau at the high
+    one. Friction falls with the slip speed s v, so the bound holds for every higher speed; tau
+    falls with static friction, so it holds for every higher friction. The ratio is nowhere above
+    one: with kS <= kA it is at most (2/pi) (x / (1 + x^2) + atan x), which grows to one.
     """
     if law.kind == MEASURED_CURVE:
         return 1.0
@@ -117,15 +118,15 @@ def tabulate_passes(
     price : float             of a newton of rail force
     speed, limit, stiffness   as `most_traction`
     worths : (N_WORTHS,)
-    most, traction_of, slip_of : (N_WORTHS,)   filled: 2 price f + worth c, with f the traction of the
-                              pass and c its creepage times cleaning efficiency times traction; that
-                              f and the creepage it comes from. [-]
+    most, traction_of, slip_of : (N_WORTHS,)   filled: 2 price f + worth c, with f the traction of
+                              the pass and c its creepage times cleaning efficiency times traction;
+                              that f and the creepage it comes from. [-]
     tractions, works, ends : (N_SLIPS,)   room
 
     Notes
     -----
-    Every range of creepage is one pass: its largest traction with its largest work. What a wheel does
-    while it crosses a cell is a mean of such passes, so worth no more than the best of them.
+    Every range of creepage is one pass: its largest traction with its largest work. What a wheel
+    does while it crosses a cell is a mean of such passes, so worth no more than the best of them.
     """
     top = _top_of_work(train)
     for m in range(N_WORTHS):
@@ -177,8 +178,8 @@ def node_friction(
     sand : float            on the rail. [kg/m]
     load : float            of the wheel. [N]
     most : float            `most_cleaning`. [-]
-    start, largest : (n,)   filled: as a wheel comes, and the most it can make of it; they differ only
-                            where a contact cleans for itself. [-]
+    start, largest : (n,)   filled: as a wheel comes, and the most it can make of it; they differ
+                            only where a contact cleans for itself. [-]
     slope : (n,)            filled: no point between a node and the next lies above the node's
                             `largest` and this slope. [m/J]
     """
@@ -234,15 +235,15 @@ def pass_place(
     sums : (N_WORTHS,)        largest sum of priced force and worth times W; replaced by that after
                               the pass
     room : (9, N_SLIPS)
-    best_work, best_force, best_slip : (N_WORTHS,)   filled: what gives it: W as the axle comes [J/m],
-                              rail force of both wheels [N], creepage [-]
+    best_work, best_force, best_slip : (N_WORTHS,)   filled: what gives it: W as the axle comes
+                              [J/m], rail force of both wheels [N], creepage [-]
 
     Notes
     -----
     The trade of the axles before lies below each of the lines sums[q] - worths[q] W, so below their
-    lowest, E(W), which is concave. A pass from W with friction mu gives E(W) + w W + Q mu(W) most(w)
-    at most. Between two nodes E and mu lie below their tangents at both ends, and so does the sum:
-    it is at most where those tangents cross.
+    lowest, E(W), which is concave. A pass from W with friction mu gives E(W) + w W + Q mu(W)
+    most(w) at most. Between two nodes E and mu lie below their tangents at both ends, and so does
+    the sum: it is at most where those tangents cross.
     """
     n = N_NODES
     step = max(top - base, 1e-6) / n
