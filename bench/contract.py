@@ -143,29 +143,29 @@ class Controller:
         """Check the record against itself."""
         if isinstance(self.observes, str):
             raise InputError(
-                f"controller {self.name}: observes = {self.observes!r}; allowed: a tuple of names, "
+                f"strategy {self.name}: observes = {self.observes!r}; allowed: a tuple of names, "
                 f"({self.observes!r},)"
             )
         unknown = [name for name in self.observes if name not in OBSERVED]
         if unknown:
             raise InputError(
-                f"controller {self.name}: observes {unknown[0]!r}, which is no observation column; "
+                f"strategy {self.name}: observes {unknown[0]!r}, which is no observation column; "
                 f"allowed: {', '.join(OBSERVED)}"
             )
         if not self.uses_truth and any(name in TRUTH for name in self.observes):
             raise InputError(
-                f"controller {self.name}: observes a truth column without uses_truth=True"
+                f"strategy {self.name}: observes a truth column without uses_truth=True"
             )
         if self.actuator == "ideal" and not self.uses_truth:
             raise InputError(
-                f"controller {self.name}: the ideal actuator is for strategies with uses_truth=True"
+                f"strategy {self.name}: the ideal actuator is for strategies with uses_truth=True"
             )
         if self.n_memory < 1:
-            raise InputError(f"controller {self.name}: n_memory = {self.n_memory}; allowed: >= 1")
+            raise InputError(f"strategy {self.name}: n_memory = {self.n_memory}; allowed: >= 1")
         for parameter, value in zip(self.parameters, self.parameter_values, strict=True):
             if not (math.isfinite(value) and parameter.low <= value <= parameter.high):
                 raise InputError(
-                    f"controller {self.name}: {parameter.name} = {value:g} {parameter.unit}; "
+                    f"strategy {self.name}: {parameter.name} = {value:g} {parameter.unit}; "
                     f"allowed: {parameter.low:g} to {parameter.high:g} {parameter.unit}"
                 )
 
@@ -182,7 +182,7 @@ class Controller:
         for name in values:
             if name not in names:
                 raise InputError(
-                    f"controller {self.name}: no parameter {name!r}; "
+                    f"strategy {self.name}: no parameter {name!r}; "
                     f"it has: {', '.join(names) or 'none'}"
                 )
         now = dict(zip(names, self.parameter_values.tolist(), strict=True))

@@ -50,4 +50,4 @@ def by_name(name: str) -> Controller:
         return known[name]
     near = difflib.get_close_matches(name, known, n=2, cutoff=0.4)
     hint = f"nearest: {', '.join(near)}; " if near else ""
-    raise InputError(f"unknown controller {name!r}; {hint}known: {', '.join(known)}")
+    raise InputError(f"unknown strategy {name!r}; {hint}known: {', '.join(known)}")

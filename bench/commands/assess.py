@@ -5,44 +5,43 @@ from __future__ import annotations
 import argparse
 import shlex
 import sys
-from pathlib import Path
-from typing import Any
 
-from slipbench.commands.line import (
-    FOLDER,
+from slipbench.commands.line import get_ready, out_folder
+from slipbench.commands.options import (
+    add_out,
+    add_scenario,
+    add_seeds,
     add_stop_limit,
-    get_ready,
+    add_strategy,
+    check_seeds,
+    read_scenario,
+    read_strategy,
+    scenario_words,
     stop_limit,
-    whole_number,
 )
+from slipbench.commands.parser import JUDGE, Commands
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.ground.interrupts import interrupts_ignored
 
-ASSESS_FOLDER = FOLDER / "assess"
 FILES = ("assess.csv", "stops.csv", "assess.html")
 RECORD, WRITER = "assess.json", "slipbench assess"
 MOST_SEEDS = 1000
 
 
-def add_parser(subparsers: Any) -> None:
-    """Add the command to a command line's subparsers."""
-    parser = subparsers.add_parser(
-        "assess", help="judge a strategy by a sheet of limits (indicative, not an approval)"
+def add_parsers(commands: Commands) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "assess",
+        group=JUDGE,
+        help="judge a strategy by a sheet of limits (indicative, not an approval)",
     )
-    parser.add_argument(
-        "scenarios", nargs="+", metavar="SCENARIO", help="shipped names or TOML files"
-    )
-    parser.add_argument(
-        "--controller", required=True, metavar="NAME", help="a name, or path/to/file.py:NAME"
-    )
+    add_scenario(parser, "+")
+    add_strategy(parser)
     parser.add_argument("--limits", metavar="FILE", help="TOML of limits (the shipped ones)")
-    parser.add_argument("--seeds", type=whole_number, help="stops of each case (3)")
+    add_seeds(parser, None, "3")
     parser.add_argument("--quick", action="store_true", help="one speed and, by default, one seed")
-    parser.add_argument("--out", metavar="DIR", help=f"folder for the results ({ASSESS_FOLDER})")
-    parser.add_argument(
-        "--compile", action="store_true", help="compile a strategy read from a file"
-    )
+    add_out(parser, "assess")
     add_stop_limit(parser)
     parser.set_defaults(act=assess_command)
 
@@ -51,20 +50,16 @@ def assess_command(arguments: argparse.Namespace) -> int:
     """Run the programme, print the sheet, write it as CSV and a page."""
     from slipbench.assess.limits import read_limits
     from slipbench.results.output import check_folder, write_folder
-    from slipbench.scenario import load_scenario
-    from slipbench.strategies.registry import find_controller, refuse_twice
+    from slipbench.strategies.registry import refuse_twice
 
     n_seeds = (1 if arguments.quick else 3) if arguments.seeds is None else arguments.seeds
-    if not 1 <= n_seeds <= MOST_SEEDS:
-        raise InputError(f"--seeds = {n_seeds}; allowed: 1 to {MOST_SEEDS}")
-    if arguments.out is not None and (not arguments.out.strip() or "\0" in arguments.out):
-        raise InputError(f"--out {arguments.out!r}: must be the path of a folder")
+    check_seeds(n_seeds, MOST_SEEDS)
+    folder = out_folder(arguments.out, "assess")
     limit = stop_limit(arguments)
     limits = read_limits(arguments.limits)
-    scenarios = [load_scenario(name) for name in arguments.scenarios]
+    scenarios = [read_scenario(name, arguments) for name in arguments.scenarios]
     refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
-    known = find_controller(arguments.controller, compile_file=arguments.compile)
-    folder = FOLDER if arguments.out is None else Path(arguments.out)
+    known = read_strategy(arguments.strategy, arguments.compile)
     check_folder(folder, FILES, RECORD, WRITER)
     get_ready(["slipbench.assess.sheet"], ["loop.run_compiled"], [known])
     from tqdm import tqdm
@@ -99,8 +94,9 @@ def assess_command(arguments: argparse.Namespace) -> int:
 
 
 def _command(arguments: argparse.Namespace) -> str:
-    words = ["slipbench", "assess", *arguments.scenarios, "--controller", arguments.controller]
+    words = ["slipbench", "assess", *arguments.scenarios, "--strategy", arguments.strategy]
     words += ["--limits", arguments.limits] if arguments.limits else []
     words += ["--seeds", str(arguments.seeds)] if arguments.seeds is not None else []
+    words += scenario_words(arguments)
     words += ["--quick"] * arguments.quick + ["--compile"] * arguments.compile
     return shlex.join(words)

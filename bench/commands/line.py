@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
 import atexit
 import gc
 import os
@@ -14,19 +13,13 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
+from slipbench.commands.options import FOLDER
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.ground.interrupts import interrupts_end_at_once, interrupts_ignored
 
 if TYPE_CHECKING:
-    from slipbench.scenario import Scenario
     from slipbench.strategies.registry import Known
-
-FOLDER = Path("slipbench-results")
-"""Where results go unless another folder is named: each command has its own inside."""
-
-MOST_WORKERS = 1024
-"""Processes a command may be told to start."""
 
 COMPILING = "compiling the physics once, half a minute or more ..."
 
@@ -40,68 +33,6 @@ def collect_garbage_rarely() -> None:
     atexit.register(gc.freeze)
 
 
-def add_stop_arguments(
-    parser: argparse.ArgumentParser, command: str, controller: str = "slip_band"
-) -> None:
-    """Add the arguments of a command that runs one stop: scenario, strategy, seed, speed, folder.
-
-    Parameters
-    ----------
-    parser : ArgumentParser
-    command : str      its folder inside `FOLDER`
-    controller : str   the strategy where none is named
-    """
-    parser.add_argument("scenario", metavar="SCENARIO", help="a shipped name or a TOML file")
-    parser.add_argument(
-        "--controller",
-        default=controller,
-        metavar="NAME",
-        help=f"a name, or path/to/file.py:NAME ({controller})",
-    )
-    parser.add_argument("--seed", type=whole_number, default=0, help="of sampling and teeth (0)")
-    parser.add_argument("--speed", help="start from this speed, with its unit, such as 75mph")
-    parser.add_argument("--out", metavar="DIR", help=f"folder for the results ({FOLDER / command})")
-    parser.add_argument(
-        "--compile", action="store_true", help="compile strategies read from a file"
-    )
-
-
-def add_stop_limit(parser: argparse.ArgumentParser) -> None:
-    """Add the limit by the clock for one stop."""
-    parser.add_argument(
-        "--stop-limit",
-        metavar="TIME",
-        help="what one stop may take by the clock before it counts as failed, such as 60s; "
-        "or none (30min)",
-    )
-
-
-def stop_limit(arguments: argparse.Namespace) -> float:
-    """Return the limit by the clock for one stop. [s]"""
-    from slipbench.running.limit import DEFAULT_LIMIT, parse_limit
-
-    return DEFAULT_LIMIT if arguments.stop_limit is None else parse_limit(arguments.stop_limit)
-
-
-def whole_number(text: str) -> int:
-    """Read a whole number from 0; argparse prints the message."""
-    if not (text.isascii() and text.isdigit() and len(text) < 20):
-        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0")
-    return int(text)
-
-
-def read_scenario(name: str, speed: str | None) -> Scenario:
-    """Return a scenario, from another speed, told in its title, if one is given."""
-    from slipbench.scenario import load_scenario, parse_speed
-
-    scenario = load_scenario(name.strip())
-    if speed is None:
-        return scenario
-    start = parse_speed(speed)
-    title = f"{scenario.title} (started from {start:.2f} m/s instead)"
-    return scenario.replace(initial_speed=start, title=title)
-
-
 def file_word(name: str) -> str:
     """Return a scenario's name as part of a file name."""
     return re.sub(r"[^A-Za-z0-9.-]+", "_", name)[:60]
@@ -110,6 +41,13 @@ def file_word(name: str) -> str:
 def picture_names(name: str) -> list[str]:
     """Return the file names of a picture."""
     return [f"{name}.png", f"{name}.svg"]
+
+
+def out_folder(out: str | None, command: str) -> Path:
+    """Return the folder `--out` names, or a command's own."""
+    if out is not None and (not out.strip() or "\0" in out):
+        raise InputError(f"--out {out!r}: must be the path of a folder")
+    return FOLDER / command if out is None else Path(out)
 
 
 def results_folder(out: str | None, command: str, names: list[str]) -> Path:
@@ -121,9 +59,7 @@ def results_folder(out: str | None, command: str, names: list[str]) -> Path:
     """
     from slipbench.results.output import check_folder
 
-    if out is not None and (not out.strip() or "\0" in out):
-        raise InputError(f"--out {out!r}: must be the path of a folder")
-    folder = FOLDER / command if out is None else Path(out)
+    folder = out_folder(out, command)
     check_folder(folder, names, f"{command}.json", f"slipbench {command}")
     return folder
 

@@ -1,7 +1,6 @@
 """The commands `creep` and `conditioning`: thin, one function each.
 
-`add_parsers` adds them to the command line; each sets `act` to its function, which returns the exit
-code. They raise `InputError` for what cannot be used. Slow imports stand inside the functions.
+They raise `InputError` for what cannot be used. Slow imports stand inside the functions.
 """
 
 from __future__ import annotations
@@ -10,18 +9,23 @@ import argparse
 import csv
 import io
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from slipbench.commands.line import (
-    FOLDER,
-    add_stop_arguments,
     deliver,
     file_word,
     get_ready,
     picture_names,
-    read_scenario,
     results_folder,
 )
+from slipbench.commands.options import (
+    add_out,
+    add_scenario,
+    add_stop_arguments,
+    read_scenario,
+    read_strategy,
+)
+from slipbench.commands.parser import ONE_STOP, Commands
 from slipbench.ground.errors import InputError
 
 if TYPE_CHECKING:
@@ -33,18 +37,19 @@ MOST_SCENARIOS = 7
 _BETWEEN_SAMPLES = ("plain.advance_compiled", "plain.observe_compiled", "plain.accept_compiled")
 
 
-def add_parsers(subparsers: Any) -> None:
-    """Add both commands to a command line's subparsers."""
-    creep = subparsers.add_parser("creep", help="draw the creep laws on a scenario's rail")
-    creep.add_argument(
-        "scenarios", nargs="+", metavar="SCENARIO", help="shipped names or TOML files"
+def add_parsers(commands: Commands) -> None:
+    """Add the commands."""
+    creep = commands.add_parser(
+        "creep", group=ONE_STOP, help="draw the creep laws on a scenario's rail"
     )
-    creep.add_argument("--speed", help="at this speed, with its unit, such as 75mph")
-    creep.add_argument("--out", metavar="DIR", help=f"folder for the results ({FOLDER / 'creep'})")
+    add_scenario(creep, "+")
+    add_out(creep, "creep")
     creep.set_defaults(act=creep_command)
 
-    conditioning = subparsers.add_parser(
-        "conditioning", help="draw what each axle finds on the rail and leaves behind"
+    conditioning = commands.add_parser(
+        "conditioning",
+        group=ONE_STOP,
+        help="draw what each axle finds on the rail and leaves behind",
     )
     add_stop_arguments(conditioning, "conditioning")
     conditioning.set_defaults(act=conditioning_command)
@@ -56,7 +61,7 @@ def creep_command(arguments: argparse.Namespace) -> int:
 
     if len(arguments.scenarios) > MOST_SCENARIOS:
         raise InputError(f"{len(arguments.scenarios)} scenarios; allowed: 1 to {MOST_SCENARIOS}")
-    scenarios = [read_scenario(name, arguments.speed) for name in arguments.scenarios]
+    scenarios = [read_scenario(name, arguments) for name in arguments.scenarios]
     refuse_twice("scenarios", [(file_word(s.name), s.title) for s in scenarios])
     names = ["creep.csv", *picture_names("adhesion_speed")]
     for scenario in scenarios:
@@ -79,10 +84,8 @@ def creep_command(arguments: argparse.Namespace) -> int:
 
 def conditioning_command(arguments: argparse.Namespace) -> int:
     """Run one stop and draw adhesion met by each axle and the cleaning work behind it."""
-    from slipbench.strategies.registry import find_controller
-
-    scenario = read_scenario(arguments.scenario, arguments.speed)
-    known = find_controller(arguments.controller, compile_file=arguments.compile)
+    scenario = read_scenario(arguments.scenario, arguments)
+    known = read_strategy(arguments.strategy, arguments.compile)
     names = ["conditioning.csv", *picture_names("conditioning")]
     folder = results_folder(arguments.out, "conditioning", names)
     get_ready(["slipbench.figures.conditioning"], _BETWEEN_SAMPLES, [known])
@@ -153,8 +156,10 @@ def _creep_csv(curves: dict[str, list[CreepCurve]]) -> str:
 
 
 def _csv(rows: Iterable[Sequence[object]]) -> str:
+    from slipbench.results.cells import cell
+
     stream = io.StringIO()
-    csv.writer(stream, lineterminator="\n").writerows(rows)
+    csv.writer(stream, lineterminator="\n").writerows(map(cell, row) for row in rows)
     return stream.getvalue()
 
 

@@ -6,18 +6,71 @@ import argparse
 import shlex
 import sqlite3
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from slipbench.commands.line import FOLDER, stop_limit
+from slipbench.commands.line import get_ready
+from slipbench.commands.options import (
+    FOLDER,
+    MOST_WORKERS,
+    add_stop_limit,
+    count,
+    stop_limit,
+    whole_number,
+)
 from slipbench.ground.errors import InputError
 from slipbench.results.files import RESULT_SUFFIXES, named_path
 
 if TYPE_CHECKING:
     from slipbench.campaign.store import Store
     from slipbench.running.runners import Runner
+    from slipbench.statistics.designs import Space
+
+
+def add_campaign_options(parser: argparse.ArgumentParser, has_one_file: bool = True) -> None:
+    """Add what the commands that fill a campaign file share."""
+    if has_one_file:
+        parser.add_argument(
+            "--export", metavar="FILE", help="write all stops to a .csv or .parquet file as well"
+        )
+    parser.add_argument("--seeds", type=count, default=1, metavar="N", help="runs of each pair (1)")
+    parser.add_argument(
+        "--design-seed",
+        type=whole_number,
+        default=0,
+        metavar="N",
+        help="of designs, random rails (0)",
+    )
+    parser.add_argument("--out", metavar="FILE", help="campaign file, resumed if it is there")
+    parser.add_argument("--branch", default="main", metavar="NAME", help="of the campaign file")
+    parser.add_argument("--workers", type=_worker_count, metavar="N", help="processes (one a core)")
+    parser.add_argument("--scheduler", metavar="ADDRESS", help="run on a Dask cluster instead")
+    add_stop_limit(parser)
+    parser.add_argument("--quiet", action="store_true", help="no progress")
+
+
+def _worker_count(text: str) -> int:
+    value = whole_number(text)
+    if not 1 <= value <= MOST_WORKERS:
+        raise argparse.ArgumentTypeError(f"{text!r}; allowed: 1 to {MOST_WORKERS}")
+    return value
+
+
+def ready() -> None:
+    """Compile what runs stops, before anything is opened."""
+    get_ready(["slipbench.stop.simulation"], ["loop.run_compiled"], undone="nothing was run")
+
+
+def varied(texts: Sequence[str]) -> Space:
+    """Return the factors of `--vary`."""
+    from slipbench.statistics.designs import parse_factor
+    from slipbench.strategies.registry import refuse_twice
+
+    factors = tuple(parse_factor(text) for text in texts)
+    refuse_twice("factors", [(factor.name, "--vary") for factor in factors])
+    return factors
 
 
 def campaign_path(arguments: argparse.Namespace, name: str) -> Path:
@@ -50,10 +103,10 @@ def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Ru
     from slipbench.campaign.store import Store
     from slipbench.running.runners import make_runner
 
+    limit = stop_limit(arguments)
     export = None if arguments.export is None else named_path(arguments.export, "--export")
     if export is not None:
         check_export(export)
-    limit = stop_limit(arguments)
     path = campaign_path(arguments, name)
     if not arguments.branch.strip():
         raise InputError(f"--branch {arguments.branch!r}: must be a name")

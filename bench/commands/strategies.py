@@ -1,4 +1,4 @@
-"""The commands `check-controller` and `native`: for whoever brings own code.
+"""The commands `check-strategy` and `native`: for whoever brings own code.
 
 Light to import; whatever is heavy is imported inside the commands.
 """
@@ -6,11 +6,12 @@ Light to import; whatever is heavy is imported inside the commands.
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from slipbench.commands.line import get_ready
+from slipbench.commands.options import WRITTEN, add_compile, add_seed, read_strategy
+from slipbench.commands.parser import EXCHANGE, JUDGE, Commands
 from slipbench.ground.caution import CAUTION
-from slipbench.ground.errors import InputError
 
 if TYPE_CHECKING:
     from slipbench.conformance import Evidence
@@ -20,32 +21,24 @@ REFUTED = 1
 """Exit code when a check refutes a claim."""
 
 
-def add_parsers(subparsers: Any) -> None:
-    """Add the commands to a command line's subparsers."""
-    check = subparsers.add_parser(
-        "check-controller", help="run the conformance suite over a strategy"
+def add_parsers(commands: Commands) -> None:
+    """Add the commands."""
+    check = commands.add_parser(
+        "check-strategy", group=JUDGE, help="run the conformance suite over a strategy"
     )
-    check.add_argument(
-        "controller",
-        metavar="CONTROLLER",
-        help="a name, path/to/file.py (with :NAME if it holds several), or a shared library",
-    )
-    check.add_argument(
-        "--compile", action="store_true", help="check a file's strategy compiled as well"
-    )
-    check.add_argument("--seed", type=int, default=0, help="of the recorded stop (0)")
+    check.add_argument("strategy", metavar="STRATEGY", help=WRITTEN)
+    add_compile(check)
+    add_seed(check)
     check.set_defaults(act=check_command)
-    native = subparsers.add_parser("native", help="say where the C header and its example are")
+    native = commands.add_parser(
+        "native", group=EXCHANGE, help="say where the C header and its example are"
+    )
     native.set_defaults(act=native_command)
 
 
 def check_command(arguments: argparse.Namespace) -> int:
     """Run every check over one strategy, a line each; return 1 if one refutes a claim."""
-    from slipbench.strategies.registry import find_controller, only_controller
-
-    if arguments.seed < 0:
-        raise InputError(f"--seed {arguments.seed}; allowed: 0 or more")
-    known = find_controller(only_controller(arguments.controller), compile_file=arguments.compile)
+    known = read_strategy(arguments.strategy, arguments.compile)
     get_ready(["slipbench.conformance"], ["loop.run_compiled", "plain.advance_compiled"])
     from slipbench.conformance import CHECKS, Evidence
 
@@ -87,8 +80,8 @@ def native_command(arguments: argparse.Namespace) -> int:
         f"example  {example}\n\n"
         f"cc -std=c99 -O2 -ffp-contract=off -shared -fPIC -I '{folder}' '{example}' "
         "-o my_control.so\n"
-        "slipbench check-controller ./my_control.so\n"
-        "slipbench compare wet_leaf --controllers ./my_control.so,slip_band\n\n"
+        "slipbench check-strategy ./my_control.so\n"
+        "slipbench compare wet_leaf --strategy ./my_control.so,slip_band\n\n"
         "Native code runs with your rights: it can read, write and crash whatever you can."
     )
     return 0

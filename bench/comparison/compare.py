@@ -16,6 +16,7 @@ from functools import lru_cache
 from typing import Any
 
 from slipbench.ground.errors import InputError, StopFailed
+from slipbench.results.cells import cell
 from slipbench.running.pool import map_in_pool, n_cores
 from slipbench.running.runner import finite_or_none, prepare, run_stop
 from slipbench.running.task import FAILED
@@ -247,7 +248,7 @@ def as_csv(rows: Sequence[Row]) -> str:
     writer = csv.DictWriter(stream, fieldnames=list(records[0]), lineterminator="\n")
     writer.writeheader()
     for record in records:
-        writer.writerow({name: _csv_cell(value) for name, value in record.items()})
+        writer.writerow({name: cell(_csv_cell(value)) for name, value in record.items()})
     return stream.getvalue()
 
 

@@ -3,12 +3,13 @@
 A piece ends at the axle's own events: cell borders, valve commands, ends of pressure ramps, lock
 and re-spin. It is done in three parts, so that axles moved together are taken through each part one
 after the other (slipbench.kernel.step): a processor then works on the next axle while the one
-before still waits for a division or an exponential (measured: see Speed in DEVELOPERS.md).
+before still waits for a division or an exponential (measured: tests/speed/README.md).
 """
 
 from typing import Any
 
 from slipbench.compiling.jit import folded, inlined, inner
+from slipbench.kernel.cylinder import clamp_piece, pressing
 from slipbench.kernel.driver import time_to_travel
 from slipbench.kernel.friction import heat_brake, rim_force
 from slipbench.kernel.pneumatics import apply_due_commands, count_air, next_due, pressure_piece
@@ -144,7 +145,7 @@ def begin_piece(
     apply_due_commands(time, state)
     longest = min(end - state.elapsed, lanes.border[k], next_due(state) - time)
     longest = min(longest, longest_piece(speed, axle, state, law), time_to_sample(state))
-    scale = train.full_pressure * vehicle.load_factor
+    scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
     demanded_rate = vehicle.demand_rate * scale
     demanded = vehicle.demand * scale + demanded_rate * state.elapsed
     lanes.pressure_before[k] = state.pressure
@@ -160,9 +161,11 @@ def begin_piece(
         state,
     )
     lanes.pressure_rate[k] = rate
-    lanes.duration[k] = min(longest, until)
+    state.clamp = pressing(state.pressure, train, axle, state)
+    clamp_rate, until_kink = clamp_piece(state.pressure, rate, train, axle, state)
+    lanes.duration[k] = min(longest, until, until_kink)
     lanes.brake[k], lanes.brake_rate[k] = rim_force(
-        state.pressure, rate, state.demand_factor, group.is_ideal, axle, state
+        state.clamp, clamp_rate, state.demand_factor, group.is_ideal, axle, state
     )
     lanes.demanded[k] = demanded * axle.brake_gain
     lanes.demanded_rate[k] = demanded_rate * axle.brake_gain
@@ -205,8 +208,9 @@ def _sense(n: int, world: Any) -> None:
         is_sampled = False
         for k in range(n):
             i_axle = lanes.i_axle[k]
-            group = world.groups[world.axles[i_axle].i_group]
-            is_sampled |= take_sample(k, lanes, group, world.axle_states[i_axle])
+            axle = world.axles[i_axle]
+            group = world.groups[axle.i_group]
+            is_sampled |= take_sample(k, lanes, group, axle, world.axle_states[i_axle])
     for k in range(n):
         unload_sensor(k, lanes, world.axle_states[lanes.i_axle[k]])
 

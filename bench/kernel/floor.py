@@ -258,6 +258,30 @@ def fastest_fill(world: Any) -> float:
 
 
 @inner
+def fill_cylinders(duration: float, filling: float, filled: Any, middle: Any, world: Any) -> None:
+    """Move on demand and cylinder pressures, nothing eased and every valve always filling.
+
+    Parameters
+    ----------
+    duration : float         of the step [s]
+    filling : float          as of `fastest_fill` [Pa/s]
+    filled : (n_vehicles,)   pressures above the spring's, moved to the end of the step [Pa]
+    middle : (n_vehicles,)   filled: their means, at the demand factor's limit [Pa]
+    """
+    train = world.train[0]
+    for i in range(filled.shape[0]):
+        vehicle = world.vehicle_states[i]
+        # above the spring: a cylinder that reached it meets the rest no sooner than this
+        scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
+        target = scale * (vehicle.demand + vehicle.demand_rate * duration)
+        full = min(target, filled[i] + filling * duration)
+        # a factor acts at once on an ideal brake, and no later than that on any other
+        middle[i] = 0.5 * (filled[i] + full) * train.demand_factor_limit
+        filled[i] = full
+        vehicle.demand += vehicle.demand_rate * duration
+
+
+@inner
 def line_force(distance: float, path: float, world: Any) -> float:
     """Return the largest force of gradient and curves at the ends and in the middle of a step."""
     force = -math.inf
@@ -324,15 +348,7 @@ with compiled_here():
             if state.acceleration < 0.0:
                 to_rest = (state.speed - 0.5 * AT_REST) / -state.acceleration
                 duration = min(duration, max(to_rest, 1e-9))
-            for i in range(after.shape[0]):
-                vehicle = world.vehicle_states[i]
-                scale = train.full_pressure * vehicle.load_factor
-                target = scale * (vehicle.demand + vehicle.demand_rate * duration)
-                filled = min(target, after[i] + filling * duration)
-                # a factor acts at once on an ideal brake, and no later than that on any other
-                middle[i] = 0.5 * (after[i] + filled) * train.demand_factor_limit
-                after[i] = filled
-                vehicle.demand += vehicle.demand_rate * duration
+            fill_cylinders(duration, filling, after, middle, world)
             extra = resistance_bound(
                 state.speed,
                 fastest,

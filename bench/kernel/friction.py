@@ -107,7 +107,7 @@ def rim_force(
 
     Parameters
     ----------
-    pressure, pressure_rate : float   cylinder gauge pressure [Pa], [Pa/s]
+    pressure, pressure_rate : float   of the cylinder, as far as it presses [Pa], [Pa/s]
     demand_factor : float             acts on the torque itself where `is_ideal`. [-]
     is_ideal : int
     axle : AXLE

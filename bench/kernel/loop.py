@@ -12,6 +12,7 @@ import numba
 from slipbench.compiling.cache import compiled_here
 from slipbench.compiling.jit import apart, entry, inlined, inner
 from slipbench.kernel.columns import FILL, VENT
+from slipbench.kernel.cylinder import pressing
 from slipbench.kernel.friction import rim_force
 from slipbench.kernel.pneumatics import limit_vent, send_command
 from slipbench.kernel.rail import enter_cell, leave_cell, peak_met
@@ -56,7 +57,8 @@ def observe(i_group: int, world: Any) -> None:
         row[5] = moving.wheel_speed
         row[6] = peak_met(speed, axle, moving, world.law[0])
         row[7] = moving.peak_creepage
-        row[8] = rim_force(moving.pressure, 0.0, 1.0, 0, axle, moving)[0]
+        clamp = pressing(moving.pressure, train, axle, moving)
+        row[8] = rim_force(clamp, 0.0, 1.0, 0, axle, moving)[0]
         row[9] = axle.rotating_mass
         row[10] = state.acceleration
 

@@ -24,8 +24,10 @@ def send_command(time: float, valve: float, demand_factor: float, axle: Any, sta
     """Put a controller's command on its way to the valve; it acts after the valve's delay.
 
     A command equal to the last one sent is not sent again. A later command never overtakes an
-    earlier one, whatever their delays. [time: s]
+    earlier one, whatever their delays. A position left again before the shortest pulse is over
+    never acts: the valve had not moved yet. [time: s]
     """
+    _drop_short_pulses(time, valve, axle, state)
     last = (state.queue_head + state.queue_count - 1) % QUEUE_LENGTH
     if state.queue_count > 0:
         last_valve, last_factor = state.queue_valve[last], state.queue_factor[last]
@@ -42,9 +44,28 @@ def send_command(time: float, valve: float, demand_factor: float, axle: Any, sta
         state.queue_count -= 1
     end = (state.queue_head + state.queue_count) % QUEUE_LENGTH
     state.queue_time[end] = due
+    state.queue_sent[end] = time
     state.queue_valve[end] = valve
     state.queue_factor[end] = demand_factor
     state.queue_count += 1
+
+
+@inner
+def _drop_short_pulses(time: float, valve: float, axle: Any, state: Any) -> None:
+    """Take back what was sent less than the shortest pulse ago and is now to end."""
+    while state.queue_count > 0:
+        last = (state.queue_head + state.queue_count - 1) % QUEUE_LENGTH
+        position = state.queue_valve[last]
+        if position == valve or time - state.queue_sent[last] >= axle.shortest_pulse - _NO_TIME:
+            return
+        state.queue_count -= 1
+        before = state.valve
+        if state.queue_count > 0:
+            before = state.queue_valve[(last - 1) % QUEUE_LENGTH]
+        if position != before:
+            state.short_pulses += 1
+            if position == VENT:
+                state.vent_count -= 1
 
 
 @part
@@ -90,7 +111,7 @@ def pressure_piece(
     Parameters
     ----------
     longest : float         Time the piece may last at most. [s]
-    demanded : float        Pressure asked for at the cylinder, demand factor left out. [Pa]
+    demanded : float        Pressure asked for above the spring's, demand factor left out. [Pa]
     demanded_rate : float   Its constant rate of change. [Pa/s]
     is_ideal : int          1: the valve does nothing (the factor acts on the torque itself).
     is_supplied : bool      Whether the vehicle's brake acts at all (else its cylinders release).
@@ -115,6 +136,8 @@ def pressure_piece(
         if not is_supplied:
             factor = 0.0
         target, target_rate = demanded * factor, demanded_rate * factor
+        if factor > 0.0 and (demanded > 0.0 or demanded_rate > 0.0):
+            target += train.spring_pressure
         if train.air_model == FLOW and target > reservoir:
             target, target_rate = reservoir, 0.0
         return _approach(longest, target, target_rate, reservoir, train, axle, state)

@@ -17,6 +17,7 @@ from slipbench.kernel.driver import move_handle, time_to_handle_event
 from slipbench.kernel.floor import (
     LONGEST_STEP,
     fastest_fill,
+    fill_cylinders,
     grip_in_step,
     line_force,
     most_cleaning,
@@ -279,14 +280,7 @@ with compiled_here():
             move_handle(world)
             speed = state.speed
             duration = min(run.maximum_step, LONGEST_STEP, time_to_handle_event(world))
-            for i in range(middle.shape[0]):
-                vehicle = world.vehicle_states[i]
-                scale = train.full_pressure * vehicle.load_factor
-                target = scale * (vehicle.demand + vehicle.demand_rate * duration)
-                full = min(target, filled[i] + filling * duration)
-                middle[i] = 0.5 * (filled[i] + full) * train.demand_factor_limit
-                filled[i] = full
-                vehicle.demand += vehicle.demand_rate * duration
+            fill_cylinders(duration, filling, filled, middle, world)
             place = speed * duration
             line = resistance_bound(speed, fastest, line_force(state.distance, place, world), train)
             impulse, gripping = duration * line, 0.0

@@ -145,6 +145,7 @@ TRAIN = _record(
     ("vent_rate", _f),  # [Pa/s]
     ("demand_factor_limit", _f),  # [-]
     ("full_pressure", _f),  # at emergency demand, laden [Pa]
+    ("spring_pressure", _f),  # below it a cylinder presses nothing [Pa]
     ("air_model", _i),  # RAMPS or FLOW
     ("fill_conductance", _f),  # sonic, reservoir to cylinder [m3/(s Pa)]
     ("release_conductance", _f),  # through the brake control, cylinder to atmosphere
@@ -234,6 +235,11 @@ AXLE = _record(
     ("cooling", _f),  # at rest [W/K]
     ("cooling_speed_term", _f),  # [W s/(K m)]
     ("cylinder_volume", _f),  # of the axle [m3]
+    ("hysteresis", _f),  # share by which its pressure may fall before its force does [-]
+    ("shortest_pulse", _f),  # commands shorter than this do nothing [s]
+    ("transducer_gain", _f),  # shown over true cylinder pressure [-]
+    ("transducer_offset", _f),  # shown without pressure [Pa]
+    ("transducer_share", _f),  # of a change that shows at the next sample [-]
     ("pulse_pitch", _f),  # rim travel between two pulses [m]
     ("pulses_per_metre", _f),  # one over that [1/m]
     ("assumed_pitch", _f),  # what the equipment believes it to be [m]
@@ -411,6 +417,7 @@ AXLE_STATE = _record(
     ("contact_stiffness", _f),  # at that load [N]
     ("is_locked", _i),
     ("pressure", _f),
+    ("clamp", _f),  # pressure that acts on pads or blocks, see slipbench.kernel.cylinder [Pa]
     ("brake_force", _f),  # at the rim, as the last step ended [N]
     ("rail_force", _f),  # of both wheels, as the last step ended [N]
     ("curve_slip", _f),  # slip speed where the creep curve was evaluated last [m/s]
@@ -419,6 +426,7 @@ AXLE_STATE = _record(
     ("valve", _i),
     ("demand_factor", _f),
     ("queue_time", _f, (QUEUE_LENGTH,)),
+    ("queue_sent", _f, (QUEUE_LENGTH,)),
     ("queue_valve", _i, (QUEUE_LENGTH,)),
     ("queue_factor", _f, (QUEUE_LENGTH,)),
     ("queue_head", _i),
@@ -462,6 +470,7 @@ AXLE_STATE = _record(
     ("n_sensed", _i),  # samples of its controller it has been moved past
     ("sensed_speed", _f, (QUEUE_LENGTH,)),  # what they found, the oldest overwritten [m/s]
     ("sensed_pressure", _f, (QUEUE_LENGTH,)),  # [Pa]
+    ("shown_pressure", _f),  # what a slow transducer has followed so far [Pa]
     ("pulse_shift", _f),  # how late the latest pulse of the last sample was seen [s]
     ("deviate", _f),  # of the next pulse that counts, over the standard deviation [-]
     ("until_lost", _f),  # pulses yet to be seen before one is lost, infinite where none is [-]
@@ -492,6 +501,7 @@ AXLE_STATE = _record(
     ("peak_work", _f),  # peak of the creep curve met over distance, brakes applied [J]
     ("load_work", _f),  # axle load over that distance [J]
     ("vent_count", _i),
+    ("short_pulses", _i),  # changes of the valve's command too short to act
     ("lock_start_time", _f),  # [s]
     ("longest_lock_time", _f),  # when the longest lock began [s]
     ("next_trail", _f),  # duration of the running lock at its next sample [s]

@@ -212,7 +212,8 @@ def measure_speed(time: float, speed: float, train: Any, axle: Any, state: Any) 
     state.measured_speed, state.sampled_pulse_time = timed_speed(
         time,
         state.n_pulses,
-        state.pulse_time + state.pulse_shift,
+        state.pulse_time,
+        state.pulse_shift,
         state.sampled_pulse_time,
         state.measured_speed,
         axle.assumed_pitch,
@@ -231,6 +232,7 @@ def timed_speed(
     time: float,
     n_pulses: float,
     pulse_time: float,
+    pulse_shift: float,
     sampled_pulse_time: float,
     measured_speed: float,
     assumed_pitch: float,
@@ -243,11 +245,18 @@ def timed_speed(
     Parameters
     ----------
     time : float           of the sample. [s]
-    n_pulses, pulse_time   since the sample before; when the latest was seen [s]
+    n_pulses, pulse_time   since the sample before; when a true tooth gave the latest [s]
+    pulse_shift : float    how much later that was seen. [s]
     sampled_pulse_time, measured_speed   of the sample before [s], [m/s]
     others                 as in AXLE and TRAIN
+
+    Notes
+    -----
+    The wait for the next pulse counts from the true tooth: neighbours are out of place together, so
+    a tooth seen early is followed by one seen early.
     """
-    latest = np.floor(pulse_time * clock_rate) * clock_tick if clock_rate > 0.0 else pulse_time
+    seen = pulse_time + pulse_shift
+    latest = np.floor(seen * clock_rate) * clock_tick if clock_rate > 0.0 else seen
     span = latest - sampled_pulse_time
     measured = (
         n_pulses * assumed_pitch / span if (n_pulses > 0.0) & (span > 0.0) else measured_speed
@@ -299,7 +308,8 @@ def sense_together(n_lanes: int, train: Any, lanes: Any) -> None:
         measured, sampled = timed_speed(
             lanes.start[k] + sample,
             n_pulses,
-            pulse_time + shift,
+            pulse_time,
+            shift,
             lanes.sampled_pulse_time[k],
             lanes.measured_speed[k],
             lanes.assumed_pitch[k],
@@ -361,7 +371,7 @@ def sense_now(
     time: float, speed: float, pressure: float, train: Any, axle: Any, state: Any
 ) -> None:
     """Keep what a controller's sample finds now. [time: s, speed of the rim: m/s, pressure: Pa]"""
-    keep_sample(measure_speed(time, speed, train, axle, state), pressure, state)
+    keep_sample(measure_speed(time, speed, train, axle, state), pressure, axle, state)
 
 
 @part
@@ -371,11 +381,20 @@ def time_to_sample_after(time: float, group: Any, state: Any) -> float:
 
 
 @part
-def keep_sample(speed: float, pressure: float, state: Any) -> None:
-    """Keep what a controller's sample finds: rim speed [m/s] and cylinder pressure [Pa]."""
+def keep_sample(speed: float, pressure: float, axle: Any, state: Any) -> None:
+    """Keep what a controller's sample finds: rim speed [m/s] and cylinder pressure [Pa].
+
+    A transducer errs by a gain and an offset, and follows from sample to sample with a lag; it
+    shows nothing below zero.
+    """
+    if axle.transducer_share < 1.0:
+        state.shown_pressure += axle.transducer_share * (pressure - state.shown_pressure)
+        pressure = state.shown_pressure
     place = state.n_sensed % QUEUE_LENGTH
     state.sensed_speed[place] = speed
-    state.sensed_pressure[place] = pressure
+    state.sensed_pressure[place] = max(
+        pressure * axle.transducer_gain + axle.transducer_offset, 0.0
+    )
     state.n_sensed += 1
 
 
@@ -433,13 +452,13 @@ def _may_lose(k: int, lanes: Any, axle: Any, state: Any) -> bool:
 
 
 @inner
-def take_sample(k: int, lanes: Any, group: Any, state: Any) -> bool:
+def take_sample(k: int, lanes: Any, group: Any, axle: Any, state: Any) -> bool:
     """Keep what a lane's sample found, if there was one in its piece; return whether there was."""
     sample = lanes.sample[k]
     if sample > lanes.duration[k] + SENSED_AT_ONCE:
         return False
     pressure = state.pressure + lanes.pressure_rate[k] * min(sample, lanes.duration[k])
-    keep_sample(lanes.measured_speed[k], pressure, state)
+    keep_sample(lanes.measured_speed[k], pressure, axle, state)
     lanes.sample[k] = time_to_sample_after(lanes.start[k], group, state)
     if lanes.jitter[k] > 0.0:
         lanes.deviate[k] = _nearly_normal(state)

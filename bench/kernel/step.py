@@ -212,13 +212,16 @@ def _look_at_cab(world: Any) -> None:
         if is_venting and venting.pressure > 0.0:
             heard += 1.0
     leading = world.vehicle_states[0]
-    expected = leading.demand * leading.load_factor * world.train[0].full_pressure
+    train = world.train[0]
+    expected = leading.demand * leading.load_factor * (train.full_pressure - train.spring_pressure)
+    if expected > 0.0:
+        expected += train.spring_pressure
     cab = (highest - lowest, gauge, heard, expected)  # in the order of slipbench.kernel.cab
     chosen = decide(state.time, cab, driver, state)
     if chosen >= 0:
         state.position = chosen
         state.driver_position = chosen
-        state.driver_effective = state.time + world.train[0].demand_delay
+        state.driver_effective = state.time + train.demand_delay
 
 
 @inlined

@@ -29,7 +29,8 @@ def record(world: Any, is_last: int) -> None:
         cell[2] = moving.rail_force if moving.is_locked else moving.brake_force
         cell[3], cell[4] = moving.rail_force, moving.friction
         vehicle = world.vehicle_states[axle.i_vehicle]
-        pressure = vehicle.demand * vehicle.load_factor * train.full_pressure
+        pressure = vehicle.demand * vehicle.load_factor
+        pressure *= train.full_pressure - train.spring_pressure
         demanded = axle.brake_gain * pressure
         known = moving.peak_ratio, moving.peak_creepage, moving.peak_speed, moving.peak_friction
         cell[5] = usable_force(

@@ -263,8 +263,8 @@ def spin_together(n_lanes: int, acceleration: float, lanes: Any) -> None:
     -----
     The arithmetic is that of `spin`, in a loop without branches or calls, which the compiler turns
     into vector instructions: four axles to an instruction of 256 bits. A stage is one long chain of
-    operations that wait for each other, so four cost little more than one (measured: see Speed in
-    DEVELOPERS.md).
+    operations that wait for each other, so four cost little more than one (measured:
+    tests/speed/README.md).
     """
     for k in range(n_lanes):
         duration, start = lanes.duration[k], lanes.wheel_before[k]

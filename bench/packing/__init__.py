@@ -26,7 +26,14 @@ from slipbench.packing.events import (
 from slipbench.packing.rail import pack_cells, random_friction
 from slipbench.packing.rail_state import RailState
 from slipbench.packing.tools import one
-from slipbench.packing.train import pack_axles, pack_groups, pack_run, pack_train, pack_vehicles
+from slipbench.packing.train import (
+    pack_axles,
+    pack_groups,
+    pack_run,
+    pack_train,
+    pack_transducers,
+    pack_vehicles,
+)
 from slipbench.scenario import Scenario
 
 __all__ = ["pack", "pack_cells", "random_friction"]
@@ -105,7 +112,7 @@ def pack(
     """
     if "measured_pressure" in controller.observes and not scenario.sensing.has_pressure_transducer:
         raise InputError(
-            f"controller {controller.name}: observes measured_pressure, but "
+            f"strategy {controller.name}: observes measured_pressure, but "
             "sensing.has_pressure_transducer = false; fit it, or name another strategy"
         )
     generator = np.random.default_rng(seed)
@@ -182,5 +189,6 @@ def pack(
         axle_traces=np.zeros((n_traces, n_axles, len(records.TRACED_AXLE))),
     )
     _start_axles(world, scenario, generator)
+    pack_transducers(world.axles, scenario, seed)
     _start_teeth(world, seed)
     return world

@@ -21,7 +21,9 @@ from slipbench.scenario.equipment import FARTHEST, Condition
     _LOAD,
     LOSS,
     TEETH,
-) = range(10)
+    TRANSDUCER,
+    TRANSDUCER_GAIN,
+) = range(12)
 """Streams: each quantity has its own, so that none moves another. LOSS and TEETH: first pulses."""
 
 
@@ -53,7 +55,7 @@ def stream(seed: int, number: int) -> np.random.Generator:
     return np.random.default_rng([number, seed])
 
 
-def _deviates(seed: int, number: int, size: int) -> Floats:
+def deviates(seed: int, number: int, size: int) -> Floats:
     """Return normal numbers of mean 0 and standard deviation 1, cut where they get far."""
     drawn = stream(seed, number).standard_normal(size)
     return np.asarray(np.clip(drawn, -FARTHEST, FARTHEST), dtype=np.float64)
@@ -84,13 +86,13 @@ def draw_equipment(scenario: Scenario, seed: int) -> Draw:
     condition, train = scenario.equipment.condition, scenario.train
     size = train.n_axles
     spread = condition.sensor_spread
-    valves = 1.0 + condition.valve_delay_scatter * _deviates(seed, _VALVE, size)
+    valves = 1.0 + condition.valve_delay_scatter * deviates(seed, _VALVE, size)
     wheel_radii, assumed_radii = _draw_wheels(train, condition, seed)
     return Draw(
         wheel_radii=wheel_radii,
         assumed_radii=assumed_radii,
         masses=_draw_masses(train, condition.load_scatter, seed),
-        pad_factors=1.0 + condition.pad_friction_scatter * _deviates(seed, _PADS, size),
+        pad_factors=1.0 + condition.pad_friction_scatter * deviates(seed, _PADS, size),
         valve_factors=condition.valve_delay_factor * valves,
         pitch_errors=condition.pitch_error * _around(seed, _PITCH_ERROR, size, spread),
         jitters=condition.jitter * _around(seed, _JITTER, size, spread),
@@ -102,7 +104,7 @@ def _draw_wheels(train: Train, condition: Condition, seed: int) -> tuple[Floats,
     """Return the radii of the wheels, and those the slip control is set to, as given or drawn."""
     size = train.n_axles
     lost = 0.5 * condition.wheel_wear * stream(seed, _WEAR).random(size)
-    factors = 1.0 + condition.diameter_setting_error * _deviates(seed, _SETTING, size)
+    factors = 1.0 + condition.diameter_setting_error * deviates(seed, _SETTING, size)
     true, assumed = np.empty(size), np.empty(size)
     first = 0
     for vehicle in train.vehicles:
@@ -119,7 +121,7 @@ def _draw_wheels(train: Train, condition: Condition, seed: int) -> tuple[Floats,
 
 def _draw_masses(train: Train, scatter: float, seed: int) -> Floats:
     """Return the mass of each vehicle, its load as given or drawn about the train's. [kg]"""
-    more = scatter * _deviates(seed, _LOAD, len(train.vehicles))
+    more = scatter * deviates(seed, _LOAD, len(train.vehicles))
     loads = np.clip(train.load + more, 0.0, 1.0).tolist()
     return np.array(
         [

@@ -10,7 +10,7 @@ from slipbench.contract import Controller
 from slipbench.kernel import records
 from slipbench.kernel.train import GRAVITY
 from slipbench.packing.contact import stiffness
-from slipbench.packing.draws import Draw
+from slipbench.packing.draws import TRANSDUCER, TRANSDUCER_GAIN, Draw, deviates
 from slipbench.packing.tools import one
 from slipbench.scenario import Scenario, Vehicle
 
@@ -73,6 +73,7 @@ def pack_train(scenario: Scenario, draw: Draw, rail_start: float) -> Any:
         vent_rate=brake.vent_rate,
         demand_factor_limit=brake.demand_factor_limit,
         full_pressure=brake.full_pressure,
+        spring_pressure=brake.spring_pressure,
         clock_tick=scenario.sensing.clock_tick,
         clock_rate=1.0 / scenario.sensing.clock_tick if scenario.sensing.clock_tick else 0.0,
         zero_timeout=scenario.sensing.zero_timeout,
@@ -102,8 +103,8 @@ def pack_axles(scenario: Scenario, draw: Draw, is_train_wide: bool) -> Any:
     axles["pitch_phase"] = draw.pitch_phases
     axles["dropout"] = scenario.equipment.condition.dropout
     axles["dropout_burst"] = scenario.equipment.condition.dropout_burst
-    axles["fill_delay"] = brake.fill_delay * draw.valve_factors
-    axles["vent_delay"] = brake.vent_delay * draw.valve_factors
+    axles["fill_delay"] = (brake.electrical_delay + brake.fill_delay) * draw.valve_factors
+    axles["vent_delay"] = (brake.electrical_delay + brake.vent_delay) * draw.valve_factors
     first, i_bogie = 0, 0
     for i_vehicle, vehicle in enumerate(train.vehicles):
         here = slice(first, first + vehicle.n_axles)
@@ -143,7 +144,8 @@ def pack_brake(own: Any, vehicle: Vehicle, scenario: Scenario) -> None:
     if is_braked.any():
         mass = vehicle.laden_mass + vehicle.rotating_mass
         force = mass * brake.emergency / is_braked.sum()
-        own["brake_gain"] = np.where(is_braked, force / brake.full_pressure, 0.0)
+        pressing = brake.full_pressure - brake.spring_pressure
+        own["brake_gain"] = np.where(is_braked, force / pressing, 0.0)
     is_disc = vehicle.brake_kind == "disc"
     pads = brake.pad_friction / brake.design_pad_friction if is_disc else 1.0
     own["friction_kind"] = _FRICTION_KINDS[vehicle.brake_kind]
@@ -156,6 +158,21 @@ def pack_brake(own: Any, vehicle: Vehicle, scenario: Scenario) -> None:
     own["cooling"] = vehicle.cooling
     own["cooling_speed_term"] = vehicle.cooling_speed_term
     own["cylinder_volume"] = np.where(is_braked, vehicle.cylinder_volume, 1e-9)
+    own["hysteresis"] = brake.hysteresis
+    own["shortest_pulse"] = brake.shortest_pulse
+
+
+def pack_transducers(axles: Any, scenario: Scenario, seed: int) -> None:
+    """Pack the axles' pressure transducers: their lag, and the errors a seed draws."""
+    sensing = scenario.sensing
+    axles["transducer_gain"] = 1.0
+    axles["transducer_share"] = 1.0
+    if sensing.transducer_lag > 0.0:
+        steps = scenario.slip_control.sample_time / sensing.transducer_lag
+        axles["transducer_share"] = -np.expm1(-steps)
+    size = len(axles)
+    axles["transducer_gain"] += sensing.transducer_gain * deviates(seed, TRANSDUCER_GAIN, size)
+    axles["transducer_offset"] = sensing.transducer_offset * deviates(seed, TRANSDUCER, size)
 
 
 def pack_vehicles(scenario: Scenario, draw: Draw) -> tuple[Any, Any]:
@@ -203,6 +220,7 @@ def pack_groups(
     groups["is_ideal"] = controller.actuator == "ideal"
     groups["sees_truth"] = controller.uses_truth
     if controller.actuator != "ideal" and not controller.uses_truth:
-        soonest = np.minimum(axles["fill_delay"], axles["vent_delay"])
+        soonest = np.minimum(axles["fill_delay"], axles["vent_delay"]) - axles["shortest_pulse"]
+        soonest = np.maximum(soonest, 0.0)  # before that a command can neither act nor be dropped
         groups["lookahead"] = np.minimum.reduceat(soonest, groups["first_axle"])
     return groups

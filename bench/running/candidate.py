@@ -16,6 +16,7 @@ from slipbench.results.canonical import as_json, short_hash
 from slipbench.results.identity import hash_of_files, imported_names
 from slipbench.strategies.native import NativeUpdate
 from slipbench.strategies.registry import Known, find_controller
+from slipbench.strategies.spelling import label_of, split_written
 
 _HASHED_ELSEWHERE = {"slipbench", "numba", "numpy", "scipy", "llvmlite"}
 
@@ -64,12 +65,13 @@ FLOOR_CANDIDATE = Candidate(FLOOR, FLOOR, True, "floor", FLOOR, (), (), uses_tru
 def candidate_of(known: Known, label: str | None = None) -> Candidate:
     """Return a known strategy, with the values its controller holds, as a candidate."""
     controller = known.controller
-    reference = known.reference
+    reference, words = split_written(known.reference)
     file, colon, name = reference.rpartition(":")
     if colon and file.endswith(".py"):
         reference = f"{Path(file).absolute()}:{name}"
     elif isinstance(controller.update, NativeUpdate):
         reference = str(controller.update.path)
+    reference = label_of(reference, words)
     return Candidate(
         label=label or controller.name,
         reference=reference,
@@ -94,7 +96,7 @@ def found(reference: str, compile_file: bool, expected_hash: str) -> Known:
     here = source_hash(known.controller, known.runs_compiled)
     if here != expected_hash:
         raise InputError(
-            f"controller {reference}: its source here has hash {here}, the campaign's has "
+            f"strategy {reference}: its source here has hash {here}, the campaign's has "
             f"{expected_hash}; the same files are needed everywhere, and unchanged while it runs"
         )
     return known
@@ -143,7 +145,7 @@ def _own_file(update: Update) -> Path:
         return Path(inspect.getfile(function))
     except TypeError:
         raise InputError(
-            f"controller function {function!r}: its source file cannot be found, so a campaign "
+            f"strategy function {function!r}: its source file cannot be found, so a campaign "
             "could not tell whether it changes; define it in a file"
         ) from None
 
@@ -152,7 +154,7 @@ def _source_files(update: Update) -> dict[str, Path]:
     """Return the strategy's own file and those it imports, by name; libraries left out."""
     own = _own_file(update)
     if not own.is_file():
-        raise InputError(f"controller source {own}: no such file; define it in a file")
+        raise InputError(f"strategy source {own}: no such file; define it in a file")
     files = {"": own}
     if isinstance(update, NativeUpdate):
         return files

@@ -156,7 +156,7 @@ class ClusterRunner:
             outcome: Outcome = future.result()
         except self._distributed.KilledWorker as problem:
             raise InputError(
-                f"scenario {task.scenario.name}, controller {task.candidate.label}, seed "
+                f"scenario {task.scenario.name}, strategy {task.candidate.label}, seed "
                 f"{task.seed}: the workers that ran it died again and again: {problem}"
             ) from problem
         except (CancelledError, OSError):

@@ -42,7 +42,7 @@ def run_stop(
 
     def run() -> Stop:
         get_ready(known.controller, known.runs_compiled)  # what is compiled first takes its time
-        what = f"scenario {scenario.name}, controller {known.controller.name}, seed {seed}"
+        what = f"scenario {scenario.name}, strategy {known.controller.name}, seed {seed}"
         with limited(stop_limit, what):
             return simulate(
                 scenario,
@@ -90,5 +90,5 @@ def as_input_error(known: Known, act: Callable[[], T]) -> T:
             raise
         where = where_in(problem, Path(known.origin))
         raise InputError(
-            f"controller {known.controller.name}: {known.origin}: {where}{one_line(problem)}"
+            f"strategy {known.controller.name}: {known.origin}: {where}{one_line(problem)}"
         ) from problem

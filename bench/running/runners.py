@@ -195,7 +195,7 @@ def _count_loss(task: Task, losses: dict[str, int]) -> Task:
     losses[task.key] = losses.get(task.key, 0) + 1
     if losses[task.key] > MOST_LOSSES:
         raise InputError(
-            f"scenario {task.scenario.name}, controller {task.candidate.label}, seed {task.seed}: "
+            f"scenario {task.scenario.name}, strategy {task.candidate.label}, seed {task.seed}: "
             f"its worker process died {losses[task.key]} times, perhaps for want of memory; "
             "try fewer --workers"
         )

@@ -55,10 +55,52 @@ class Brake(Record):
         "pressure_rate", low=1e4, high=1e7, doc="Greatest fall of cylinder pressure."
     )
     fill_delay: float = quantity(
-        "time", low=0.0, high=1.0, doc="Time from a valve's fill command to its effect."
+        "time",
+        low=0.0,
+        high=1.0,
+        doc="Mechanical delay of a valve: from the current for fill to its effect.",
     )
     vent_delay: float = quantity(
-        "time", low=0.0, high=1.0, doc="Time from a valve's vent command to its effect."
+        "time",
+        low=0.0,
+        high=1.0,
+        doc="Mechanical delay of a valve: from the current for vent or hold to its effect.",
+    )
+    electrical_delay: float = quantity(
+        "time",
+        low=0.0,
+        high=0.5,
+        default=0.0,
+        doc="Time from a valve's command to the current in its magnet, before the mechanical one.",
+        mark="assumed",
+        source="0: contained in fill_delay and vent_delay unless said otherwise",
+    )
+    shortest_pulse: float = quantity(
+        "time",
+        low=0.0,
+        high=0.5,
+        default=0.0,
+        doc="Shortest pulse a valve can make: shorter commands do nothing.",
+        mark="assumed",
+        source="0: every command acts unless said otherwise",
+    )
+    spring_pressure: float = quantity(
+        "pressure",
+        low=0.0,
+        high=2e5,
+        default=0.0,
+        doc="Cylinder pressure that the return spring takes; added to what is demanded.",
+        mark="assumed",
+        source="0: no spring unless said otherwise; 500 N on 324 cm2 would be .157 bar",
+    )
+    hysteresis: float = quantity(
+        "ratio",
+        low=0.0,
+        high=0.5,
+        default=0.0,
+        doc="Share by which a cylinder's pressure falls before its force does, by its friction.",
+        mark="assumed",
+        source="0: none unless said otherwise",
     )
     demand_factor_limit: float = quantity(
         "ratio",
@@ -263,6 +305,17 @@ class Brake(Record):
             )
         if self.enhanced_emergency is not None and self.enhanced_emergency < self.emergency:
             self.refuse("enhanced_emergency", f"must be at least {self.emergency:g} m/s2")
+        shortest_delay = min(self.fill_delay, self.vent_delay)
+        if self.shortest_pulse > shortest_delay:
+            self.refuse(
+                "shortest_pulse",
+                f"must be at most the valve's mechanical delays, {shortest_delay:g} s",
+            )
+        if self.spring_pressure > 0.5 * self.full_pressure:
+            self.refuse(
+                "spring_pressure",
+                f"must be at most half the full pressure, {0.5 * self.full_pressure:g} Pa",
+            )
         if self.wire_codes and len(set(self.wire_codes)) != self.n_steps:
             self.refuse("wire_codes", f"must be {self.n_steps} different codes, one a step")
         self._check_controller()

@@ -107,14 +107,16 @@ class Scenario(Record):
         longest = MAXIMUM_DELAY_SAMPLES * self.slip_control.sample_time
         slowest = self.equipment.condition.slowest_valve
         for name in ("fill_delay", "vent_delay"):
-            delay = getattr(self.brake, name)
-            if delay * slowest > longest * (1.0 + 1e-9):  # 14 * 0.071 is just below 0.994
+            mechanical, electrical = getattr(self.brake, name), self.brake.electrical_delay
+            # 14 * 0.071 is just below 0.994
+            if (electrical + mechanical) * slowest > longest * (1.0 + 1e-9):
                 worn = f" (valves up to {slowest:g} times as slow: equipment.grade)"
                 self._refuse_at(
                     f"brake.{name}",
-                    delay,
-                    f"must be at most {MAXIMUM_DELAY_SAMPLES} sample times of slip_control, "
-                    f"so at most {longest / slowest:.3g} s{worn if slowest > 1.0 else ''}",
+                    mechanical,
+                    f"must be, with brake.electrical_delay, at most {MAXIMUM_DELAY_SAMPLES} sample "
+                    f"times of slip_control, so at most {longest / slowest - electrical:.3g} s"
+                    f"{worn if slowest > 1.0 else ''}",
                 )
         for i, entry in enumerate(self.driver.programme):
             if entry.position > self.brake.emergency_position:

@@ -9,6 +9,7 @@ import re
 from typing import NamedTuple
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import shown
 
 STANDARD_GRAVITY = 9.80665  # m/s2, exact by definition
 
@@ -90,7 +91,11 @@ ALL_SUFFIXES: frozenset[str] = frozenset(
 )
 
 _SPEED_UNITS = {"mph": "mph", "km/h": "kmh", "kmh": "kmh", "m/s": "m_per_s"}
-_SPEED_PATTERN = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(\S*)\s*", re.ASCII)
+_NUMBER = r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*"
+_SPEED_PATTERN = re.compile(_NUMBER + r"(\S*)\s*", re.ASCII)
+_VALUE_PATTERN = re.compile(_NUMBER + r"(.*?)\s*", re.ASCII)
+_SHARES = {"%": Unit("percent", "%", 1.0, 1e2), "percent": Unit("percent", "%", 1.0, 1e2)}
+"""Other ways to write a plain ratio on a command line."""
 
 
 def unit_of(dimension: str, suffix: str) -> Unit | None:
@@ -122,18 +127,73 @@ def parse_speed(text: str) -> float:
         If the text is no number, has no unit or an unknown one, or the speed is not above 0.
     """
     allowed = "write a number and mph, km/h or m/s, such as 75mph"
-    shown = " ".join(repr(text)[:60].split())
+    said = shown(text)
     match = _SPEED_PATTERN.fullmatch(text)
     if match is None:
-        raise InputError(f"speed {shown}: not a speed; {allowed}")
+        raise InputError(f"speed {said}: not a speed; {allowed}")
     number, unit_text = match.groups()
     if not unit_text:
-        raise InputError(f"speed {shown}: a unit is needed; {allowed}")
+        raise InputError(f"speed {said}: a unit is needed; {allowed}")
     suffix = _SPEED_UNITS.get(unit_text.lower())
     unit = unit_of("speed", suffix) if suffix else None
     if unit is None:
-        raise InputError(f"speed {shown}: unknown unit {unit_text[:20]!r}; {allowed}")
+        raise InputError(f"speed {said}: unknown unit {unit_text[:20]!r}; {allowed}")
     speed = unit.to_si(float(number))
     if not (math.isfinite(speed) and speed > 0.0):
-        raise InputError(f"speed {shown}: must be above 0 and finite; {allowed}")
+        raise InputError(f"speed {said}: must be above 0 and finite; {allowed}")
     return speed
+
+
+def spellings(si_text: str) -> dict[str, Unit]:
+    """Return every unit whose SI unit is `si_text`, by each way to write it, in small letters.
+
+    A unit is written as text (`m/s2`, `km/h`) or as the suffix of a file's key (`m_per_s2`, `kmh`).
+    """
+    found = dict(_SHARES) if si_text == "-" else {}
+    for units in DIMENSIONS.values():
+        if units[0].text == si_text != "":
+            for unit in units:
+                for word in (unit.text, unit.suffix):
+                    if word not in ("", "-"):
+                        found.setdefault(word.replace(" ", "").casefold(), unit)
+    return found
+
+
+def parse_value(text: str, si_text: str) -> float:
+    """Read a number written with its unit, such as `1.1m/s2`, `35 ms` or `12%`.
+
+    Parameters
+    ----------
+    text : str      a number, and its unit unless it has none
+    si_text : str   the SI unit of what is read, as `Unit.text` has it; "-" or "" for a plain number
+
+    Returns
+    -------
+    float   in SI
+
+    Raises
+    ------
+    InputError   if it is no number, or its unit is missing or another; the message says what is
+                 allowed and leaves it to the caller to say where
+    """
+    known = spellings(si_text)
+    units = [text for text in dict.fromkeys(unit.text for unit in known.values()) if text != "-"]
+    units = units or [si_text]
+    is_plain = si_text in ("", "-")
+    allowed = "a plain number" if is_plain else f"a number with its unit: {', '.join(units)}"
+    said = shown(text)
+    match = _VALUE_PATTERN.fullmatch(text)
+    if match is None:
+        raise InputError(f"{said}: no number; allowed: {allowed}")
+    number, unit_text = match.groups()
+    if not unit_text:
+        if not is_plain:
+            raise InputError(f"{said}: a unit is needed; allowed: {allowed}")
+        return float(number)
+    word = unit_text.replace(" ", "").casefold()
+    if word == si_text.replace(" ", "").casefold():
+        return float(number)
+    unit = known.get(word)
+    if unit is None:
+        raise InputError(f"{said}: unknown unit {unit_text[:20]!r}; allowed: {allowed}")
+    return unit.to_si(float(number))

@@ -81,13 +81,13 @@ def parameter_space(controller: Controller, names: Sequence[str] | None = None) 
     for name in names or ():
         if name not in known:
             raise InputError(
-                f"controller {controller.name}: no parameter {name!r}; "
+                f"strategy {controller.name}: no parameter {name!r}; "
                 f"it has: {', '.join(known) or 'none'}"
             )
     tunable = [p.name for p in controller.parameters if not p.is_data]
     chosen = [known[name] for name in (names if names is not None else tunable)]
     if not chosen:
-        raise InputError(f"controller {controller.name}: it has no parameters to vary")
+        raise InputError(f"strategy {controller.name}: it has no parameters to vary")
     return tuple(
         Factor(p.name, p.low, p.high, is_log=p.low > 0.0 and p.high / p.low >= LOG_RATIO)
         for p in chosen

@@ -75,7 +75,8 @@ def find(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> tuple[
     found: list[Finding] = []
     for look in (
         _ending, _roll_away, _overrun, _flats, _martensite, _lock, _rail, _isolation, _emergency,
-        _air, _vent_limit, _low_speed, _hot_brakes, _speedometer, _jerk, _lost_time, _left_out,
+        _air, _vent_limit, _pulses, _low_speed, _hot_brakes, _speedometer, _jerk, _lost_time,
+        _left_out,
     ):  # fmt: skip
         found += look(scenario, summary, worth)
     return (*found, *fault_findings(scenario, worth))
@@ -233,6 +234,20 @@ def _vent_limit(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) ->
         "",
         (vents.restored, vents.restored_time, vents.restored_speed),
     )
+
+
+def _pulses(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    short = worth.vents.short
+    if not short.any():
+        return
+    i_axle = int(np.argmax(short))
+    shortest = 1e3 * scenario.brake.shortest_pulse
+    text = (
+        f"Axle {i_axle + 1}: {int(short[i_axle])} commands were over before its valve could move,"
+        f" within {shortest:.0f} ms, and did nothing; {int(short.sum())} on"
+        f" {int((short > 0).sum())} axles."
+    )
+    yield Finding("short pulses", text, i_axle + 1, math.nan, math.nan, float(short.sum()), "-")
 
 
 def _first_of(kind: str, what: str, more: str, events: tuple[Floats, Floats, Floats]) -> Finding:

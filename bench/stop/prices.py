@@ -29,7 +29,8 @@ def most_demanded(world: World) -> Floats:
     """
     train, axles = world.train[0], world.axles
     hardest = max(float(world.demand_table[p, 0]) for p in world.handle["position"])
-    pressure = float(train["full_pressure"] * train["demand_factor_limit"]) * hardest
+    full = float(train["full_pressure"] - train["spring_pressure"])
+    pressure = full * float(train["demand_factor_limit"]) * hardest
     factors = world.vehicle_states["load_factor"][axles["i_vehicle"]]
     return np.asarray(axles["brake_gain"] * axles["pad_share"] * factors * pressure)
 

@@ -64,7 +64,7 @@ def simulate(
         raise InputError(f"scenario {scenario!r}: must be a Scenario, or the name or path of one")
     if not isinstance(controller, Controller):
         raise InputError(
-            f"controller {controller!r}: must be a Controller, as of controllers.by_name"
+            f"strategy {controller!r}: must be a Controller, as of controllers.by_name"
         )
     if isinstance(seed, bool) or not isinstance(seed, int | np.integer) or not 0 <= seed < 2**63:
         raise InputError(f"seed = {seed!r}; allowed: a whole number from 0 to 2**63 - 1")
@@ -81,7 +81,7 @@ def simulate(
     failure = _failure(scenario, world)
     if failure:
         raise StopFailed(
-            f"scenario {scenario.name}, controller {controller.name}, seed {seed}: {failure}"
+            f"scenario {scenario.name}, strategy {controller.name}, seed {seed}: {failure}"
         )
     return make_stop(scenario, controller, int(seed), world)
 
@@ -180,9 +180,9 @@ def _command_complaint(world: World, controller: Controller, i_axle: int) -> str
     time = float(world.train_state["clock"][0])
     strayed = stray_text(factor) if isinstance(controller.update, NativeUpdate) else ""
     if strayed:
-        return f"controller {controller.name}: {strayed} (vehicle {vehicle}) at {time:.3f} s"
+        return f"strategy {controller.name}: {strayed} (vehicle {vehicle}) at {time:.3f} s"
     return (
-        f"controller {controller.name}: command of axle {i_axle + 1} (vehicle {vehicle}) at "
+        f"strategy {controller.name}: command of axle {i_axle + 1} (vehicle {vehicle}) at "
         f"{time:.3f} s is valve {valve:g}, demand factor "
         f"{factor:g}; allowed: valve 0 (fill), 1 (hold) or 2 (vent), factor 0 to {limit:g}"
     )

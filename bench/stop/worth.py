@@ -59,7 +59,7 @@ class Heat:
 
 @dataclass(frozen=True)
 class VentUse:
-    """Vents below 6 mph, and vents that the equipment's time limit ended, by axle.
+    """Vents below 6 mph, vents that the time limit ended, and commands too short, by axle.
 
     Attributes
     ----------
@@ -67,6 +67,7 @@ class VentUse:
     low_speed_time, low_speed_speed : (n_axles,)   of the first. [s], [m/s]
     restored : (n_axles,) int        times the limit put the brake back on
     restored_time, restored_speed : (n_axles,)     of the first. [s], [m/s]
+    short : (n_axles,) int           changes of the command too short for the valve to follow
     """
 
     low_speed: Floats
@@ -75,6 +76,7 @@ class VentUse:
     restored: Floats
     restored_time: Floats
     restored_speed: Floats
+    short: Floats
 
 
 @dataclass(frozen=True)
@@ -193,6 +195,7 @@ def assess_world(scenario: Scenario, world: World) -> Worth:
                     "n_restored",
                     "restored_time",
                     "restored_speed",
+                    "short_pulses",
                 )
             )
         ),
@@ -316,7 +319,8 @@ def _air(world: World) -> AirUse:
         world.axles["i_vehicle"], world.axles["cylinder_volume"], minlength=n_vehicles
     )
     is_modelled = int(train["air_model"]) == FLOW
-    full = float(train["full_pressure"]) * float(world.demand_table[-1, 0])
+    spring = float(train["spring_pressure"])
+    full = (float(train["full_pressure"]) - spring) * float(world.demand_table[-1, 0])
     lowest = vehicles["lowest_reservoir"].copy()
     return AirUse(
         vented=axles["vented_mass"].copy(),
@@ -328,7 +332,7 @@ def _air(world: World) -> AirUse:
             vehicles["reservoir"],
             float(train["reservoir_volume"]) if is_modelled else 0.0,
             cylinders,
-            full * vehicles["load_factor"],
+            spring + full * vehicles["load_factor"],
         ),
     )
 
@@ -414,7 +418,8 @@ def worth_summary(worth: Worth) -> dict[str, Any]:
     `lowest_reservoir` [Pa], `next_application` [-] (None where reservoirs are not modelled);
     `rail_heat_largest` [J per metre of one rail], `rail_heat_place` [m], `rail_heat_length` [m];
     `largest_jerk`, `final_jerk` [m/s3]; `speedometer_error` [m/s], `speedometer_wrong_time` [s];
-    `overrun` [m], `point_speed` [m/s], `time_lost` [s]; `low_speed_vents`, `restored_brakes` [-];
+    `overrun` [m], `point_speed` [m/s], `time_lost` [s]; `low_speed_vents`, `restored_brakes`,
+    `short_pulses` [-];
     `emergency_time`, `isolated_time` [s], `ignored_presses` [-], `hold_margin` [N].
     """
     adhesion, slide, wheels, heat = worth.adhesion, worth.slide, worth.wheels, worth.heat
@@ -460,6 +465,7 @@ def worth_summary(worth: Worth) -> dict[str, Any]:
         "time_lost": ride.time_lost,
         "low_speed_vents": int(worth.vents.low_speed.sum()),
         "restored_brakes": int(worth.vents.restored.sum()),
+        "short_pulses": int(worth.vents.short.sum()),
         "emergency_time": ride.emergency_time,
         "isolated_time": ride.isolated_time,
         "ignored_presses": ride.n_ignored_presses,

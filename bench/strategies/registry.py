@@ -11,7 +11,7 @@ import hashlib
 import sys
 import traceback
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
@@ -20,9 +20,9 @@ from types import ModuleType
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import is_regular, is_there, regular_bytes
-from slipbench.ground.telling import message, quoted, shown, told
-from slipbench.scenario.change import nearest_text
+from slipbench.ground.telling import both_ends, message, nearest_text, shown, told, whole
 from slipbench.strategies.native import is_library, load_library
+from slipbench.strategies.spelling import label_of, labelled, split_written
 
 GROUP = "slipbench.controllers"
 """Entry point group in which packages offer strategies."""
@@ -85,19 +85,29 @@ def known_controllers() -> dict[str, Known]:
 
 
 def find_controller(text: str, *, compile_file: bool = False) -> Known:
-    """Return the strategy called `text`, or that of `path/to/file.py:NAME` or a shared library.
+    """Return the strategy written as `text`: `NAME[:KEY=VALUE...]` or `FILE[:NAME][:KEY=VALUE...]`.
 
     Parameters
     ----------
-    text : str            a name of `known_controllers()`, or a path, a colon and a name in the
-                          file, or the path of a shared library made with `slipbench.h`, or of
-                          tuned settings (.toml)
+    text : str            a name of `known_controllers()`, or the path of a Python file (and a name
+                          in it, if it holds several), of a shared library made with `slipbench.h`,
+                          or of tuned settings (.toml); then parameters, see `spelling`
     compile_file : bool   compile the function of a file's strategy; else it runs as plain Python
 
     Raises
     ------
-    InputError   for an unknown name, and for a file that is missing, fails or gives no Controller
+    InputError   for an unknown name, a file that is missing, fails or gives no Controller, and a
+                 parameter that is unknown or out of range
     """
+    base, words = split_written(text)
+    known = _find(base, compile_file)
+    if not words:
+        return known
+    reference = label_of(known.reference, words)
+    return replace(known, controller=labelled(known.controller, words), reference=reference)
+
+
+def _find(text: str, compile_file: bool) -> Known:
     if text.endswith(".toml"):
         # by name, so that what tunes is not counted among the sources that make a stop
         known_tuned: Known = import_module(TUNED_READER).named_after_file(text)
@@ -111,39 +121,19 @@ def find_controller(text: str, *, compile_file: bool = False) -> Known:
         return known[text]
     if not known:
         raise InputError(
-            f"controller {shown(text)}: no strategies are installed; install the package "
-            "(python -m pip install -e .), or give path/to/file.py:NAME"
+            f"strategy {shown(text)}: no strategies are installed; install the package "
+            "(python -m pip install -e .), or give path/to/file.py"
         )
     raise InputError(
-        f"controller {shown(text)}: unknown; {nearest_text(text, known)} "
-        "(one of your own is path/to/file.py:NAME, or the path of a shared library)"
+        f"strategy {shown(text)}: unknown; {nearest_text(text, known)} "
+        "(one of your own is path/to/file.py, or the path of a shared library)"
     )
 
 
-def only_controller(text: str) -> str:
-    """Return a reference with the name of the one Controller of a file, where it names none.
-
-    Raises
-    ------
-    InputError   for a file that is not there, or holds no Controller, or several
-    """
-    path = Path(text)
-    if path.suffix != ".py":
-        return text
-    _refuse_missing(text, path)
-    here = [key for key, value in vars(_run_file(path)).items() if isinstance(value, Controller)]
-    if len(here) != 1:
-        raise InputError(
-            f"controller {shown(text)}: controllers in it: {', '.join(here) or 'none'}; "
-            f"write {text}:NAME"
-        )
-    return f"{text}:{here[0]}"
-
-
-def _refuse_missing(text: str, path: Path) -> None:
+def _refuse_missing(path: Path) -> None:
     if not is_regular(path):
         problem = "is no regular file" if is_there(path) else "no such file"
-        raise InputError(f"controller {shown(text)}: {problem}; write path/to/file.py:NAME")
+        raise InputError(f"strategy '{whole(str(path))}': {problem}; write path/to/file.py[:NAME]")
 
 
 def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
@@ -162,7 +152,8 @@ def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
     for name, origin in named:
         if name in seen:
             raise InputError(
-                f"two {noun} are called {shown(name)} ({quoted(seen[name])}; {quoted(origin)}); "
+                f"two {noun} are called {shown(name)} "
+                f"({both_ends(seen[name])}; {both_ends(origin)}); "
                 "give each once, under a name of its own"
             )
         seen[name] = origin
@@ -200,26 +191,31 @@ def _load(entry_point: EntryPoint, source: str) -> tuple[Controller, ...]:
 
 def _from_file(text: str, compile_file: bool) -> Known:
     file, colon, name = text.rpartition(":")
-    if not colon or not file.endswith(".py") or not name.isidentifier():
+    if not colon and text.endswith(".py"):
+        file = text
+    elif not file.endswith(".py") or not name.isidentifier():
         raise InputError(
-            f"controller {shown(text)}: write path/to/file.py:NAME, NAME being a Controller"
+            f"strategy {shown(text)}: write path/to/file.py, or path/to/file.py:NAME, NAME being a "
+            "Controller"
         )
     path = Path(file)
-    _refuse_missing(text, path)
+    _refuse_missing(path)
     module = _run_file(path)
+    here = [key for key, value in vars(module).items() if isinstance(value, Controller)]
+    inside = f"strategies in it: {', '.join(here) or 'none'}"
+    if not colon:
+        if len({id(getattr(module, key)) for key in here}) != 1:
+            raise InputError(f"strategy {shown(text)}: {inside}; write {file}:NAME")
+        name = here[0]
     if not hasattr(module, name):
-        here = [key for key, value in vars(module).items() if isinstance(value, Controller)]
-        raise InputError(
-            f"controller {shown(text)}: {file} has no {name!r}; "
-            f"controllers in it: {', '.join(here) or 'none'}"
-        )
+        raise InputError(f"strategy {shown(text)}: {file} has no {name!r}; {inside}")
     controller = getattr(module, name)
     if not isinstance(controller, Controller):
         raise InputError(
-            f"controller {shown(text)}: {name} in {file} is a {type(controller).__name__}; "
+            f"strategy {shown(text)}: {name} in {file} is a {type(controller).__name__}; "
             "it must be a Controller (slipbench.Controller)"
         )
-    return Known(controller, reference=text, origin=file, runs_compiled=compile_file)
+    return Known(controller, reference=f"{file}:{name}", origin=file, runs_compiled=compile_file)
 
 
 def _run_file(path: Path) -> ModuleType:

@@ -35,6 +35,6 @@ def compile_update(update: Update) -> Any:
         reason = next((line for line in str(error).splitlines() if line.strip()), "")
         where = f"{update.__module__}.{update.__qualname__}"
         raise InputError(
-            f"controller function {where} does not compile: {reason.strip()}; "
+            f"strategy function {where} does not compile: {reason.strip()}; "
             "run it as plain Python, or keep to the subset numba compiles"
         ) from error

@@ -12,6 +12,7 @@ from slipbench.ground.reading import regular_toml
 from slipbench.ground.telling import shown
 from slipbench.running.candidate import source_hash
 from slipbench.strategies.registry import Known, find_controller
+from slipbench.strategies.spelling import label_of, split_written, with_written
 
 KIND = "slipbench tuned settings"
 """Value of the key `kind` that marks such a file."""
@@ -70,6 +71,39 @@ def named_after_file(path: str | Path) -> Known:
     title = f"{controller.title}; tuned settings"
     named = replace(controller, name=tuned_name(known, path), title=title)
     return replace(known, controller=named, reference=str(path), origin=str(path), is_shipped=False)
+
+
+def find_setting(text: str, *, compile_file: bool = False) -> tuple[Known, str | None]:
+    """Return a strategy as written, under its own name, and the label that tells its settings.
+
+    What tunes and samples sets parameters of its own, so it takes a strategy by its own name and
+    keeps what was written as a label.
+
+    Parameters
+    ----------
+    text : str            see `find_controller` of the registry
+    compile_file : bool   compile the function of a file's strategy
+
+    Returns
+    -------
+    known : Known         parameters set, name unchanged
+    label : str or None   None where nothing was set
+
+    Raises
+    ------
+    InputError   see `find_controller` and `find_tuned`
+    """
+    base, words = split_written(text)
+    if base.endswith(".toml"):
+        known = find_tuned(base)
+        label = tuned_name(known, base)
+    else:
+        known = find_controller(base, compile_file=compile_file)
+        label = known.controller.name
+        if not words:
+            return known, None
+    controller = with_written(known.controller, words)
+    return replace(known, controller=controller), label_of(label, words)
 
 
 def tuned_name(known: Known, path: str | Path) -> str:

@@ -4,12 +4,13 @@ import argparse
 import sys
 
 from slipbench.commands.campaign import add_parsers
+from slipbench.commands.parser import Commands
 from slipbench.ground.errors import InputError
 
 
 def main() -> int:
     parser = argparse.ArgumentParser()
-    add_parsers(parser.add_subparsers())
+    add_parsers(Commands(parser))
     arguments = parser.parse_args()
     try:
         return int(arguments.act(arguments))

@@ -6,7 +6,8 @@ import sqlite3
 import pytest
 
 from slipbench.campaign.store import Store
-from slipbench.commands.campaign import add_parsers
+from slipbench.commands import campaign, studies, tuning
+from slipbench.commands.parser import Commands
 from slipbench.ground.errors import InputError
 from slipbench.results.scenario_file import scenario_file
 from slipbench.scenario import load_scenario
@@ -21,7 +22,9 @@ def run(small, tmp_path, monkeypatch):
 
     def act(line):
         parser = argparse.ArgumentParser(exit_on_error=False)
-        add_parsers(parser.add_subparsers())
+        commands = Commands(parser, parser_class=argparse.ArgumentParser)
+        for family in (campaign, tuning, studies):
+            family.add_parsers(commands)
         arguments = parser.parse_args([*line.split(), "--workers", "1", "--quiet"])
         return arguments.act(arguments)
 
@@ -29,7 +32,7 @@ def run(small, tmp_path, monkeypatch):
 
 
 def test_campaign_runs_resumes_and_exports(run, tmp_path, capsys):
-    line = "campaign small.toml --controllers slip_band,none --random-rails 2 --export c.csv"
+    line = "campaign small.toml --strategy slip_band,none --random-rails 2 --export c.csv"
     assert run(line) == 0
     first = capsys.readouterr().out
     assert "4 stops: 4 run now" in first and "approves nothing" in first
@@ -42,7 +45,7 @@ def test_campaign_runs_resumes_and_exports(run, tmp_path, capsys):
 
 
 def test_a_smaller_campaign_is_judged_by_its_own_stops(run, capsys):
-    line = "campaign small.toml --controllers slip_band,none --objectives distance"
+    line = "campaign small.toml --strategy slip_band,none --objectives distance"
     run(f"{line} --random-rails 3 --seeds 2")
     capsys.readouterr()
     run(f"{line} --random-rails 2")
@@ -52,18 +55,18 @@ def test_a_smaller_campaign_is_judged_by_its_own_stops(run, capsys):
 
 def test_campaign_varies_parameters_and_assumptions(run, capsys):
     vary = "--vary fill_slip=0.05,0.1 --vary film.friction=0.5:1 --design grid --points 2"
-    assert run(f"campaign small.toml --controllers slip_band {vary} --objectives distance") == 0
+    assert run(f"campaign small.toml --strategy slip_band {vary} --objectives distance") == 0
     assert "6 stops: 6 run now" in capsys.readouterr().out
 
 
 def test_tune_writes_what_other_commands_read(run, tmp_path, capsys):
     options = "--trade distance --training 2 --held-out 2 --budget 44 --parameters fill_slip"
-    assert run(f"tune slip_band --rails small.toml {options} --out t.sqlite") == 0
+    assert run(f"tune small.toml --strategy slip_band {options} --out t.sqlite") == 0
     text = capsys.readouterr().out
     assert "Held-out rails (2)" in text
     assert load_tuned(tmp_path / "t.toml").name == "slip_band"
     assert {"t.png", "t.svg"} <= {path.name for path in tmp_path.iterdir()}
-    assert run("campaign small.toml --controllers slip_band,t.toml --random-rails 2") == 0
+    assert run("campaign small.toml --strategy slip_band,t.toml --random-rails 2") == 0
     assert "slip_band@t" in capsys.readouterr().out
     known = find_controller(str(tmp_path / "t.toml"))  # as every other command finds it
     tuned = load_tuned(tmp_path / "t.toml")
@@ -73,13 +76,13 @@ def test_tune_writes_what_other_commands_read(run, tmp_path, capsys):
 
 def test_sensitivity_names_the_factors(run, capsys):
     options = "--vary film.friction=0.5:2:log --size 1 --objectives distance"
-    assert run(f"sensitivity slip_band --rails small.toml {options}") == 0
+    assert run(f"sensitivity small.toml --strategy slip_band {options}") == 0
     assert "film.friction" in capsys.readouterr().out
 
 
 def test_worst_rail_writes_a_scenario(run, tmp_path, capsys):
-    options = "--scenario small.toml --budget 13 --patches 1 --harm distance --to worst.toml"
-    assert run(f"worst-rail none {options}") == 0
+    options = "--budget 13 --patches 1 --harm distance --to worst.toml"
+    assert run(f"worst-rail small.toml --strategy none {options}") == 0
     assert "written: worst.toml" in capsys.readouterr().out
     assert load_scenario(tmp_path / "worst.toml").rail.sections[0].friction < 0.03
 
@@ -88,21 +91,21 @@ def test_worst_rail_writes_a_scenario(run, tmp_path, capsys):
     ("line", "message"),
     [
         ("campaign none.toml", "no such file"),
-        ("campaign small.toml --controllers slip_bend", "did you mean slip_band"),
-        ("campaign small.toml --controllers none --vary x", "write name=low:high"),
-        ("campaign small.toml --controllers none --objectives speed", "objective 'speed'"),
-        ("campaign small.toml --controllers none --baseline x", "--baseline 'x'"),
-        ("tune none --rails small.toml --budget 100", "no parameters to vary"),
-        ("worst-rail none --scenario small.toml --friction 0.1", "write LOW:HIGH"),
-        ("worst-rail none --scenario small.toml --friction 0.2:0.1", "lower one first"),
-        ("sensitivity slip_band --rails small.toml --method indices --size 3", "power of two"),
-        ("campaign small.toml --controllers none --out none/c.sqlite", "folder is missing"),
-        ("campaign small.toml --controllers none --export none/c.csv", "folder is missing"),
-        ("tune slip_band --rails small.toml --budget 99 --start x", "write midpoints or"),
-        ("tune slip_band --rails small.toml --budget 99 --parameters ,", "one is given twice"),
-        ("campaign small.toml --controllers none --export x.txt", "must end in .csv or .parquet"),
-        ("worst-rail none --scenario small.toml --friction 0.1:3", "allowed: 0.002 to 0.9"),
-        ("worst-rail none --scenario small.toml --patches 99999", "allowed: 1 to 100"),
+        ("campaign small.toml --strategy slip_bend", "did you mean slip_band"),
+        ("campaign small.toml --strategy none --vary x", "write name=low:high"),
+        ("campaign small.toml --strategy none --objectives speed", "objective 'speed'"),
+        ("campaign small.toml --strategy none --baseline x", "--baseline 'x'"),
+        ("tune small.toml --strategy none --budget 100", "no parameters to vary"),
+        ("worst-rail small.toml --strategy none --friction 0.1", "write LOW:HIGH"),
+        ("worst-rail small.toml --strategy none --friction 0.2:0.1", "lower one first"),
+        ("sensitivity small.toml --strategy slip_band --method indices --size 3", "power of two"),
+        ("campaign small.toml --strategy none --out none/c.sqlite", "folder is missing"),
+        ("campaign small.toml --strategy none --export none/c.csv", "folder is missing"),
+        ("tune small.toml --strategy slip_band --budget 99 --start x", "write midpoints or"),
+        ("tune small.toml --strategy slip_band --budget 99 --parameters ,", "one is given twice"),
+        ("campaign small.toml --strategy none --export x.txt", "must end in .csv or .parquet"),
+        ("worst-rail small.toml --strategy none --friction 0.1:3", "allowed: 0.002 to 0.9"),
+        ("worst-rail small.toml --strategy none --patches 99999", "allowed: 1 to 100"),
     ],
 )
 def test_bad_input_is_one_line(run, line, message):
@@ -119,7 +122,7 @@ def test_a_full_disk_is_one_line_and_what_is_stored_stays(run, tmp_path, monkeyp
             raise sqlite3.OperationalError("database or disk is full")
         add(store, task, outcome)
 
-    line = "campaign small.toml --controllers none --random-rails 4 --out c.sqlite"
+    line = "campaign small.toml --strategy none --random-rails 4 --out c.sqlite"
     with monkeypatch.context() as patch:
         patch.setattr(Store, "add", fill)
         with pytest.raises(InputError, match=r"c\.sqlite: cannot be used any longer: .* is full"):
@@ -139,8 +142,8 @@ def test_numbers_out_of_range_are_refused(run, option):
 
 def test_tune_all_gives_every_strategy_the_same_effort(run, tmp_path, capsys):
     options = "--trade distance --training 1 --held-out 1 --budget 14 --out all"
-    chosen = "--controllers none,speed_difference,peak_follower"
-    assert run(f"tune-all {chosen} --rails small.toml {options}") == 0
+    chosen = "--strategy none,speed_difference,peak_follower"
+    assert run(f"tune-all {chosen} small.toml {options}") == 0
     text = capsys.readouterr().out
     assert "on 1 held-out rails, 95 % intervals" in text
     made = {path.stem for path in (tmp_path / "all").glob("*.toml")}
@@ -150,4 +153,4 @@ def test_tune_all_gives_every_strategy_the_same_effort(run, tmp_path, capsys):
 
 def test_tune_all_refuses_what_cannot_be_tuned(run):
     with pytest.raises(InputError, match="none of these strategies has parameters to tune"):
-        run("tune-all --controllers none,peak_follower --rails small.toml --budget 14")
+        run("tune-all --strategy none,peak_follower small.toml --budget 14")

@@ -27,7 +27,7 @@ PATIENCE = 300.0  # a cold cache compiles the physics first [s]
 @pytest.fixture
 def command(small, tmp_path):
     (tmp_path / "small.toml").write_text(scenario_file(small), encoding="utf-8")
-    options = f"--controllers slip_band --random-rails {N_RAILS} --seeds {N_SEEDS} --workers 2"
+    options = f"--strategy slip_band --random-rails {N_RAILS} --seeds {N_SEEDS} --workers 2"
     words = [sys.executable, str(DRIVER), "campaign", "small.toml", *options.split()]
     return [*words, "--out", "c.sqlite"], tmp_path
 

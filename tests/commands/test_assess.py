@@ -46,7 +46,7 @@ class Checker(HTMLParser):
 
 def test_sheet_is_printed_and_written(run: Run, rails: list[str], tmp_path: Path) -> None:
     out = tmp_path / "out"
-    ran = run("assess", *rails, "--controller", "none", "--quick", "--out", out)
+    ran = run("assess", *rails, "--strategy", "none", "--quick", "--out", out)
     assert (ran.code, ran.err) == (0, "")
     assert ran.out.startswith("Acceptance sheet (indicative, not an approval): none")
     with (out / "assess.csv").open(encoding="utf-8") as stream:
@@ -151,7 +151,7 @@ def test_broken_limits_are_one_clear_line(run: Run, tmp_path: Path, case: str) -
     assert not (tmp_path / "out").exists()
 
 
-LINE = ["assess", "dry", "--controller", "none"]
+LINE = ["assess", "dry", "--strategy", "none"]
 
 
 def refused(run: Run, argv: list[object], words: list[str]) -> None:
@@ -166,10 +166,10 @@ def refused(run: Run, argv: list[object], words: list[str]) -> None:
     ("argv", "words"),
     [
         (["assess"], ["SCENARIO"]),
-        (["assess", "dry"], ["--controller"]),
-        (["assess", "dyr", "--controller", "none"], ["dyr", "dry"]),
-        (["assess", "dry", "--controller", "nine"], ["'nine'", "none"]),
-        (["assess", "dry", "dry", "--controller", "none"], ["two scenarios", "'dry'"]),
+        (["assess", "dry"], ["--strategy"]),
+        (["assess", "dyr", "--strategy", "none"], ["dyr", "dry"]),
+        (["assess", "dry", "--strategy", "nine"], ["'nine'", "none"]),
+        (["assess", "dry", "dry", "--strategy", "none"], ["two scenarios", "'dry'"]),
         ([*LINE, "--seeds", "0"], ["--seeds = 0", "1 to 1000"]),
         ([*LINE, "--seeds", "many"], ["--seeds", "whole number"]),
         ([*LINE, "--limits", "no/where.toml"], ["no/where.toml", "no such file"]),
@@ -185,11 +185,11 @@ def test_measure_no_stop_has_is_named(run: Run, rails: list[str], tmp_path: Path
     path = tmp_path / "mine.toml"
     path.write_text(LIMIT.replace("longest_lock", "longest_luck"))
     words = ["'longest_luck'", "no number of a stop's summary"]
-    line = ["assess", rails[0], "--controller", "none", "--quick", "--limits", path]
+    line = ["assess", rails[0], "--strategy", "none", "--quick", "--limits", path]
     refused(run, [*line, "--out", tmp_path / "out"], words)
 
 
 def test_stop_command_prints_its_findings(run: Run, rails: list[str]) -> None:
-    ran = run("stop", rails[1], "--controller", "none")
+    ran = run("stop", rails[1], "--strategy", "none")
     assert ran.code == 0
     assert "findings" in ran.out and "was locked for" in ran.out and "mm" in ran.out

@@ -25,11 +25,16 @@ FILES = {
     "twin.py": STRATEGY_HEAD
     + "def update(o, p, m, command, s):\n    pass\n"
     + "A = Controller('none', 'shares a name', update)\nNUMBER = 7\n",
+    "empty.py": "NUMBER = 7\n",
+    "several.py": STRATEGY_HEAD
+    + "A = Controller('one', 'one', print)\nB = Controller('two', 'two', print)\n",
     "taken/compare.csv": "my own precious table\n",
     "file": "a file, no folder\n",
 }
-STOP = ["stop", "dry", "--controller", "none"]
-OWN = ["stop", "dry", "--speed", "20mph", "--controller"]
+STOP = ["stop", "dry", "--strategy", "none"]
+OWN = ["stop", "dry", "--speed", "20mph", "--strategy"]
+SET = ["stop", "dry", "--strategy"]
+TWICE = ["--set", "rail.section.friction=0.1", "--set", "rail.sections.*.friction=0.2"]
 COMPARE = ["compare", "dry", "--speed", "20mph", "--workers", "1"]
 
 CASES = {
@@ -45,9 +50,9 @@ CASES = {
     "scenario is a folder": (["show", "{tmp}/"], ["directory"]),
     "scenario is no TOML": (["show", "{tmp}/broken.toml"], ["broken.toml", "line 1"]),
     "scenario name empty": (["show", ""], ["shipped name"]),
-    "stop without controller": (["stop", "dry"], ["--controller"]),
-    "misspelt controller": (["stop", "dry", "--controller", "nine"], ["'nine'", "none"]),
-    "unlike any controller": (["stop", "dry", "--controller", "qqqq"], ["none", "slip_band"]),
+    "stop without strategy": (["stop", "dry"], ["--strategy"]),
+    "misspelt strategy": (["stop", "dry", "--strategy", "nine"], ["'nine'", "none"]),
+    "unlike any strategy": (["stop", "dry", "--strategy", "qqqq"], ["none", "slip_band"]),
     "negative seed": ([*STOP, "--seed", "-1"], ["--seed", "whole number"]),
     "broken seed": ([*STOP, "--seed", "1.5"], ["--seed", "whole number"]),
     "seed too large": ([*STOP, "--seed", str(2**63)], ["seed", "2**63 - 1"]),
@@ -60,7 +65,8 @@ CASES = {
     "speed without value": ([*STOP, "--speed"], ["--speed"]),
     "file missing": ([*OWN, "{tmp}/gone.py:A"], ["gone.py", "no such file"]),
     "file is a folder": ([*OWN, "{tmp}:A"], ["path/to/file.py:NAME"]),
-    "file without name": ([*OWN, "{tmp}/twin.py"], ["twin.py", "file.py:NAME"]),
+    "file without strategy": ([*OWN, "{tmp}/empty.py"], ["empty.py", "in it: none"]),
+    "file of several": ([*OWN, "{tmp}/several.py"], ["in it: A, B", "several.py:NAME"]),
     "file of another kind": ([*OWN, "{tmp}/not_python.txt:A"], ["file.py:NAME"]),
     "name not in file": ([*OWN, "{tmp}/twin.py:B"], ["twin.py", "no 'B'", "in it: A"]),
     "name is no controller": ([*OWN, "{tmp}/twin.py:NUMBER"], ["int", "must be a Controller"]),
@@ -72,17 +78,36 @@ CASES = {
     "strategy raises": ([*OWN, "{tmp}/fails.py:A"], ["fails.py", "line 3", "ZeroDivision"]),
     "strategy commands nonsense": ([*OWN, "{tmp}/wrong.py:A"], ["wrong", "axle 1", "valve 7"]),
     "strategy not compilable": ([*OWN, "{tmp}/objects.py:A", "--compile"], ["does not compile"]),
+    "two strategies for one stop": (["stop", "dry", "--strategy", "none,none"], ["takes one"]),
+    "unknown parameter": ([*SET, "slip_band:fill_slp=0.1"], ["fill_slp", "did you mean fill_slip"]),
+    "parameter of none": ([*SET, "none:fill_slip=0.1"], ["fill_slip", "it has none"]),
+    "parameter without unit": ([*SET, "slip_band:look_ahead=0.04"], ["unit is needed", "ms"]),
+    "parameter of another unit": ([*SET, "slip_band:look_ahead=1m"], ["unknown unit 'm'", "ms"]),
+    "parameter out of range": ([*SET, "slip_band:fill_slip=70"], ["fill_slip = 70", "allowed"]),
+    "parameter twice": ([*SET, "slip_band:fill_slip=0.1:fill_slip=5%"], ["given twice"]),
+    "parameter without value": ([*SET, "slip_band:fill_slip=0.1:x"], ["'x' is no KEY=VALUE"]),
+    "set without value": ([*STOP, "--set", "brake.emergency"], ["write KEY=VALUE"]),
+    "set of no key": ([*STOP, "--set", "brake.emergncy=1m/s2"], ["did you mean emergency"]),
+    "set of a table": ([*STOP, "--set", "brake=1"], ["is a table", "emergency"]),
+    "set below a value": ([*STOP, "--set", "brake.emergency.x=1"], ["has no parts"]),
+    "set without unit": ([*STOP, "--set", "brake.emergency=1.1"], ["unit is needed", "m/s2, %g"]),
+    "set out of range": ([*STOP, "--set", "rail.section.friction=7"], ["friction", "7", "range"]),
+    "set twice": ([*STOP, *TWICE], ["given twice"]),
+    "set of no count": ([*STOP, "--set", "rail.sections.9.friction=0.1"], ["item from 0 to 0"]),
+    "unknown train": ([*STOP, "--train", "no_train"], ["--train", "no_train", "no shipped"]),
+    "unknown rail": ([*STOP, "--rail", "wet_laef"], ["--rail", "did you mean wet_leaf"]),
+    "unknown driver": ([*STOP, "--driver", "no.toml"], ["--driver", "no such file"]),
     "no seeds": ([*COMPARE, "--seeds", "0"], ["--seeds = 0", "1 to"]),
     "too many seeds": ([*COMPARE, "--seeds", "99999999"], ["--seeds", "10000"]),
     "no workers": ([*COMPARE, "--workers", "0"], ["--workers = 0"]),
     "workers a word": ([*COMPARE, "--workers", "all"], ["--workers", "whole number"]),
-    "empty controller": ([*COMPARE, "--controllers", "none,,"], ["a name is empty"]),
-    "controller twice": ([*COMPARE, "--controllers", "none,none"], ["two strategies", "'none'"]),
-    "two of one name": ([*COMPARE, "--controllers", "none,{tmp}/twin.py:A"], ["twin.py", "'none'"]),
+    "empty strategy": ([*COMPARE, "--strategy", "none,,"], ["a name is empty"]),
+    "strategy twice": ([*COMPARE, "--strategy", "none,none"], ["two strategies", "'none'"]),
+    "two of one name": ([*COMPARE, "--strategy", "none,{tmp}/twin.py:A"], ["twin.py", "'none'"]),
     "scenario twice": (["compare", "dry", "dry"], ["two scenarios", "'dry'"]),
     "compare, bare speed": (["compare", "dry", "--speed", "20"], ["a unit is needed"]),
     "compare, strategy raises": (
-        [*COMPARE, "--controllers", "{tmp}/fails.py:A", "--json"],
+        [*COMPARE, "--strategy", "{tmp}/fails.py:A", "--json"],
         ["scenario dry, seed 0", "line 3", "ZeroDivision"],
     ),
     "out is a file": ([*COMPARE, "--out", "{tmp}/file"], ["file", "no folder"]),

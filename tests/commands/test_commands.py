@@ -13,7 +13,7 @@ from slipbench.ground.caution import CAUTION
 from slipbench.scenario import load_scenario, scenario_names
 from slipbench.strategies.registry import known_controllers
 
-STOP = ("stop", "dry", "--controller", "none", "--speed", "20mph")
+STOP = ("stop", "dry", "--strategy", "none", "--speed", "20mph")
 
 
 def python(code: str) -> subprocess.CompletedProcess[str]:
@@ -106,13 +106,13 @@ def test_stop_json_is_json_only(run):
 def test_stop_json_writes_null_for_what_does_not_exist(tmp_path, run):
     path = tmp_path / "short.toml"
     path.write_text('based_on = "dry"\n[run]\nmaximum_distance_m = 20\n')
-    record = json.loads(run("stop", path, "--controller", "none", "--speed", "20mph", "--json").out)
+    record = json.loads(run("stop", path, "--strategy", "none", "--speed", "20mph", "--json").out)
     assert record["stopping_distance"] is None
     assert record["is_stopped"] is False
 
 
 def test_own_file_runs_plain_and_compiled_alike(strategy_file, run):
-    line = ("stop", "dry", "--speed", "20mph", "--json", "--controller", f"{strategy_file}:MINE")
+    line = ("stop", "dry", "--speed", "20mph", "--json", "--strategy", f"{strategy_file}:MINE")
     plain, compiled = run(*line), run(*line, "--compile")
     assert json.loads(plain.out) == json.loads(compiled.out)
     assert json.loads(plain.out)["vent_count"] > 0

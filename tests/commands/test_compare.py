@@ -71,7 +71,7 @@ def _renamed(controller, name):
 
 
 def test_json_rows_have_every_summary_name(run):
-    ran = run(*LINE, "--controllers", "none,peak_follower", "--seeds", "2", "--json")
+    ran = run(*LINE, "--strategy", "none,peak_follower", "--seeds", "2", "--json")
     rows = json.loads(ran.out)
     names = simulate(slow("frost"), by_name("none"), with_traces=False).summary
     assert [list(row) for row in rows] == [[*FIXED, *names]] * 4
@@ -111,7 +111,7 @@ def test_unknown_shortest_possible_shows_a_dash_and_the_reason(run, tmp_path, mo
         raise InputError("the proof needs what is not there")
 
     monkeypatch.setattr(slipbench.comparison.compare, "shortest_possible", refuse)
-    table = run(*LINE, "--controllers", "none", "--out", tmp_path).out
+    table = run(*LINE, "--strategy", "none", "--out", tmp_path).out
     assert "shortest possible -" in table
     assert "No shortest possible for frost: the proof needs what is not there" in table
     row = json.loads((tmp_path / "compare.json").read_text())["rows"][0]
@@ -128,7 +128,7 @@ def test_infinite_shortest_possible_is_unknown_too(tmp_path):
 
 
 def test_csv_has_the_columns_of_the_json(run, tmp_path):
-    run(*LINE, "--controllers", "none", "--out", tmp_path)
+    run(*LINE, "--strategy", "none", "--out", tmp_path)
     table = list(csv.DictReader(io.StringIO((tmp_path / "compare.csv").read_text())))
     record = json.loads((tmp_path / "compare.json").read_text())
     assert [list(row) for row in table] == [list(row) for row in record["rows"]]
@@ -149,28 +149,28 @@ def test_dry_yardstick_knows_nothing_of_a_random_film():
 
 
 def test_table_of_a_real_run(run, tmp_path):
-    ran = run(*LINE, "--controllers", "peak_follower,none", "--out", tmp_path)
+    ran = run(*LINE, "--strategy", "peak_follower,none", "--out", tmp_path)
     assert "started from 8.94 m/s instead" in ran.out
     order = ["frost:", "    none ", "sees truth, ranked apart", "    peak_follower "]
     places = [ran.out.index(text) for text in order]
     assert places == sorted(places)
     assert f"written to {tmp_path}: compare.json, compare.csv" in ran.out
-    look = "slipbench picture frost --controller none --speed 20mph"
+    look = "slipbench picture frost --strategy none --speed 20mph"
     assert f"next: slipbench report {tmp_path}, or {look}\n" in ran.out
     assert ran.err == ""
-    again = run(*LINE, "--controllers", "peak_follower,none", "--out", tmp_path, "--report")
+    again = run(*LINE, "--strategy", "peak_follower,none", "--out", tmp_path, "--report")
     assert f"next: {look}\n" in again.out  # the page is there already
 
 
 def test_json_alone_writes_no_file(run, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    run(*LINE, "--controllers", "none", "--json")
+    run(*LINE, "--strategy", "none", "--json")
     assert list(tmp_path.iterdir()) == []
 
 
 def test_files_go_to_the_named_default(run, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    run(*LINE, "--controllers", "none")
+    run(*LINE, "--strategy", "none")
     assert (tmp_path / "slipbench-results" / "compare" / "compare.png").is_file()
 
 
@@ -242,7 +242,7 @@ def test_interrupt_says_what_was_written_and_exits_130(run, tmp_path, monkeypatc
         return simulate(scenario, known.controller, seed, with_traces=False)
 
     monkeypatch.setattr(slipbench.comparison.compare, "run_stop", run_one_then_interrupt)
-    ran = run(*LINE, "--controllers", "none,slip_band", "--out", tmp_path / "new")
+    ran = run(*LINE, "--strategy", "none,slip_band", "--out", tmp_path / "new")
     assert ran.code == 130
     assert ran.err == "slipbench: interrupted after 1 of 3 runs; nothing was written\n"
     assert ran.out == ""

@@ -36,8 +36,8 @@ NOISY = Controller(name="noisy", title="prints", update=update)
 FAILS = Controller(name="fails", title="prints and fails", update=fail)
 """
 NOISES = ("read", "from a child process", "called", "written to the descriptor")
-COMPARE = ("compare", "dry", "--speed", "5mph", "--controllers")
-STOP = ("stop", "dry", "--speed", "5mph", "--controller")
+COMPARE = ("compare", "dry", "--speed", "5mph", "--strategy")
+STOP = ("stop", "dry", "--speed", "5mph", "--strategy")
 
 
 @pytest.fixture

@@ -123,7 +123,7 @@ def test_nobody_best_is_said() -> None:
 
 def test_several_speeds_give_one_table_and_named_rows(run, tmp_path) -> None:  # type: ignore[no-untyped-def]
     line = ("compare", "frost", "--speed", "10mph,15mph", "--workers", "1")
-    ran = run(*line, "--controllers", "none,slip_band", "--seeds", "2", "--out", tmp_path)
+    ran = run(*line, "--strategy", "none,slip_band", "--seeds", "2", "--out", tmp_path)
     rows = json.loads((tmp_path / "compare.json").read_text())["rows"]
     assert {row["scenario"] for row in rows} == {"frost at 10mph", "frost at 15mph"}
     assert len({row["initial_speed"] for row in rows}) == 2

@@ -2,7 +2,7 @@
 
 import json
 
-LINE = ("--speed", "20mph", "--controller", "none")
+LINE = ("--speed", "20mph", "--strategy", "none")
 
 
 def test_picture_writes_vector_and_png(tmp_path, run):
@@ -16,20 +16,20 @@ def test_picture_writes_vector_and_png(tmp_path, run):
 
 
 def test_playback_of_two_names_the_line_that_makes_it(tmp_path, run):
-    ran = run("playback", "wet_leaf", *LINE, "--beside", "slip_band", "--out", tmp_path)
+    ran = run("playback", "wet_leaf", *LINE[:-1], "none,slip_band", "--out", tmp_path)
     assert ran.code == 0
     page = (tmp_path / "playback.html").read_text()
-    line = "slipbench playback wet_leaf --controller none --beside slip_band --speed 20mph"
+    line = "slipbench playback wet_leaf --strategy none,slip_band --speed 20mph"
     assert line in page
     assert page.count('"controller":') == 2
 
 
 def test_compare_writes_a_report_that_can_be_written_again(tmp_path, run):
-    line = ("compare", "wet_leaf", "dry", "--controllers", "none,slip_band", "--speed", "20mph")
+    line = ("compare", "wet_leaf", "dry", "--strategy", "none,slip_band", "--speed", "20mph")
     ran = run(*line, "--workers", "1", "--out", tmp_path, "--report")
     assert ran.code == 0 and "report.html" in ran.out
     first = (tmp_path / "report.html").read_text()
-    assert "slipbench compare wet_leaf dry --controllers none,slip_band --speed 20mph" in first
+    assert "slipbench compare wet_leaf dry --strategy none,slip_band --speed 20mph" in first
     assert first.count("data:image/svg+xml") == 2
     assert "rail.sections.0.friction" in first and "chosen in 0.01-0.05" in first
     assert run("report", tmp_path).code == 0
@@ -50,6 +50,6 @@ def test_report_refuses_what_it_cannot_read(tmp_path, run):
 
 
 def test_playback_refuses_an_unknown_strategy_beside(tmp_path, run):
-    ran = run("playback", "wet_leaf", *LINE, "--beside", "slip_bnd", "--out", tmp_path / "new")
+    ran = run("playback", "wet_leaf", *LINE[:-1], "none,slip_bnd", "--out", tmp_path / "new")
     assert ran.code == 2 and "slip_band" in ran.err
     assert not (tmp_path / "new").exists()

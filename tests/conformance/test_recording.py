@@ -63,7 +63,7 @@ def wild(
 def test_a_refused_command_ends_the_recording_with_its_call() -> None:
     recorded = record_stop(Controller(name="wild", title="-", update=wild), SHORT)
     assert recorded.stop is None
-    assert "controller wild" in recorded.refusal
+    assert "strategy wild" in recorded.refusal
     assert "valve 7" in recorded.refusal
     assert len(recorded.vehicles[0]) in (49, 50)
     assert max(own.commands.max() for own in recorded.vehicles) == 7.0

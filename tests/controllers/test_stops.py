@@ -91,7 +91,7 @@ def test_on_leaf_film_the_valves_or_the_torque_work(controller: Controller) -> N
 
 @pytest.mark.parametrize(("wrong", "hint"), [("slip_bnd", "slip_band"), ("non", "none"), ("?", "")])
 def test_an_unknown_name_is_answered_with_the_nearest(wrong: str, hint: str) -> None:
-    with pytest.raises(InputError, match="unknown controller") as caught:
+    with pytest.raises(InputError, match="unknown strategy") as caught:
         by_name(wrong)
     message = str(caught.value)
     assert "\n" not in message

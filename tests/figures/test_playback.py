@@ -16,7 +16,7 @@ from slipbench.ground.errors import InputError
 
 @pytest.fixture(scope="module")
 def page(slow_stops):
-    return playback_page(slow_stops, "slipbench playback wet_leaf --beside </script>")
+    return playback_page(slow_stops, "slipbench playback wet_leaf --strategy </script>")
 
 
 def data_of(page):
@@ -49,7 +49,7 @@ def test_every_control_has_a_name(page):
 
 def test_data_cannot_end_the_script(page):
     assert page.count("</script>") == 2
-    assert "--beside </script>" in data_of(page)["made"]
+    assert "--strategy </script>" in data_of(page)["made"]
 
 
 def test_caution_and_invention_are_told(page):

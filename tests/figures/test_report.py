@@ -38,7 +38,7 @@ def kept(distances, n_seeds, findings=()):
         for seed, distance in enumerate(own)
     ]
     return KeptComparison(
-        command="slipbench compare wet_leaf --controllers 'a,b'",
+        command="slipbench compare wet_leaf --strategy 'a,b'",
         n_seeds=n_seeds,
         versions={"slipbench": "0.1.0", "numpy": "2"},
         machine={"processor": "p", "architecture": "x"},
@@ -83,7 +83,7 @@ def test_page_holds_all_parts_and_fetches_nothing():
     assert page.count(CAUTION) == 2
     assert "chosen &lt;here&gt; &amp; now" in page and "Wet leaf &lt;film&gt;" in page
     assert "axle 3 locked at 31 m/s (8 runs)" in page
-    assert "slipbench compare wet_leaf --controllers &#x27;a,b&#x27;" in page
+    assert "slipbench compare wet_leaf --strategy &#x27;a,b&#x27;" in page
     assert "Seeds 0 to 7" in page and "numpy 2" in page
     assert not re.search(r"https?://|url\(", page)
     assert "@media print" in page and "{{" not in page

@@ -1,11 +1,11 @@
-"""Exponential and arctangent of the kernel against the mathematics library."""
+"""Exponential, arctangent and sine of the kernel against the mathematics library."""
 
 import math
 
 import numpy as np
 import pytest
 
-from slipbench.kernel.elementary import arctangent, falling_exponential
+from slipbench.kernel.elementary import arctangent, falling_exponential, sine_of_turns
 
 
 def test_exponential_is_that_of_the_library():
@@ -34,3 +34,8 @@ def test_arctangent_is_that_of_the_library(sign):
 def test_arctangent_goes_to_a_right_angle():
     assert arctangent(math.inf) == 0.5 * math.pi
     assert arctangent(-math.inf) == -0.5 * math.pi
+
+
+def test_sine_of_turns_is_that_of_the_library():
+    for x in np.concatenate((np.linspace(-2.0, 2.0, 4001), [1e3 + 0.1, -1e3 - 0.1])):
+        assert sine_of_turns(x) == pytest.approx(math.sin(2.0 * math.pi * x), abs=6e-8)

@@ -150,7 +150,7 @@ def test_the_budget_of_pieces_ends_a_stop_and_says_where():
     text = str(failed.value)
     assert "\n" not in text and isinstance(failed.value, InputError)
     assert "more than 1000 pieces of time (run.maximum_pieces) were taken by" in text
-    assert scenario.name in text and "controller none, seed 0" in text and " m/s" in text
+    assert scenario.name in text and "strategy none, seed 0" in text and " m/s" in text
 
 
 def test_a_step_that_comes_to_no_end_is_given_up_and_names_its_axle():

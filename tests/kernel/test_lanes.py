@@ -11,11 +11,12 @@ from slipbench.controllers import by_name
 from slipbench.kernel.creep import find_peak
 from slipbench.kernel.loop import run_compiled
 from slipbench.kernel.rail import peak_met
-from slipbench.kernel.records import ADHESION_WORKS, LANES, N_LANES
+from slipbench.kernel.records import ADHESION_WORKS, LANES, N_LANES, SENSOR, TEETH
 from slipbench.kernel.sensing import sense, sense_together
 from slipbench.kernel.tally import add_up_together
 from slipbench.kernel.wheelset import GAMMA, longest_piece, spin_together, turn
 from slipbench.packing import pack
+from slipbench.scenario import GRADES, load_scenario
 from slipbench.strategies.update import compile_update
 
 FILMS = {"flat": (0.05, FLAT), "falling": (0.15, FALLING), "dry": (0.35, DRY)}
@@ -122,9 +123,11 @@ def test_momentum_of_lanes_is_kept_to_rounding():
 
 @pytest.mark.parametrize("tick", [0.0, 1e-6, 1e-4])
 @pytest.mark.parametrize(("speed", "acceleration"), [(20.0, -8.0), (3.0, 5.0), (0.3, -0.2)])
-def test_sensors_together_see_what_one_alone_sees(tick, speed, acceleration):
+@pytest.mark.parametrize("pitch_error", [0.0, 0.8e-3])
+def test_sensors_together_see_what_one_alone_sees(tick, speed, acceleration, pitch_error):
     """Sample by sample through pieces of uneven length."""
-    scenario = clean("dry").replace({"sensing.clock_tick": tick})
+    errors = {"sensing.clock_tick": tick, "equipment.pitch_error": pitch_error}
+    scenario = clean("dry").replace(errors)
     alone = pack(scenario, by_name("none"), 0)
     other = pack(scenario, by_name("none"), 0)
     group, axle, state = alone.groups[0], alone.axles[0], alone.axle_states[0]
@@ -145,11 +148,9 @@ def test_sensors_together_see_what_one_alone_sees(tick, speed, acceleration):
             axle,
             state,
         )
-        for name in ("pulse_pitch", "pulses_per_metre", "assumed_pitch"):
+        for name in TEETH:
             lanes[name][0] = axle[name]
-        for name in ("rim_travel", "next_pulse", "n_pulses", "pulse_time"):
-            lanes[name][0] = apart[name]
-        for name in ("sampled_pulse_time", "measured_speed"):
+        for name in SENSOR:
             lanes[name][0] = apart[name]
         lanes["start"][0], lanes["duration"][0] = time, duration
         lanes["wheel_before"][0], lanes["wheel_acceleration"][0] = speed, acceleration
@@ -167,7 +168,7 @@ def test_sensors_together_see_what_one_alone_sees(tick, speed, acceleration):
         assert seen == pytest.approx(ring, rel=1e-12)
         assert int(state["n_sensed"]) == first + len(seen)
         apart["n_sensed"] = first + len(seen)
-        for name in ("next_pulse", "n_pulses", "pulse_time", "sampled_pulse_time"):
+        for name in ("next_pulse", "n_pulses", "pulse_time", "sampled_pulse_time", "pulse_shift"):
             apart[name] = lanes[name][0]
             assert float(apart[name]) == pytest.approx(float(state[name]), rel=1e-12, abs=1e-12)
         apart["measured_speed"] = lanes["measured_speed"][0]
@@ -247,10 +248,12 @@ def distance(world, controller, room=None):
     return [float(state[name]) for name in ("distance", "time", "n_axle_steps")]
 
 
+@pytest.mark.parametrize("grade", GRADES)
 @pytest.mark.parametrize("strategy", ["none", "slip_band", "peak_follower"])
-def test_axles_moved_together_stop_as_axles_moved_one_by_one(strategy):
+def test_axles_moved_together_stop_as_axles_moved_one_by_one(strategy, grade):
     """Sums are taken in another order, so last digits may differ, and no more than those."""
-    scenario = clean("wet_leaf").replace({"initial_speed": 12.0})
+    changes = {"initial_speed": 12.0, "equipment.grade": grade}
+    scenario = load_scenario("wet_leaf").replace(changes)
     controller = by_name(strategy)
     together = distance(pack(scenario, controller, 0), controller)
     alone = distance(pack(scenario, controller, 0), controller, room=0.0)

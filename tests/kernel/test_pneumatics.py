@@ -38,7 +38,7 @@ class Cylinder:
         return float(self.state["pressure"])
 
     def send(self, valve, factor=1.0):
-        send_command(self.time, valve, factor, self.train, self.state)
+        send_command(self.time, valve, factor, self.axle, self.state)
 
     def piece(self, demanded, demanded_rate, longest=math.inf):
         """Return rate and length of the piece that begins now."""
@@ -269,3 +269,56 @@ def test_unbroken_vent_is_overruled_after_its_limit():
     assert cylinder.state["n_restored"] == 1
     assert limit_vent(FILL, 0.01, cylinder.train, cylinder.state) == FILL
     assert limit_vent(VENT, 0.01, cylinder.train, cylinder.state) == VENT
+
+
+def test_electrical_and_mechanical_delay_add_up():
+    """8 ms to the current and 25 ms for the armature: the valve vents 33 ms after the command."""
+    cylinder = Cylinder(electrical_delay=0.008, vent_delay=0.025)
+    cylinder.send(VENT)
+    cylinder.run(0.033 - 1e-6)
+    assert cylinder.state["valve"] == FILL
+    cylinder.run(2e-6)
+    assert cylinder.state["valve"] == VENT
+
+
+@pytest.mark.parametrize(("pulse", "n_short"), [(0.011, 1), (0.013, 0)])
+def test_a_pulse_shorter_than_the_valve_can_make_does_nothing(pulse, n_short):
+    """Shortest pulse 12 ms: one of 11 ms leaves the pressure where it was, one of 13 ms vents."""
+    cylinder = Cylinder(shortest_pulse=0.012)
+    cylinder.run(1.0)
+    assert cylinder.pressure == FULL
+    cylinder.send(VENT)
+    cylinder.run(pulse)
+    cylinder.send(HOLD)
+    cylinder.run(0.1)
+    assert cylinder.state["short_pulses"] == n_short
+    assert cylinder.state["vent_count"] == 1 - n_short
+    vented = 0.0 if n_short else pulse * VENT_RATE  # both ends of the pulse are delayed alike
+    assert cylinder.pressure == pytest.approx(FULL - vented, rel=1e-12)
+
+
+def test_commands_that_flutter_faster_than_the_valve_leave_it_where_it_was():
+    cylinder = Cylinder(shortest_pulse=0.012)
+    cylinder.run(1.0)
+    for _ in range(20):
+        cylinder.send(VENT)
+        cylinder.run(0.01)
+        cylinder.send(FILL)
+        cylinder.run(0.01)
+    assert cylinder.pressure == FULL
+    assert cylinder.state["vent_count"] == 0
+    assert cylinder.state["short_pulses"] == 20
+
+
+def test_a_short_pulse_takes_back_only_itself():
+    """Vent for 20 ms, 5 ms of hold, vent again: one vent without a break."""
+    cylinder = Cylinder(shortest_pulse=0.012)
+    cylinder.run(1.0)
+    cylinder.send(VENT)
+    cylinder.run(0.02)
+    cylinder.send(HOLD)
+    cylinder.run(0.005)
+    cylinder.send(VENT)
+    cylinder.run(0.1)
+    assert cylinder.state["vent_count"] == 1
+    assert cylinder.pressure == pytest.approx(FULL - (0.125 - VENT_DELAY) * VENT_RATE, rel=1e-12)

@@ -9,7 +9,7 @@ from tests.support_stops import clean, packed, plain_stop
 
 from slipbench.controllers import by_name, none
 from slipbench.kernel.records import GROUP, QUEUE_LENGTH
-from slipbench.kernel.sensing import measure_speed, sense, watch_pulses
+from slipbench.kernel.sensing import keep_sample, measure_speed, sense, watch_pulses
 from slipbench.packing import pack
 from slipbench.scenario import Sensing
 from slipbench.stop.simulation import run_sample_by_sample
@@ -224,3 +224,20 @@ def test_no_command_acts_before_its_delay(name):
     delay = 0.0 if name == "peak_follower" else 0.03
     assert max(ahead[:-1]) <= delay + 1e-9
     assert (max(ahead[:-1]) > 0.5 * 0.02) is (delay > 0.0)
+
+
+def test_transducer_shows_gain_and_offset_and_follows_with_its_lag():
+    """Steps of pressure: 2 % and .1 bar too much; with lag 1 - e^-1 of it a sample."""
+    sensor = Sensor()
+    axle, state = sensor.axle, sensor.state
+    axle["transducer_gain"], axle["transducer_offset"] = 1.02, 1e4
+    keep_sample(0.0, 2e5, axle, state)
+    assert state["sensed_pressure"][0] == 1.02 * 2e5 + 1e4
+    axle["transducer_share"] = 1.0 - math.exp(-1.0)
+    for _ in range(3):
+        keep_sample(0.0, 1e5, axle, state)
+    shown = 1e5 * (1.0 - math.exp(-3.0))
+    assert state["sensed_pressure"][3] == pytest.approx(1.02 * shown + 1e4, rel=1e-12)
+    axle["transducer_offset"] = -2e5
+    keep_sample(0.0, 1e5, axle, state)
+    assert state["sensed_pressure"][4] == 0.0

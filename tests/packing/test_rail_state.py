@@ -364,7 +364,7 @@ def test_one_command_draws_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]
 
 @pytest.mark.parametrize(
     "wrong",
-    [["nowhere"], ["wet_leaf", "--controller", "nobody"], ["wet_leaf", "--speed", "20"]],
+    [["nowhere"], ["wet_leaf", "--strategy", "nobody"], ["wet_leaf", "--speed", "20"]],
 )
 def test_command_refuses_bad_input_in_one_line(
     wrong: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]

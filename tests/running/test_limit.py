@@ -67,7 +67,7 @@ def test_a_loop_in_python_is_ended_after_its_time(small, looper):
         run_stop(small, find_controller(looper), 0, stop_limit=0.3)
     assert time.monotonic() - start < 0.3 + limit.GRACE
     text = str(failed.value)
-    assert f"scenario {small.name}, controller looper, seed 0: still at work after 0.3 s" in text
+    assert f"scenario {small.name}, strategy looper, seed 0: still at work after 0.3 s" in text
     assert run_stop(small, find_controller("none"), 0, stop_limit=60.0).summary["is_stopped"]
 
 
@@ -114,7 +114,7 @@ def test_a_campaign_goes_on_after_a_loop_and_names_it(small, looper):
         assert found.n_overruns == {"looper": 2, "none": 0} and len(found.rails) == 2
         assert found.table["flats"]["looper"].tolist() == [math.inf, math.inf]
         said = failure_notes(found.failures)
-        assert said[0].startswith("2 stops failed") and "controller looper, seed 0" in said[1]
+        assert said[0].startswith("2 stops failed") and "strategy looper, seed 0" in said[1]
         again = run_campaign(plan, store, HereRunner(), is_quiet=True)
         assert (again.n_run, again.n_found) == (0, 4)  # stored, as any other
 
@@ -129,7 +129,7 @@ def test_a_comparison_goes_on_after_a_loop_and_names_it(small, looper, n_workers
     assert not failed.summary["is_stopped"] and ended.summary["is_stopped"]
     assert math.isnan(failed.summary["flat_risk"]) and set(failed.summary) == set(ended.summary)
     table = " ".join(comparison_table(found).split())
-    assert f"Failed: scenario {small.name}, controller looper" in table
+    assert f"Failed: scenario {small.name}, strategy looper" in table
     assert as_csv(found.rows).count("\n") == 3
     alone = compare([small], known[1:], n_workers=1).rows[0].summary
     assert {name: ended.summary[name] for name in alone} == alone
@@ -153,7 +153,7 @@ def test_a_worker_that_cannot_be_interrupted_fails_its_stop_alone(small, looper)
         if task.candidate.controller == "none":
             assert summary == alone[task]
         else:
-            assert "controller looper" in summary[FAILED]
+            assert "strategy looper" in summary[FAILED]
 
 
 def test_tuning_passes_over_settings_whose_stops_fail(small, looper):

@@ -225,7 +225,7 @@ class PlainStop:
         for k in range(n_axles):
             valve = int(command[k, VALVE])
             if valve != self.sent[first + k]:
-                delay = self.train["fill_delay" if valve == FILL else "vent_delay"]
+                delay = self.axles[first + k]["fill_delay" if valve == FILL else "vent_delay"]
                 self.queue.append((self.time + float(delay), first + k, valve))
                 self.sent[first + k] = valve
         self.next_sample[i_group] += group["sample_time"]

@@ -37,7 +37,7 @@ def main() -> None:
     parser.add_argument("--stops", type=int, default=10_000)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--scenario", default="wet_leaf")
-    parser.add_argument("--controller", default="slip_band")
+    parser.add_argument("--strategy", default="slip_band")
     arguments = parser.parse_args()
     scenario = load_scenario(arguments.scenario)
     candidates = (candidate_of(find_controller(arguments.controller)),)

@@ -32,7 +32,7 @@ HEAVY = ("numpy", "numba", "scipy.special", "scipy.optimize", "scipy.interpolate
 COMMANDS = (
     ("--version",),
     ("list",),
-    ("stop", "wet_leaf", "--controller", "slip_band"),
+    ("stop", "wet_leaf", "--strategy", "slip_band"),
 )
 
 

@@ -30,8 +30,8 @@ def test_a_name_a_path_and_a_scenario_give_the_same_stop(tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("scenario", "controller", "seed", "part"),
     [
-        ("dry", "slip_band", 0, "controller 'slip_band': must be a Controller"),
-        ("dry", None, 0, "controller None: must be a Controller"),
+        ("dry", "slip_band", 0, "strategy 'slip_band': must be a Controller"),
+        ("dry", None, 0, "strategy None: must be a Controller"),
         (3, controllers.by_name("none"), 0, "scenario 3: must be a Scenario"),
         ("dyr", controllers.by_name("none"), 0, "did you mean dry"),
         ("dry", controllers.by_name("none"), -1, "seed = -1; allowed"),

@@ -128,7 +128,7 @@ def load_library(path: str | Path) -> Controller:
     if not is_regular(place):
         problem = "is no regular file" if is_there(place) else "no such file"
         told = shown(str(path))
-        raise InputError(f"controller {told}: {problem}; write the path of a shared library")
+        raise InputError(f"strategy {told}: {problem}; write the path of a shared library")
     digest = hashlib.sha256(_content(place)).hexdigest()
     _try_out(place, digest)
     return describe(place, digest)

@@ -4,7 +4,7 @@
  * strategy; the bench takes its path wherever it takes a strategy's name:
  *
  *     cc -std=c99 -O2 -ffp-contract=off -shared -fPIC -I FOLDER my_control.c -o my_control.so
- *     slipbench compare wet_leaf --controllers ./my_control.so,slip_band
+ *     slipbench compare wet_leaf --strategy ./my_control.so,slip_band
  *
  * `slipbench native` prints FOLDER, the folder of this header. Native code runs with the rights of
  * whoever starts it. Nothing is loaded but what the library itself asks for.

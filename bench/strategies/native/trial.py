@@ -52,7 +52,7 @@ def _call(controller: Controller, update: NativeUpdate, n_axles: int) -> None:
         strayed = stray_text(float(command[0, 1]))
         if strayed:
             raise InputError(
-                f"controller {controller.name}: {strayed} in a trial, call {i_call} "
+                f"strategy {controller.name}: {strayed} in a trial, call {i_call} "
                 f"with {n_axles} axles"
             )
 

@@ -34,7 +34,7 @@ def complaint(capsys: pytest.CaptureFixture[str], *words: str) -> str:
 
 
 def stop_with(capsys: pytest.CaptureFixture[str], library: Path) -> str:
-    words = ("stop", "dry", "--speed", "20mph", "--controller", str(library))
+    words = ("stop", "dry", "--speed", "20mph", "--strategy", str(library))
     return complaint(capsys, *words)
 
 
@@ -66,13 +66,13 @@ IS = r"command of axle %s \(vehicle 1\) at 2\.5\d\d s is valve %s, demand factor
 def test_a_stray_call_ends_the_stop(make, capsys, name, lines, part) -> None:  # type: ignore[no-untyped-def]
     """Vehicle 1 comes first in a step; its 251st call is a sample time's 250 into the stop."""
     said = stop_with(capsys, make(name, AFTER % f"{{ {lines} }}"))
-    assert re.search(f"controller mine: {part}", said)
+    assert re.search(f"strategy mine: {part}", said)
 
 
 def test_what_a_library_prints_stays_out_of_json(make, tmp_path) -> None:  # type: ignore[no-untyped-def]
     """Its own buffer is emptied late, at the end of the process if nobody asks before."""
     library = make("prints", 'if (memory[n_axles * n_memory] < 2) puts("hello from C");', PRINTING)
-    words = ("stop", "dry", "--speed", "5mph", "--json", "--controller", str(library))
+    words = ("stop", "dry", "--speed", "5mph", "--json", "--strategy", str(library))
     line = [sys.executable, "-m", "slipbench", *words]
     # where Python is told to keep no buffers, C keeps none either
     environment = {k: value for k, value in os.environ.items() if k != "PYTHONUNBUFFERED"}
@@ -123,7 +123,7 @@ def test_a_lost_worker_is_blamed_on_native_code_too(make, capsys, monkeypatch) -
 
     monkeypatch.setattr("slipbench.comparison.compare.compare", lose)
     library = make("late_memory", AFTER % "{ memory[-1] = 0.0; }")
-    words = ("compare", "dry", "--speed", "10mph", "--json", "--controllers", str(library))
+    words = ("compare", "dry", "--speed", "10mph", "--json", "--strategy", str(library))
     assert f"or a crash of {library}; nothing was written" in complaint(capsys, *words)
 
 
@@ -131,7 +131,7 @@ def test_a_lost_worker_is_blamed_on_native_code_too(make, capsys, monkeypatch) -
 def test_a_crash_in_a_comparison_loses_a_worker_not_the_program(make, capsys) -> None:  # type: ignore[no-untyped-def]
     library = make("late", AFTER % "abort();")
     words = ("compare", "dry", "--speed", "10mph", "--workers", "2", "--json")
-    said = complaint(capsys, *words, "--controllers", str(library))
+    said = complaint(capsys, *words, "--strategy", str(library))
     assert f"or a crash of {library}" in said
 
 

@@ -1,4 +1,4 @@
-"""The guide in DEVELOPERS.md, every step as a new user would take it, in an empty folder."""
+"""The handbook's page on an own strategy, every step as a new user would take it."""
 
 import json
 import re
@@ -11,12 +11,11 @@ from tests.places import ROOT
 
 from slipbench.commands.main import main
 
-GUIDE = ROOT / "DEVELOPERS.md"
+GUIDE = ROOT / "bench" / "guide" / "own-strategy.md"
 
 
 def section() -> str:
-    text = GUIDE.read_text(encoding="utf-8")
-    return text.split("## Your own strategy, step by step\n")[1].split("\n## ")[0]
+    return GUIDE.read_text(encoding="utf-8")
 
 
 def blocks(kind: str) -> list[str]:
@@ -45,7 +44,7 @@ def test_every_command_works(folder: Path, capsys: pytest.CaptureFixture[str]) -
     commands = [shlex.split(line) for line in console.splitlines()]
     assert [words[:2] for words in commands] == [
         ["slipbench", "stop"],
-        ["slipbench", "check-controller"],
+        ["slipbench", "check-strategy"],
         ["slipbench", "compare"],
     ]
     for words in commands:
@@ -69,7 +68,7 @@ def test_a_refuted_claim_is_exit_code_1(folder: Path, capsys: pytest.CaptureFixt
     path = folder / "my_idea.py"
     declared = '("measured_wheel_speed", "sample_time")'
     path.write_text(path.read_text().replace(declared, '("sample_time",)'))
-    assert main(["check-controller", "my_idea.py:CONTROLLER"]) == 1
+    assert main(["check-strategy", "my_idea.py:CONTROLLER"]) == 1
     out = capsys.readouterr().out
     assert "FAIL  observes only what it declares: depends on measured_wheel_speed" in out
     assert "1 refuted" in out
@@ -78,7 +77,7 @@ def test_a_refuted_claim_is_exit_code_1(folder: Path, capsys: pytest.CaptureFixt
 @pytest.mark.parametrize(
     ("text", "part"),
     [
-        ("from slipbench import Controller\n", "controllers in it: none"),
+        ("from slipbench import Controller\n", "strategies in it: none"),
         ("import nothing_there\n", "No module named"),
     ],
 )
@@ -87,15 +86,15 @@ def test_a_file_without_a_strategy_is_exit_code_2(
 ) -> None:
     path = tmp_path / "empty.py"
     path.write_text(text)
-    assert main(["check-controller", str(path)]) == 2
+    assert main(["check-strategy", str(path)]) == 2
     said = capsys.readouterr().err
     assert part in said and said.count("\n") == 1
 
 
 def test_unknown_names_are_refused(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["check-controller", "gone.py"]) == 2
-    assert "controller 'gone.py': no such file" in capsys.readouterr().err
-    assert main(["check-controller", "slip_bend"]) == 2
+    assert main(["check-strategy", "gone.py"]) == 2
+    assert "strategy 'gone.py': no such file" in capsys.readouterr().err
+    assert main(["check-strategy", "slip_bend"]) == 2
     assert "slip_band" in capsys.readouterr().err
 
 

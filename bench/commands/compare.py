@@ -1,0 +1,233 @@
+"""The command `compare`: strategies on rails, side by side."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import shlex
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO
+
+from slipbench.commands.line import get_ready, out_folder, result_stream
+from slipbench.commands.options import (
+    add_out,
+    add_scenario,
+    add_seeds,
+    add_stop_limit,
+    add_strategy,
+    add_workers,
+    check_seeds,
+    check_workers,
+    read_scenario,
+    read_strategies,
+    scenario_words,
+    stop_limit,
+)
+from slipbench.commands.parser import COMPARE, Commands
+from slipbench.ground.caution import CAUTION
+from slipbench.ground.errors import InputError
+from slipbench.ground.interrupts import interrupts_ignored
+
+if TYPE_CHECKING:
+    from slipbench.comparison.compare import Comparison
+    from slipbench.scenario import Scenario
+    from slipbench.strategies.registry import Known
+
+WRITER = "slipbench compare"
+RECORD = "compare.json"
+RESULT_FILES = ("compare.csv", "compare.png", "compare.svg", "table.txt")
+
+
+def add_parsers(commands: Commands) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "compare", group=COMPARE, help="run strategies on rails, side by side"
+    )
+    add_scenario(parser, "*", "; several, as 50mph,75mph, give one wide table")
+    add_strategy(parser, several=True, every=True)
+    add_seeds(parser)
+    add_workers(parser)
+    add_stop_limit(parser)
+    add_out(parser, "compare")
+    parser.add_argument(
+        "--json", action="store_true", help="print the rows as JSON only; files only with --out"
+    )
+    parser.add_argument("--report", action="store_true", help="write the report page as well")
+    parser.set_defaults(act=compare_command)
+
+
+def compare_command(arguments: argparse.Namespace) -> int:
+    """Run strategies on rails, print the table, write the files."""
+    with result_stream(arguments.json) as result:
+        return _compare(arguments, result)
+
+
+def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
+    from slipbench.comparison.tables import comparison_table
+    from slipbench.compiling.cache import is_cold
+    from slipbench.results.output import check_folder, write_folder
+    from slipbench.running.pool import start_early
+    from slipbench.scenario import scenario_names
+    from slipbench.strategies.registry import refuse_twice
+
+    if arguments.report and arguments.json and arguments.out is None:
+        raise InputError("--report: with --json it needs --out, a folder for the page")
+    check_seeds(arguments.seeds)
+    check_workers(arguments.workers)
+    names = arguments.scenarios or scenario_names()
+    scenarios = _scenarios(names, arguments)
+    is_wide = len(scenarios) > len(names)
+    refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
+    strategies = read_strategies(arguments.strategy, arguments.compile)
+    refuse_twice("strategies", [(k.controller.name, k.origin) for k in strategies])
+    stop_limit(arguments)
+    folder = (
+        None if arguments.json and arguments.out is None else out_folder(arguments.out, "compare")
+    )
+    if folder is not None:
+        check_folder(folder, RESULT_FILES, RECORD, WRITER)
+    compiled = ["loop.run_compiled", "floor.run_floor", "priced.run_priced_floor"]
+    if arguments.workers != 1 and not is_cold(*compiled):
+        start_early("slipbench.comparison.compare")
+    get_ready(["slipbench.comparison.compare"], compiled, strategies)
+    comparison = _run_with_progress(
+        arguments, scenarios, strategies, draws=folder is not None and not is_wide
+    )
+    from slipbench.comparison.record import as_record
+    from slipbench.comparison.standing import frontier_text, standing_table
+
+    record = as_record(comparison, _as_typed(arguments))
+    rows = record["rows"]
+    table = (standing_table if is_wide else comparison_table)(comparison)
+    table = "\n\n".join(filter(None, [table, frontier_text(comparison)]))
+    text = _as_json(rows) if arguments.json else table
+    if folder is None:
+        print(text, file=result)
+        return 0
+    try:
+        files = _files(comparison, with_picture=not is_wide)
+        files["table.txt"] = f"{table}\n\n{CAUTION}\n".encode()
+        ending = f"\n\nwritten to {folder}: {', '.join((RECORD, *files))}"
+        ending += f"{_next_step(comparison, folder, arguments)}\n\n{CAUTION}"
+        with interrupts_ignored():  # from here all is written, and said to be
+            write_folder(folder, files, RECORD, WRITER, record)
+            print(text + ("" if arguments.json else ending), file=result, flush=True)
+    except InputError:
+        print(text, file=result, flush=True)  # what was computed is not lost
+        raise
+    if arguments.report:
+        from slipbench.commands.report import write_report
+
+        print(write_report(folder, None))
+    return 0
+
+
+def _next_step(comparison: Comparison, folder: Path, arguments: argparse.Namespace) -> str:
+    """Return what to go on with: the page, and the best stop on the worst rail looked at."""
+    from slipbench.scenario import scenario_names
+
+    steps = [] if arguments.report else [shlex.join(["slipbench", "report", str(folder)])]
+    rail = comparison.rails()[-1].name
+    if rail in scenario_names():  # else it is a file, or one of several speeds
+        best = min(comparison.scores(rail), key=lambda score: score.uses_truth).controller
+        named = next(k.reference for k in comparison.strategies if k.controller.name == best)
+        own = scenario_words(arguments)
+        steps.append(shlex.join(["slipbench", "picture", rail, "--strategy", named, *own]))
+    return f"\nnext: {', or '.join(steps)}" if steps else ""
+
+
+def _as_typed(arguments: argparse.Namespace) -> str:
+    """Return the line that repeats a comparison, without where its results go."""
+    words = ["slipbench", "compare", *arguments.scenarios]
+    words += ["--strategy", arguments.strategy] if arguments.strategy is not None else []
+    words += ["--seeds", str(arguments.seeds)] if arguments.seeds != 1 else []
+    words += scenario_words(arguments) + ["--compile"] * arguments.compile
+    return shlex.join(words)
+
+
+def _scenarios(names: Sequence[str], arguments: argparse.Namespace) -> list[Scenario]:
+    """Return the scenarios, from each of the speeds; several speeds go into the names."""
+    speeds = arguments.speed
+    if speeds is None or "," not in speeds:
+        return [read_scenario(name, arguments) for name in names]
+    words = [word.strip() for word in speeds.split(",")]
+    if not all(words) or len(set(words)) != len(words):
+        raise InputError(f"--speed {speeds!r}; write different speeds as 50mph,75mph")
+    pairs = [(read_scenario(name, arguments, word), word) for name in names for word in words]
+    return [scenario.replace(name=f"{scenario.name} at {word}") for scenario, word in pairs]
+
+
+def _run_with_progress(
+    arguments: argparse.Namespace,
+    scenarios: Sequence[Scenario],
+    strategies: Sequence[Known],
+    *,
+    draws: bool,
+) -> Comparison:
+    from concurrent.futures.process import BrokenProcessPool
+
+    from tqdm import tqdm
+
+    from slipbench.comparison.compare import compare, plan
+    from slipbench.results.identity import versions
+    from slipbench.strategies.native import is_library
+
+    limit = stop_limit(arguments)
+    n_jobs = len(plan(scenarios, strategies, arguments.seeds))
+    is_quiet = arguments.json or not sys.stderr.isatty()
+    with tqdm(total=n_jobs, unit="stop", disable=is_quiet, leave=False, file=sys.stderr) as bar:
+        n_done = [0]
+
+        def tell() -> None:
+            n_done[0] += 1
+            bar.update()
+
+        def meanwhile() -> None:
+            versions()  # kept for the record
+            if draws:
+                import_module("slipbench.figures.compare")
+
+        try:
+            return compare(
+                scenarios,
+                strategies,
+                arguments.seeds,
+                n_workers=arguments.workers,
+                tell=tell,
+                meanwhile=meanwhile,
+                stop_limit=limit,
+            )
+        except KeyboardInterrupt:
+            bar.close()
+            done = f" after {n_done[0]} of {n_jobs} runs; nothing was written"
+            raise KeyboardInterrupt(done) from None
+        except BrokenProcessPool:
+            native = ", ".join(k.origin for k in strategies if is_library(k.origin))
+            cause = f"or a crash of {native}; " if native else ""
+            raise InputError(
+                f"a worker process died, perhaps for want of memory; {cause}nothing was written; "
+                "try fewer --workers"
+            ) from None
+
+
+def _files(comparison: Comparison, *, with_picture: bool) -> dict[str, bytes]:
+    from slipbench.comparison.compare import as_csv
+
+    files = {"compare.csv": as_csv(comparison.rows).encode()}
+    if not with_picture:
+        return files
+    from slipbench.figures import style
+    from slipbench.figures.compare import draw_comparison
+    from slipbench.strategies.registry import known_controllers
+
+    drawn = [known.controller.name for known in comparison.strategies]
+    looks = style.looks([*known_controllers(), *drawn])
+    pictures = style.save(draw_comparison(comparison, looks))
+    return files | {f"compare.{kind}": data for kind, data in pictures.items()}
+
+
+def _as_json(content: Any) -> str:
+    return json.dumps(content, indent=1, allow_nan=False)

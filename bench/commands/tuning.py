@@ -1,0 +1,182 @@
+"""The commands `tune` and `tune-all`: settings found on random rails, judged on others."""
+
+from __future__ import annotations
+
+import argparse
+import math
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from slipbench.commands.options import (
+    FOLDER,
+    add_scenario,
+    add_strategy,
+    count,
+    positive,
+    read_scenario,
+    read_setting,
+    read_settings,
+)
+from slipbench.commands.parser import JUDGE, Commands
+from slipbench.commands.session import (
+    add_campaign_options,
+    campaign_path,
+    make_folder,
+    opened,
+    ready,
+    typed_command,
+)
+from slipbench.ground.caution import CAUTION
+from slipbench.ground.errors import InputError
+from slipbench.results.files import (
+    named_path,
+    refuse_foreign,
+    refuse_foreign_result,
+    write_file,
+)
+
+if TYPE_CHECKING:
+    from slipbench.strategies.registry import Known
+    from slipbench.tuning.tuning import Tuned
+
+
+def add_parsers(commands: Commands) -> None:
+    """Add the commands."""
+    tune = commands.add_parser("tune", group=JUDGE, help="tune a strategy's parameters")
+    add_scenario(tune, "+")
+    add_strategy(tune)
+    _add_effort(tune, "stops in all")
+    tune.add_argument("--parameters", metavar="A,B", help="tuned (all)")
+    tune.add_argument(
+        "--start", metavar="A=X,B=Y",
+        help="where it starts from and what it is compared with: parameter values, or `midpoints` "
+        "of their bounds (its defaults)",
+    )  # fmt: skip
+    tune.add_argument(
+        "--choose", choices=("safe", "knee"), default="safe",
+        help="the knee of the settings nowhere worse than the start, if any; or of all (safe)",
+    )  # fmt: skip
+    add_campaign_options(tune)
+    tune.set_defaults(act=tune_command)
+
+    every = commands.add_parser(
+        "tune-all", group=JUDGE, help="tune every strategy with the same budget, rails and seeds"
+    )
+    add_scenario(every, "+")
+    add_strategy(every, several=True, every=True)
+    _add_effort(every, "stops for each")
+    add_campaign_options(every, has_one_file=False)
+    every.set_defaults(act=tune_all_command, export=None, choose="safe")
+
+
+def _add_effort(parser: argparse.ArgumentParser, budget: str) -> None:
+    parser.add_argument("--trade", default="distance,flats,air", metavar="A,B", help="objectives")
+    parser.add_argument("--budget", type=count, required=True, metavar="N", help=budget)
+    parser.add_argument("--training", type=count, default=8, help="random rails a scenario (8)")
+    parser.add_argument("--held-out", type=count, default=16, help="others, not searched on (16)")
+    parser.add_argument("--lock-limit", type=positive, default=math.inf, metavar="S")
+    parser.add_argument("--extension-limit", type=positive, default=math.inf, metavar="RATIO")
+
+
+def tune_command(arguments: argparse.Namespace) -> int:
+    """Tune a strategy, print and write the result, draw the trade-off."""
+    ready()
+    from slipbench.results.canonical import short_hash
+    from slipbench.tuning.report import tuned_text
+    from slipbench.tuning.tuning import started
+
+    known, start = started(read_setting(arguments.strategy, arguments.compile), arguments.start)
+    names = None if arguments.parameters is None else _parameters(arguments.parameters)
+    label = f"tune-{known.controller.name}"
+    if arguments.start:
+        label += f"-{short_hash(arguments.start)[:6]}"
+    tuned, written = _tune(arguments, known, names, label, start)
+    print(tuned_text(tuned))
+    print(f"\nwritten: {', '.join(map(str, written))}\n\n{CAUTION}")
+    return 0
+
+
+def tune_all_command(arguments: argparse.Namespace) -> int:
+    """Tune every strategy with the same effort; say which settings are worth adopting."""
+    ready()
+    from slipbench.tuning.tuning_all import all_tuned_text, dry_extension, tunable
+
+    folder = FOLDER / "tune-all" if arguments.out is None else named_path(arguments.out)
+    strategies = tunable(read_settings(arguments.strategy, arguments.compile)[0])
+    if not strategies:
+        raise InputError("tune-all: none of these strategies has parameters to tune")
+    make_folder(folder)
+    refuse_foreign(folder / "table.txt")
+    found = []
+    for known in strategies:
+        name = known.controller.name
+        own = argparse.Namespace(**{**vars(arguments), "out": str(folder / f"{name}.sqlite")})
+        tuned = _tune(own, known, None, f"tune-{name}")[0]
+        setting = known.controller.with_parameters(**tuned.chosen.values)
+        found.append((tuned, dry_extension(setting)))
+        if not arguments.quiet:
+            print(f"{name}: {tuned.n_stops} stops", file=sys.stderr, flush=True)
+    text = all_tuned_text(found)
+    write_file(folder / "table.txt", f"{typed_command()}\n\n{text}\n".encode())
+    print(f"{text}\n\nwritten to {folder}: table.txt, a .toml and a picture each\n\n{CAUTION}")
+    return 0
+
+
+def _tune(
+    arguments: argparse.Namespace,
+    known: Known,
+    names: Sequence[str] | None,
+    label: str,
+    start: str | None = None,
+) -> tuple[Tuned, list[Path]]:
+    """Tune one strategy; return what was found and the files written: settings and picture."""
+    from slipbench.campaign.objectives import find_objectives
+    from slipbench.figures.style import save
+    from slipbench.figures.tuning import draw_tuning
+    from slipbench.running.progress import progress
+    from slipbench.statistics.designs import parameter_space
+    from slipbench.tuning.judge import Goal
+    from slipbench.tuning.rails import family_rails
+    from slipbench.tuning.tuned_file import tuned_file
+    from slipbench.tuning.tuning import tune
+
+    space = parameter_space(known.controller, names)
+    goal = Goal(
+        find_objectives(arguments.trade),
+        arguments.lock_limit,
+        arguments.extension_limit,
+        is_knee_wanted=arguments.choose == "knee",
+    )
+    rails = family_rails(
+        [read_scenario(name, arguments) for name in arguments.scenarios],
+        arguments.training,
+        arguments.held_out,
+        arguments.design_seed,
+        arguments.seeds,
+    )
+    refuse_foreign_result(campaign_path(arguments, label).with_suffix(".toml"))
+    with (
+        opened(arguments, label) as (store, runner),
+        progress(arguments.budget, is_quiet=arguments.quiet) as bar,
+    ):
+        tuned = tune(
+            known, space, goal, rails, arguments.budget, store, runner, arguments.design_seed, bar
+        )
+        result = store.path.with_suffix(".toml")
+    tuned = tuned if start is None else replace(tuned, start=start)
+    write_file(result, tuned_file(tuned, known, typed_command()).encode())
+    written = [result]
+    for kind, data in save(draw_tuning(tuned)).items():
+        written.append(result.with_suffix(f".{kind}"))
+        write_file(written[-1], data)
+    return tuned, written
+
+
+def _parameters(text: str) -> list[str]:
+    names = [name.strip() for name in text.split(",")]
+    if len(set(names)) != len(names):
+        raise InputError(f"--parameters {text!r}: one is given twice; give each once")
+    return names
