@@ -34,6 +34,11 @@ from slipbench.kernel.records import (
     TOO_FAR,
     TOO_LONG,
     WORLD_TYPE,
+    Axle,
+    AxleState,
+    Cell,
+    Train,
+    World,
 )
 from slipbench.kernel.worth import (
     N_NODES,
@@ -55,7 +60,7 @@ _TABLE = numba.types.Array(numba.float64, 2, "C")
 
 
 @inner
-def _is_alike(i: int, k: int, world: Any) -> bool:
+def _is_alike(i: int, k: int, world: World) -> bool:
     """Return whether two cells are the same to every wheel that comes."""
     one, two = world.cells[i], world.cells[k]
     return (
@@ -73,7 +78,7 @@ def _is_alike(i: int, k: int, world: Any) -> bool:
 
 
 @inner
-def _stretch_end(first: int, speed: float, hardest: float, stretch_of: Any, world: Any) -> int:
+def _stretch_end(first: int, speed: float, hardest: float, stretch_of: Any, world: World) -> int:
     """Return the last cell of the stretch that begins with a cell: all alike, none in another."""
     if world.sanders.shape[0] > 0:
         return first
@@ -86,7 +91,9 @@ def _stretch_end(first: int, speed: float, hardest: float, stretch_of: Any, worl
 
 
 @inner
-def _most_left(work: float, sand: float, load: float, most: float, cell: Any, train: Any) -> float:
+def _most_left(
+    work: float, sand: float, load: float, most: float, cell: Cell, train: Train
+) -> float:
     """Return a cleaning work that no pass exceeds, from W on. [J/m]"""
     own = train.contact_share * most * load if train.cleaning_law == RAIL_AND_CONTACT else 0.0
     return work + most * load * pass_friction(cell, work, own, sanded_friction(sand, train))
@@ -105,13 +112,15 @@ def _slowest(speed: float, length: float, hardest: float, kept: float, braking: 
 
 
 @inner
-def _load_under(deceleration: float, hardest: float, axle: Any, state: Any) -> tuple[Any, Any]:
+def _load_under(
+    deceleration: float, hardest: float, axle: Axle, axle_state: AxleState
+) -> tuple[Any, Any]:
     """Return load and stiffness of a wheel at the heaviest up to a deceleration. [N], [N]
 
-    `state` holds them for the hardest deceleration; between it and none the load runs linearly.
+    `axle_state` holds them for the hardest deceleration; between it and none they run linearly.
     """
     share = min(deceleration / hardest, 1.0)
-    load = axle.wheel_load + share * (state.wheel_load - axle.wheel_load)
+    load = axle.wheel_load + share * (axle_state.wheel_load - axle.wheel_load)
     return load, axle.contact_stiffness * (load / axle.wheel_load) ** (2.0 / 3.0)
 
 
@@ -130,7 +139,7 @@ def _pass_stretch(
     nodes: Any,
     room: Any,
     best: Any,
-    world: Any,
+    world: World,
 ) -> tuple[Any, Any]:
     """Let an axle pass; return the largest sum of priced forces and the most work left. [J/m]"""
     train, cell = world.train[0], world.cells[i_cell]

@@ -19,7 +19,7 @@ from slipbench.kernel.rail import (
     pass_friction,
     sanded_friction,
 )
-from slipbench.kernel.records import MEASURED_CURVE, POLACH, RAIL_AND_CONTACT
+from slipbench.kernel.records import MEASURED_CURVE, POLACH, RAIL_AND_CONTACT, Cell, Law, Train
 
 N_SLIPS = 200
 """Intervals of creepage, each taken at its largest force and its largest work."""
@@ -53,8 +53,8 @@ def most_traction(
     speed: float,
     limit: float,
     stiffness: float,
-    cell: Any,
-    law: Any,
+    cell: Cell,
+    law: Law,
 ) -> float:
     """Return a bound of the rail force over load and static friction, for a range of creepage. [-]
 
@@ -85,7 +85,7 @@ def most_traction(
 
 
 @inner
-def _top_of_work(train: Any) -> float:
+def _top_of_work(train: Train) -> float:
     """Return the creepage at which creepage times cleaning efficiency is largest. [-]"""
     full, share = train.full_cleaning_slip, train.locked_cleaning_share
     fall = (1.0 - share) / (1.0 - full)
@@ -100,9 +100,9 @@ def tabulate_passes(
     speed: float,
     limit: float,
     stiffness: float,
-    cell: Any,
-    train: Any,
-    law: Any,
+    cell: Cell,
+    train: Train,
+    law: Law,
     worths: Any,
     most: Any,
     traction_of: Any,
@@ -164,8 +164,8 @@ def node_friction(
     sand: float,
     load: float,
     most: float,
-    cell: Any,
-    train: Any,
+    cell: Cell,
+    train: Train,
     start: Any,
     largest: Any,
     slope: Any,
@@ -209,9 +209,9 @@ def pass_place(
     stiffness: float,
     base: float,
     top: float,
-    cell: Any,
-    train: Any,
-    law: Any,
+    cell: Cell,
+    train: Train,
+    law: Law,
     worths: Any,
     start: Any,
     largest: Any,
