@@ -594,25 +594,6 @@ Vehicle = Any
 VehicleState = Any
 
 
-# One row of each record, as functions are handed it: numba types them, so to mypy they are `Any`.
-Axle = Any
-AxleState = Any
-Cell = Any
-Driver = Any
-Fault = Any
-Group = Any
-GroupState = Any
-Lanes = Any
-Law = Any
-Run = Any
-Sander = Any
-SanderState = Any
-Train = Any
-TrainState = Any
-Vehicle = Any
-VehicleState = Any
-
-
 class World(NamedTuple):
     """Everything one stop needs. Fixed parts first, then what moves.
 
