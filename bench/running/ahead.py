@@ -48,7 +48,9 @@ def _compile(functions: Sequence[str], strategies: Sequence[str]) -> None:
 
 def _compile_kernel(functions: Sequence[str]) -> None:
     if any(name.startswith("floor.") for name in functions):
-        import slipbench.kernel.floor  # noqa: F401
+        import slipbench.kernel.floor
+    if any(name.startswith("priced.") for name in functions):
+        import slipbench.kernel.priced  # noqa: F401
 
 
 def _compile_strategies(strategies: Sequence[str]) -> None:
