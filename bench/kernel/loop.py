@@ -11,7 +11,23 @@ import numba
 
 from slipbench.compiling.cache import compiled_here
 from slipbench.compiling.jit import apart, entry, inlined, inner
-from slipbench.kernel.columns import FILL, VENT
+from slipbench.kernel.columns import (
+    BRAKE_DEMAND,
+    DEMAND_FACTOR,
+    DEMANDED_FORCE,
+    FILL,
+    MEASURED_PRESSURE,
+    MEASURED_WHEEL_SPEED,
+    PEAK_CREEPAGE,
+    PEAK_FORCE,
+    ROTATING_MASS,
+    SAMPLE_TIME,
+    TRAIN_ACCELERATION,
+    TRAIN_SPEED,
+    VALVE,
+    VENT,
+    WHEEL_SPEED,
+)
 from slipbench.kernel.cylinder import pressing
 from slipbench.kernel.friction import rim_force
 from slipbench.kernel.pneumatics import limit_vent, send_command
@@ -62,20 +78,22 @@ def observe(i_group: int, world: World) -> None:
                 axle_state,
             )
         row = world.observation[i_axle]
-        row[0] = axle_state.sensed_speed[place]
-        row[1] = axle_state.sensed_pressure[place] if train.has_pressure_transducer else math.nan
-        row[2] = vehicle.demand + vehicle.demand_rate * elapsed
-        row[3] = group.sample_time
+        row[MEASURED_WHEEL_SPEED] = axle_state.sensed_speed[place]
+        row[MEASURED_PRESSURE] = (
+            axle_state.sensed_pressure[place] if train.has_pressure_transducer else math.nan
+        )
+        row[BRAKE_DEMAND] = vehicle.demand + vehicle.demand_rate * elapsed
+        row[SAMPLE_TIME] = group.sample_time
         if not group.sees_truth:
             continue
-        row[4] = speed
-        row[5] = axle_state.wheel_speed
-        row[6] = peak_met(speed, axle, axle_state, world.law[0])
-        row[7] = axle_state.peak_creepage
+        row[TRAIN_SPEED] = speed
+        row[WHEEL_SPEED] = axle_state.wheel_speed
+        row[PEAK_FORCE] = peak_met(speed, axle, axle_state, world.law[0])
+        row[PEAK_CREEPAGE] = axle_state.peak_creepage
         clamp = pressing(axle_state.pressure, train, axle, axle_state)
-        row[8] = rim_force(clamp, 0.0, 1.0, 0, axle, axle_state)[0]
-        row[9] = axle.rotating_mass
-        row[10] = train_state.acceleration
+        row[DEMANDED_FORCE] = rim_force(clamp, 0.0, 1.0, 0, axle, axle_state)[0]
+        row[ROTATING_MASS] = axle.rotating_mass
+        row[TRAIN_ACCELERATION] = train_state.acceleration
 
 
 @inlined
@@ -91,28 +109,30 @@ def accept(i_group: int, world: World) -> int:
     train_state = world.train_state[0]
     highest = 0.0
     for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
-        valve, factor = world.command[i_axle, 0], world.command[i_axle, 1]
+        valve, factor = world.command[i_axle, VALVE], world.command[i_axle, DEMAND_FACTOR]
         if not (FILL <= valve <= VENT and valve == math.floor(valve)):
             return i_axle
         if not 0.0 <= factor <= train.demand_factor_limit:
             return i_axle
-        highest = max(highest, world.observation[i_axle, 0])
+        highest = max(highest, world.observation[i_axle, MEASURED_WHEEL_SPEED])
     speed = train_state.speed + train_state.acceleration * (train_state.clock - train_state.time)
     is_out = train_state.clock < train_state.isolated_until or highest < train.cut_out_speed
     for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
         axle_state = world.axle_states[i_axle]
         vehicle = world.vehicle_states[world.axles[i_axle].i_vehicle]
-        factor = world.command[i_axle, 1]
+        factor = world.command[i_axle, DEMAND_FACTOR]
         if group.is_ideal:
             axle_state.demand_factor = 1.0 if is_out or vehicle.is_dead else factor
             continue
-        valve = int(world.command[i_axle, 0])
+        valve = int(world.command[i_axle, VALVE])
         if train.valve_per_bogie:
             valve, factor = _of_bogie(i_axle, group, world)
         if is_out or vehicle.is_dead:
             valve, factor = FILL, 1.0
         n_restored = axle_state.n_restored
-        valve = limit_vent(valve, group.sample_time, train, axle_state)
+        scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
+        demanded = vehicle.demand * scale
+        valve, factor = limit_vent(valve, factor, demanded, group.sample_time, train, axle_state)
         if n_restored == 0 and axle_state.n_restored > 0:
             axle_state.restored_time, axle_state.restored_speed = train_state.clock, speed
         n_vents = axle_state.vent_count
@@ -128,11 +148,11 @@ def accept(i_group: int, world: World) -> int:
 @apart
 def _of_bogie(i_axle: int, group: Group, world: World) -> tuple[Any, Any]:
     """Return the command of a valve both axles of a bogie share: the more releasing of the two."""
-    valve, factor = int(world.command[i_axle, 0]), world.command[i_axle, 1]
+    valve, factor = int(world.command[i_axle, VALVE]), world.command[i_axle, DEMAND_FACTOR]
     for other in range(group.first_axle, group.first_axle + group.n_axles):
         if world.axles[other].i_bogie == world.axles[i_axle].i_bogie:
-            valve = max(valve, int(world.command[other, 0]))
-            factor = min(factor, world.command[other, 1])
+            valve = max(valve, int(world.command[other, VALVE]))
+            factor = min(factor, world.command[other, DEMAND_FACTOR])
     return valve, factor
 
 

@@ -18,7 +18,7 @@ import math
 from slipbench.compiling.jit import inlined, inner
 from slipbench.kernel.axle import begin_pieces, end_pieces, turn_wheels
 from slipbench.kernel.cab import decide
-from slipbench.kernel.columns import VENT
+from slipbench.kernel.columns import FAULT_DISTANCE, FAULT_TIME, FAULT_TRAIN_SPEED, VENT
 from slipbench.kernel.driver import move_handle, time_to_handle_event
 from slipbench.kernel.faults import break_what_is_due, time_to_fault
 from slipbench.kernel.loads import has_transfer, transfer_load
@@ -248,8 +248,12 @@ def _note_faults(world: World) -> None:
     train_state = world.train_state[0]
     for i in range(world.faults.shape[0]):
         row = world.fault_log[i]
-        if world.fault_states[i] > 0.0 and row[0] < 0.0:
-            row[0], row[1], row[2] = train_state.time, train_state.speed, train_state.distance
+        if world.fault_states[i] > 0.0 and row[FAULT_TIME] < 0.0:
+            row[FAULT_TIME], row[FAULT_TRAIN_SPEED], row[FAULT_DISTANCE] = (
+                train_state.time,
+                train_state.speed,
+                train_state.distance,
+            )
 
 
 @inlined

@@ -8,6 +8,23 @@ import math
 from typing import Any
 
 from slipbench.compiling.jit import folded, inner, part
+from slipbench.kernel.columns import (
+    LOCK_AXLE,
+    LOCK_CONTACT_ENERGY,
+    LOCK_DURATION,
+    LOCK_END_SPEED,
+    LOCK_LOCKED_DISTANCE,
+    LOCK_RIM_TRAVEL,
+    LOCK_START_DISTANCE,
+    LOCK_START_SPEED,
+    LOCK_START_TIME,
+    LOCK_WHEEL_LOAD,
+    TRAIL_CONTACT_ENERGY,
+    TRAIL_ELAPSED,
+    TRAIL_LOCK,
+    TRAIL_LOCKED_DISTANCE,
+    TRAIL_TRAIN_SPEED,
+)
 from slipbench.kernel.rail import cleaning_efficiency, peak_seen
 from slipbench.kernel.records import (
     CROWDED_GROWTH,
@@ -109,20 +126,20 @@ def log_lock(
         if train_state.n_locks < log.shape[0]:
             axle_state.i_lock = train_state.n_locks
             row = log[axle_state.i_lock]
-            row[0] = i_axle
-            row[1] = time + duration - locked
-            row[3] = train_speed
-            row[5] = place
-            row[8] = axle_state.rim_travel
-            row[9] = axle_state.wheel_load
+            row[LOCK_AXLE] = i_axle
+            row[LOCK_START_TIME] = time + duration - locked
+            row[LOCK_START_SPEED] = train_speed
+            row[LOCK_START_DISTANCE] = place
+            row[LOCK_RIM_TRAVEL] = axle_state.rim_travel
+            row[LOCK_WHEEL_LOAD] = axle_state.wheel_load
         train_state.n_locks += 1
         axle_state.next_trail = FIRST_TRAIL
     if locked > 0.0 and axle_state.i_lock >= 0:
         row = log[axle_state.i_lock]
-        row[2] += locked
-        row[4] = train_speed
-        row[6] += locked * train_speed
-        row[7] += contact_energy * locked / duration
+        row[LOCK_DURATION] += locked
+        row[LOCK_END_SPEED] = train_speed
+        row[LOCK_LOCKED_DISTANCE] += locked * train_speed
+        row[LOCK_CONTACT_ENERGY] += contact_energy * locked / duration
 
 
 @part
@@ -143,20 +160,22 @@ def sample_lock(train_state: TrainState, log: Any, trail: Any, axle_state: AxleS
     if axle_state.i_lock < 0:
         return
     row = log[axle_state.i_lock]
-    if row[2] >= axle_state.next_trail - _SAME_TIME:
+    if row[LOCK_DURATION] >= axle_state.next_trail - _SAME_TIME:
         if train_state.n_trail >= trail.shape[0]:
             axle_state.next_trail = math.inf
             if train_state.n_unsampled == 0:
                 train_state.unsampled_time = train_state.time + axle_state.elapsed
-                train_state.unsampled_speed = row[4]
+                train_state.unsampled_speed = row[LOCK_END_SPEED]
             train_state.n_unsampled += 1
             return
         sample = trail[train_state.n_trail]
-        sample[0] = axle_state.i_lock
-        sample[1], sample[2], sample[3] = row[2], row[6], row[7]
-        sample[4] = row[4]
+        sample[TRAIL_LOCK] = axle_state.i_lock
+        sample[TRAIL_ELAPSED] = row[LOCK_DURATION]
+        sample[TRAIL_LOCKED_DISTANCE] = row[LOCK_LOCKED_DISTANCE]
+        sample[TRAIL_CONTACT_ENERGY] = row[LOCK_CONTACT_ENERGY]
+        sample[TRAIL_TRAIN_SPEED] = row[LOCK_END_SPEED]
         train_state.n_trail += 1
-        now = max(row[2], axle_state.next_trail)
+        now = max(row[LOCK_DURATION], axle_state.next_trail)
         is_crowded = train_state.n_trail > CROWDED_TRAIL * trail.shape[0]
         growth = CROWDED_GROWTH if is_crowded else TRAIL_GROWTH
         axle_state.next_trail = max(now + FIRST_TRAIL, now * growth)
