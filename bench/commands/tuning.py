@@ -31,6 +31,7 @@ from slipbench.commands.session import (
 )
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import shown
 from slipbench.results.files import (
     named_path,
     refuse_foreign,
@@ -38,8 +39,12 @@ from slipbench.results.files import (
     write_file,
 )
 
+SEARCH_SEEDS = 5
+"""Searches `tune-all` makes for each strategy."""
+
 if TYPE_CHECKING:
     from slipbench.strategies.registry import Known
+    from slipbench.tuning.judge import Goal
     from slipbench.tuning.tuning import Tuned
 
 
@@ -69,11 +74,24 @@ def add_parsers(commands: Commands) -> None:
     add_strategy(every, several=True, every=True)
     _add_effort(every, "stops for each")
     add_campaign_options(every, has_one_file=False)
+    every.add_argument(
+        "--search-seeds", type=count, default=SEARCH_SEEDS, metavar="N",
+        help=f"searches for each strategy, their spread is printed ({SEARCH_SEEDS})",
+    )  # fmt: skip
+    every.add_argument(
+        "--starts", metavar="FILE",
+        help="where each strategy starts from (the shipped file: literature, else midpoints)",
+    )  # fmt: skip
     every.set_defaults(act=tune_all_command, export=None, choose="safe")
 
 
 def _add_effort(parser: argparse.ArgumentParser, budget: str) -> None:
     parser.add_argument("--trade", default="distance,flats,air", metavar="A,B", help="objectives")
+    parser.add_argument(
+        "--objective", metavar="A=W,B=W",
+        help="weigh objectives into one sum instead, such as distance=1,flats=200,air=0.005: a "
+        "flat risk of 1 counts as 200 m, a normal litre as 5 mm",
+    )  # fmt: skip
     parser.add_argument("--budget", type=count, required=True, metavar="N", help=budget)
     parser.add_argument("--training", type=count, default=8, help="random rails a scenario (8)")
     parser.add_argument("--held-out", type=count, default=16, help="others, not searched on (16)")
@@ -93,63 +111,105 @@ def tune_command(arguments: argparse.Namespace) -> int:
     label = f"tune-{known.controller.name}"
     if arguments.start:
         label += f"-{short_hash(arguments.start)[:6]}"
-    tuned, written = _tune(arguments, known, names, label, start)
+    tuned = _search(arguments, known, names, label, start, [arguments.design_seed])[0]
+    written = _write(campaign_path(arguments, label), tuned, known)
     print(tuned_text(tuned))
     print(f"\nwritten: {', '.join(map(str, written))}\n\n{CAUTION}")
     return 0
 
 
 def tune_all_command(arguments: argparse.Namespace) -> int:
-    """Tune every strategy with the same effort; say which settings are worth adopting."""
+    """Tune every strategy with one effort; say which settings are worth adopting."""
     ready()
-    from slipbench.tuning.tuning_all import all_tuned_text, dry_extension, tunable
+    from slipbench.tuning.starts import NEUTRAL, SHIPPED_STARTS, at_start, read_starts
+    from slipbench.tuning.tuning_all import (
+        Effort,
+        all_tuned_text,
+        dry_extension,
+        outcome_text,
+        tunable,
+    )
 
     folder = FOLDER / "tune-all" if arguments.out is None else named_path(arguments.out)
     strategies = tunable(read_settings(arguments.strategy, arguments.compile)[0])
     if not strategies:
         raise InputError("tune-all: none of these strategies has parameters to tune")
+    starts = read_starts(arguments.starts or SHIPPED_STARTS)
+    begun = [at_start(k, starts.get(k.controller.name, NEUTRAL)) for k in strategies]
     make_folder(folder)
     refuse_foreign(folder / "table.txt")
-    found = []
-    for known in strategies:
+    seeds = [arguments.design_seed + i for i in range(arguments.search_seeds)]
+    efforts = []
+    for known, (at, start) in zip(strategies, begun, strict=True):
         name = known.controller.name
         own = argparse.Namespace(**{**vars(arguments), "out": str(folder / f"{name}.sqlite")})
-        tuned = _tune(own, known, None, f"tune-{name}")[0]
-        setting = known.controller.with_parameters(**tuned.chosen.values)
-        found.append((tuned, dry_extension(setting)))
+        runs = _search(own, at, None, f"tune-{name}", start, seeds)
+        values = runs[0].candidate.parameters()
+        effort = Effort(known, tuple(runs), math.nan)
+        setting = known.controller.with_parameters(**values | effort.chosen.chosen.values)
+        efforts.append(replace(effort, on_dry=dry_extension(setting)))
+        _write(folder / f"{name}.sqlite", effort.chosen, at)
         if not arguments.quiet:
-            print(f"{name}: {tuned.n_stops} stops", file=sys.stderr, flush=True)
-    text = all_tuned_text(found)
+            print(f"{name}: {len(runs)} searches done", file=sys.stderr, flush=True)
+    text = all_tuned_text(efforts)
     write_file(folder / "table.txt", f"{typed_command()}\n\n{text}\n".encode())
-    print(f"{text}\n\nwritten to {folder}: table.txt, a .toml and a picture each\n\n{CAUTION}")
+    write_file(folder / "one_effort.toml", outcome_text(efforts, typed_command()).encode())
+    files = "table.txt, one_effort.toml, a .toml and a picture each"
+    print(f"{text}\n\nwritten to {folder}: {files}\n\n{CAUTION}")
     return 0
 
 
-def _tune(
+def _goal(arguments: argparse.Namespace) -> Goal:
+    from slipbench.campaign.objectives import find_objectives
+    from slipbench.tuning.judge import Goal
+
+    trade: str = arguments.trade
+    weights: tuple[float, ...] = ()
+    if arguments.objective is not None:
+        trade, weights = _weighed(arguments.objective)
+    return Goal(
+        find_objectives(trade),
+        arguments.lock_limit,
+        arguments.extension_limit,
+        is_knee_wanted=arguments.choose == "knee",
+        weights=weights,
+    )
+
+
+def _weighed(text: str) -> tuple[str, tuple[float, ...]]:
+    """Return the objectives of `--objective` as `--trade` writes them, and their weights."""
+    names, weights = [], []
+    for pair in text.split(","):
+        name, _, number = pair.partition("=")
+        try:
+            weight = float(number)
+        except ValueError:
+            weight = -1.0
+        if not (math.isfinite(weight) and weight > 0.0):
+            raise InputError(
+                f"--objective {shown(text)}; write objectives with weights above 0, "
+                "such as distance=1,flats=200,air=0.005"
+            )
+        names.append(name.strip())
+        weights.append(weight)
+    return ",".join(names), tuple(weights)
+
+
+def _search(
     arguments: argparse.Namespace,
     known: Known,
     names: Sequence[str] | None,
     label: str,
-    start: str | None = None,
-) -> tuple[Tuned, list[Path]]:
-    """Tune one strategy; return what was found and the files written: settings and picture."""
-    from slipbench.campaign.objectives import find_objectives
-    from slipbench.figures.style import save
-    from slipbench.figures.tuning import draw_tuning
+    start: str | None,
+    seeds: Sequence[int],
+) -> list[Tuned]:
+    """Tune one strategy, once for each search seed; the rails are those of the design seed."""
     from slipbench.running.progress import progress
     from slipbench.statistics.designs import parameter_space
-    from slipbench.tuning.judge import Goal
     from slipbench.tuning.rails import family_rails
-    from slipbench.tuning.tuned_file import tuned_file
     from slipbench.tuning.tuning import tune
 
-    space = parameter_space(known.controller, names)
-    goal = Goal(
-        find_objectives(arguments.trade),
-        arguments.lock_limit,
-        arguments.extension_limit,
-        is_knee_wanted=arguments.choose == "knee",
-    )
+    space, goal = parameter_space(known.controller, names), _goal(arguments)
     rails = family_rails(
         [read_scenario(name, arguments) for name in arguments.scenarios],
         arguments.training,
@@ -158,21 +218,31 @@ def _tune(
         arguments.seeds,
     )
     refuse_foreign_result(campaign_path(arguments, label).with_suffix(".toml"))
+    total = arguments.budget * len(seeds)
     with (
         opened(arguments, label) as (store, runner),
-        progress(arguments.budget, is_quiet=arguments.quiet) as bar,
+        progress(total, is_quiet=arguments.quiet) as bar,
     ):
-        tuned = tune(
-            known, space, goal, rails, arguments.budget, store, runner, arguments.design_seed, bar
-        )
-        result = store.path.with_suffix(".toml")
-    tuned = tuned if start is None else replace(tuned, start=start)
+        runs = [
+            tune(known, space, goal, rails, arguments.budget, store, runner, seed, bar)
+            for seed in seeds
+        ]
+    return runs if start is None else [replace(run, start=start) for run in runs]
+
+
+def _write(store_path: Path, tuned: Tuned, known: Known) -> list[Path]:
+    """Write a tuning's settings and picture beside its store; return the files."""
+    from slipbench.figures.style import save
+    from slipbench.figures.tuning import draw_tuning
+    from slipbench.tuning.tuned_file import tuned_file
+
+    result = store_path.with_suffix(".toml")
     write_file(result, tuned_file(tuned, known, typed_command()).encode())
     written = [result]
     for kind, data in save(draw_tuning(tuned)).items():
         written.append(result.with_suffix(f".{kind}"))
         write_file(written[-1], data)
-    return tuned, written
+    return written
 
 
 def _parameters(text: str) -> list[str]:
