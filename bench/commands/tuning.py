@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from slipbench.commands.line import drawn_or_refused
 from slipbench.commands.options import (
     FOLDER,
     add_scenario,
@@ -43,9 +44,12 @@ SEARCH_SEEDS = 5
 """Searches `tune-all` makes for each strategy."""
 
 if TYPE_CHECKING:
+    from slipbench.statistics.designs import Space
     from slipbench.strategies.registry import Known
     from slipbench.tuning.judge import Goal
+    from slipbench.tuning.rails import Rails
     from slipbench.tuning.tuning import Tuned
+    from slipbench.tuning.tuning_all import Effort
 
 
 def add_parsers(commands: Commands) -> None:
@@ -111,9 +115,11 @@ def tune_command(arguments: argparse.Namespace) -> int:
     label = f"tune-{known.controller.name}"
     if arguments.start:
         label += f"-{short_hash(arguments.start)[:6]}"
+    path = campaign_path(arguments, label)
     tuned = _search(arguments, known, names, label, start, [arguments.design_seed])[0]
-    written = _write(campaign_path(arguments, label), tuned, known)
-    print(tuned_text(tuned))
+    result = _write(arguments, path, tuned, known)
+    print(tuned_text(tuned), flush=True)
+    written = _draw(tuned, result)
     print(f"\nwritten: {', '.join(map(str, written))}\n\n{CAUTION}")
     return 0
 
@@ -122,13 +128,7 @@ def tune_all_command(arguments: argparse.Namespace) -> int:
     """Tune every strategy with one effort; say which settings are worth adopting."""
     ready()
     from slipbench.tuning.starts import NEUTRAL, SHIPPED_STARTS, at_start, read_starts
-    from slipbench.tuning.tuning_all import (
-        Effort,
-        all_tuned_text,
-        dry_extension,
-        outcome_text,
-        tunable,
-    )
+    from slipbench.tuning.tuning_all import all_tuned_text, outcome_text, tunable
 
     folder = FOLDER / "tune-all" if arguments.out is None else named_path(arguments.out)
     strategies = tunable(read_settings(arguments.strategy, arguments.compile)[0])
@@ -136,27 +136,115 @@ def tune_all_command(arguments: argparse.Namespace) -> int:
         raise InputError("tune-all: none of these strategies has parameters to tune")
     starts = read_starts(arguments.starts or SHIPPED_STARTS)
     begun = [at_start(k, starts.get(k.controller.name, NEUTRAL)) for k in strategies]
+    tables = [folder / "table.txt", folder / "one_effort.toml"]
+    for path in tables:
+        refuse_foreign(path, arguments.overwrite, makes_folder=True)
+    for known, (at, _) in zip(strategies, begun, strict=True):
+        result = (folder / known.controller.name).with_suffix(".toml")
+        refuse_foreign_result(result, arguments.overwrite, makes_folder=True)
+        _plan(arguments, at, None)
     make_folder(folder)
-    refuse_foreign(folder / "table.txt")
-    seeds = [arguments.design_seed + i for i in range(arguments.search_seeds)]
-    efforts = []
-    for known, (at, start) in zip(strategies, begun, strict=True):
-        name = known.controller.name
-        own = argparse.Namespace(**{**vars(arguments), "out": str(folder / f"{name}.sqlite")})
-        runs = _search(own, at, None, f"tune-{name}", start, seeds)
-        values = runs[0].candidate.parameters()
-        effort = Effort(known, tuple(runs), math.nan)
-        setting = known.controller.with_parameters(**values | effort.chosen.chosen.values)
-        efforts.append(replace(effort, on_dry=dry_extension(setting)))
-        _write(folder / f"{name}.sqlite", effort.chosen, at)
-        if not arguments.quiet:
-            print(f"{name}: {len(runs)} searches done", file=sys.stderr, flush=True)
+    efforts = [
+        _effort(arguments, folder, known, at, start)
+        for known, (at, start) in zip(strategies, begun, strict=True)
+    ]
     text = all_tuned_text(efforts)
-    write_file(folder / "table.txt", f"{typed_command()}\n\n{text}\n".encode())
-    write_file(folder / "one_effort.toml", outcome_text(efforts, typed_command()).encode())
+    for path in tables:
+        refuse_foreign(path, arguments.overwrite)
+    write_file(tables[0], f"{typed_command()}\n\n{text}\n".encode())
+    write_file(tables[1], outcome_text(efforts, typed_command()).encode())
     files = "table.txt, one_effort.toml, a .toml and a picture each"
     print(f"{text}\n\nwritten to {folder}: {files}\n\n{CAUTION}")
     return 0
+
+
+def _effort(
+    arguments: argparse.Namespace, folder: Path, known: Known, at: Known, start: str
+) -> Effort:
+    """Tune one strategy from its start with every search seed, and write what was chosen."""
+    from slipbench.tuning.tuning_all import Effort, dry_extension
+
+    name = known.controller.name
+    path = folder / f"{name}.sqlite"
+    own = argparse.Namespace(**{**vars(arguments), "out": str(path)})
+    seeds = [arguments.design_seed + i for i in range(arguments.search_seeds)]
+    runs = _search(own, at, None, f"tune-{name}", start, seeds)
+    effort = Effort(known, tuple(runs), math.nan)
+    values = at.controller.with_parameters(**effort.chosen.chosen.values)
+    effort = replace(effort, on_dry=dry_extension(values))
+    _draw(effort.chosen, _write(own, path, effort.chosen, at))
+    if not arguments.quiet:
+        print(f"{name}: {len(runs)} searches done", file=sys.stderr, flush=True)
+    return effort
+
+
+def _search(
+    arguments: argparse.Namespace,
+    known: Known,
+    names: Sequence[str] | None,
+    label: str,
+    start: str | None,
+    seeds: Sequence[int],
+) -> list[Tuned]:
+    """Tune one strategy, once for each search seed; the rails are those of the design seed."""
+    from slipbench.running.progress import progress
+    from slipbench.tuning.tuning import tune
+
+    space, goal, rails = _plan(arguments, known, names)
+    result = campaign_path(arguments, label).with_suffix(".toml")
+    refuse_foreign_result(result, arguments.overwrite, makes_folder=arguments.out is None)
+    with (
+        opened(arguments, label) as (store, runner),
+        progress(arguments.budget * len(seeds), is_quiet=arguments.quiet) as bar,
+    ):
+        runs = [
+            tune(known, space, goal, rails, arguments.budget, store, runner, seed, bar)
+            for seed in seeds
+        ]
+    return runs if start is None else [replace(run, start=start) for run in runs]
+
+
+def _write(arguments: argparse.Namespace, path: Path, tuned: Tuned, known: Known) -> Path:
+    """Write a tuning's settings beside its store; return the file."""
+    from slipbench.tuning.tuned_file import tuned_file
+
+    result = path.with_suffix(".toml")
+    refuse_foreign_result(result, arguments.overwrite)
+    write_file(result, tuned_file(tuned, known, typed_command()).encode())
+    return result
+
+
+def _draw(tuned: Tuned, result: Path) -> list[Path]:
+    """Draw the trade-off beside the settings; return all files written."""
+    from slipbench.figures.style import save
+    from slipbench.figures.tuning import draw_tuning
+
+    written = [result]
+    for kind, data in drawn_or_refused(lambda: save(draw_tuning(tuned))).items():
+        written.append(result.with_suffix(f".{kind}"))
+        write_file(written[-1], data)
+    return written
+
+
+def _plan(
+    arguments: argparse.Namespace, known: Known, names: Sequence[str] | None
+) -> tuple[Space, Goal, Rails]:
+    """Return what is varied, what is wanted and on which rails; refuse what cannot be done."""
+    from slipbench.statistics.designs import parameter_space
+    from slipbench.tuning.rails import family_rails
+    from slipbench.tuning.search import rungs, screening_size
+    from slipbench.tuning.tuning import n_held_out
+
+    space, goal = parameter_space(known.controller, names), _goal(arguments)
+    rails = family_rails(
+        [read_scenario(name, arguments) for name in arguments.scenarios],
+        arguments.training,
+        arguments.held_out,
+        arguments.design_seed,
+        arguments.seeds,
+    )
+    screening_size(arguments.budget, rails, rungs(len(rails.training)), n_held_out(known))
+    return space, goal, rails
 
 
 def _goal(arguments: argparse.Namespace) -> Goal:
@@ -193,56 +281,6 @@ def _weighed(text: str) -> tuple[str, tuple[float, ...]]:
         names.append(name.strip())
         weights.append(weight)
     return ",".join(names), tuple(weights)
-
-
-def _search(
-    arguments: argparse.Namespace,
-    known: Known,
-    names: Sequence[str] | None,
-    label: str,
-    start: str | None,
-    seeds: Sequence[int],
-) -> list[Tuned]:
-    """Tune one strategy, once for each search seed; the rails are those of the design seed."""
-    from slipbench.running.progress import progress
-    from slipbench.statistics.designs import parameter_space
-    from slipbench.tuning.rails import family_rails
-    from slipbench.tuning.tuning import tune
-
-    space, goal = parameter_space(known.controller, names), _goal(arguments)
-    rails = family_rails(
-        [read_scenario(name, arguments) for name in arguments.scenarios],
-        arguments.training,
-        arguments.held_out,
-        arguments.design_seed,
-        arguments.seeds,
-    )
-    refuse_foreign_result(campaign_path(arguments, label).with_suffix(".toml"))
-    total = arguments.budget * len(seeds)
-    with (
-        opened(arguments, label) as (store, runner),
-        progress(total, is_quiet=arguments.quiet) as bar,
-    ):
-        runs = [
-            tune(known, space, goal, rails, arguments.budget, store, runner, seed, bar)
-            for seed in seeds
-        ]
-    return runs if start is None else [replace(run, start=start) for run in runs]
-
-
-def _write(store_path: Path, tuned: Tuned, known: Known) -> list[Path]:
-    """Write a tuning's settings and picture beside its store; return the files."""
-    from slipbench.figures.style import save
-    from slipbench.figures.tuning import draw_tuning
-    from slipbench.tuning.tuned_file import tuned_file
-
-    result = store_path.with_suffix(".toml")
-    write_file(result, tuned_file(tuned, known, typed_command()).encode())
-    written = [result]
-    for kind, data in save(draw_tuning(tuned)).items():
-        written.append(result.with_suffix(f".{kind}"))
-        write_file(written[-1], data)
-    return written
 
 
 def _parameters(text: str) -> list[str]:

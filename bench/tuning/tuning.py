@@ -150,6 +150,11 @@ def _is_shipped(controller: Controller) -> bool:
     return all(now[name] == value for name, value in shipped_values(controller).items())
 
 
+def n_held_out(known: Known) -> int:
+    """Return how many settings meet the held-out rails: start, tuned, and the shipped defaults."""
+    return 2 if _is_shipped(known.controller) else 3
+
+
 def tune(
     known: Known,
     space: Space,
@@ -182,7 +187,7 @@ def tune(
         raise InputError("tuning needs rails to tune on and others to hold out; at least 1 of each")
     judge = Judge(known, goal, rails, store, runner, bar)
     ladder = rungs(len(rails.training))
-    n_held = 2 if _is_shipped(known.controller) else 3
+    n_held = n_held_out(known)
     size = screening_size(budget, rails, ladder, n_held)
     generator = np.random.default_rng(seed)
     points: list[dict[str, float]] = [{}, *points_of(space, sobol_design(space, size - 1, seed))]
