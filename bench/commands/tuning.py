@@ -193,6 +193,9 @@ def _search(
     space, goal, rails = _plan(arguments, known, names)
     result = campaign_path(arguments, label).with_suffix(".toml")
     refuse_foreign_result(result, arguments.overwrite, makes_folder=arguments.out is None)
+    copied = _copied_code(known, result)
+    if copied is not None:
+        refuse_foreign(copied[0], arguments.overwrite, makes_folder=arguments.out is None)
     with (
         opened(arguments, label) as (store, runner),
         progress(arguments.budget * len(seeds), is_quiet=arguments.quiet) as bar,
@@ -204,13 +207,27 @@ def _search(
     return runs if start is None else [replace(run, start=start) for run in runs]
 
 
+def _copied_code(known: Known, result: Path) -> tuple[Path, bytes] | None:
+    """Return where a strategy's own code is copied to beside its settings, and the code."""
+    from slipbench.tuning.beside import code_of
+
+    code = code_of(known, result)
+    if code is None or code.name == code.source.name:
+        return None
+    return result.with_name(code.name), code.content
+
+
 def _write(arguments: argparse.Namespace, path: Path, tuned: Tuned, known: Known) -> Path:
     """Write a tuning's settings beside its store; return the file."""
+    from slipbench.tuning.beside import code_of
     from slipbench.tuning.tuned_file import tuned_file
 
     result = path.with_suffix(".toml")
     refuse_foreign_result(result, arguments.overwrite)
-    write_file(result, tuned_file(tuned, known, typed_command()).encode())
+    copied, code = _copied_code(known, result), code_of(known, result)
+    if copied is not None:
+        write_file(*copied)
+    write_file(result, tuned_file(tuned, known, typed_command(), code).encode())
     return result
 
 

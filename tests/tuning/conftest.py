@@ -1,5 +1,5 @@
-"""The small stops of the campaign's tests."""
+"""The small stop and its strategies serve here as well."""
 
-from tests.campaign.conftest import candidates, plan, slip_band, small, stub
+from tests.campaign.conftest import candidates, slip_band, small, stub
 
-__all__ = ["candidates", "plan", "slip_band", "small", "stub"]
+__all__ = ["candidates", "slip_band", "small", "stub"]
