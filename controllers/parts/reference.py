@@ -162,7 +162,7 @@ def _watch_probe(own: Floats, sample_time: float, state: Floats) -> bool:
         return False
     if state[_HAS_SPUN_UP] == 1.0 and state[_PROBE_TIME] > 0.1:
         return True
-    return state[_PROBE_TIME] > _SHORTEST_PROBE and own[SPEED] > 0.0
+    return bool(state[_PROBE_TIME] > _SHORTEST_PROBE and own[SPEED] > 0.0)
 
 
 @helper
