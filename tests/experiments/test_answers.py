@@ -12,6 +12,7 @@ from slipbench.experiments import (
     what_breaks_first,
     what_isolation_costs,
     what_moved_demand_gains,
+    what_real_equipment_costs,
     what_sand_buys,
     when_to_ease,
     where_to_start_braking,
@@ -38,6 +39,7 @@ SLOW_ONES = (
     what_breaks_first,
     what_isolation_costs,
     what_moved_demand_gains,
+    what_real_equipment_costs,
     which_strategy,
 )
 ALL = [*QUICK_ONES, *(pytest.param(module, marks=pytest.mark.slow) for module in SLOW_ONES)]
