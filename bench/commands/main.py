@@ -27,6 +27,7 @@ from slipbench.commands import (
     strategies,
     studies,
     tuning,
+    verdict,
 )
 from slipbench.commands.line import collect_garbage_rarely
 from slipbench.commands.parser import Commands, MainParser
@@ -43,6 +44,7 @@ FAMILIES = (
     campaign,
     tuning,
     studies,
+    verdict,
     assess,
     strategies,
     catalogue,
