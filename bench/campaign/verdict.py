@@ -17,7 +17,7 @@ import numpy as np
 
 from slipbench.campaign.campaign import evaluate
 from slipbench.campaign.store import Store
-from slipbench.campaign.variation import FILM, WEAR, scenario_at
+from slipbench.campaign.variation import FILM, WEAR, is_parameter, scenario_at
 from slipbench.contract import Floats
 from slipbench.ground.errors import InputError
 from slipbench.results.canonical import as_json, scenario_hash, short_hash
@@ -114,6 +114,15 @@ class Situations:
 
     rails: Sequence[Scenario]
     space: Space = ASSUMPTIONS
+
+    def __post_init__(self) -> None:
+        """Refuse parameters: both sides meet the same situations."""
+        for factor in self.space:
+            if is_parameter(factor):
+                raise InputError(
+                    f"factor {factor.name}: a strategy's parameter; a verdict varies assumptions, "
+                    "such as film.friction or brake.fill_delay"
+                )
 
     @property
     def names(self) -> tuple[str, ...]:

@@ -16,7 +16,14 @@ from slipbench.commands.options import (
     read_settings,
 )
 from slipbench.commands.parser import JUDGE, Commands
-from slipbench.commands.session import add_campaign_options, campaign_path, opened, ready
+from slipbench.commands.session import (
+    add_campaign_options,
+    campaign_path,
+    opened,
+    ready,
+    typed_command,
+    varied,
+)
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.results.files import refuse_foreign_result, write_file
@@ -50,6 +57,10 @@ def add_parsers(commands: Commands) -> None:
     verdict.add_argument(
         "--each", type=count, default=8, metavar="N", help="situations at a node of the plane (8)"
     )
+    verdict.add_argument(
+        "--vary", action="append", default=[], metavar="NAME=LOW:HIGH",
+        help="what is not known, instead of the assumptions about film, rail and equipment",
+    )  # fmt: skip
     add_campaign_options(verdict)
     verdict.set_defaults(act=verdict_command)
 
@@ -70,7 +81,7 @@ def verdict_command(arguments: argparse.Namespace) -> int:
     strategies, _ = read_settings(arguments.strategy, arguments.compile)
     sides = _sides(strategies, arguments.eased_to)
     rails = [read_scenario(name, arguments) for name in arguments.scenarios or judging.SLIPPERY]
-    situations = judging.Situations(rails)
+    situations = judging.Situations(rails, varied(arguments.vary) or judging.ASSUMPTIONS)
     label = "verdict-" + "-".join(side.label.replace(" ", "-") for side in sides)
     picture = campaign_path(arguments, label).with_suffix(".png")
     refuse_foreign_result(picture.with_suffix(".txt"))
@@ -98,18 +109,12 @@ def verdict_command(arguments: argparse.Namespace) -> int:
         verdict = replace(verdict, plane=plane)
     text = verdict_text(verdict)
     written = [picture.with_suffix(".txt")]
-    write_file(written[0], f"{_typed()}\n\n{text}\n".encode())
+    write_file(written[0], f"{typed_command()}\n\n{text}\n".encode())
     for kind, data in save(draw_verdict(verdict)).items():
         written.append(picture.with_suffix(f".{kind}"))
         write_file(written[-1], data)
     print(f"{text}\n\nwritten: {', '.join(map(str, written))}\n\n{CAUTION}")
     return 0
-
-
-def _typed() -> str:
-    from slipbench.commands.session import typed_command
-
-    return typed_command()
 
 
 def _check(arguments: argparse.Namespace) -> None:
@@ -122,6 +127,8 @@ def _check(arguments: argparse.Namespace) -> None:
     ):
         if not low <= value <= high:
             raise InputError(f"{name} {value}; allowed: {low} to {high}")
+    if len(arguments.vary) == 1:
+        raise InputError("--vary: give two or more; a verdict is mapped over a plane of two")
     if arguments.size & (arguments.size - 1):
         raise InputError(f"--size {arguments.size}; allowed: a power of two, 4 to 65536")
 

@@ -101,7 +101,7 @@ def _draw_plane(axes: Axes, plane: Plane) -> None:
             ticks = [value for value in _TICKS if values[0] <= value <= values[-1]]
             getattr(axes, f"set_{way}ticks")(ticks, [f"{tick:g}" for tick in ticks])
             getattr(axes, f"{way}axis").minorticks_off()
-        getattr(axes, f"set_{way}label")(MEANINGS[name], fontsize=7.5)
+        getattr(axes, f"set_{way}label")(MEANINGS.get(name, name), fontsize=7.5)
     _draw_border(axes, x, y, plane)
     is_first, is_second = plane.low > 0.0, plane.high < 0.0
     for chosen, colour, marker, label in (
