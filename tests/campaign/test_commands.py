@@ -6,7 +6,7 @@ import sqlite3
 import pytest
 
 from slipbench.campaign.store import Store
-from slipbench.commands import campaign, studies, tuning
+from slipbench.commands import campaign, studies, tuning, verdict
 from slipbench.commands.parser import Commands
 from slipbench.ground.errors import InputError
 from slipbench.results.scenario_file import scenario_file
@@ -23,7 +23,7 @@ def run(small, tmp_path, monkeypatch):
     def act(line):
         parser = argparse.ArgumentParser(exit_on_error=False)
         commands = Commands(parser, parser_class=argparse.ArgumentParser)
-        for family in (campaign, tuning, studies):
+        for family in (campaign, tuning, studies, verdict):
             family.add_parsers(commands)
         arguments = parser.parse_args([*line.split(), "--workers", "1", "--quiet"])
         return arguments.act(arguments)
