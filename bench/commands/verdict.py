@@ -14,6 +14,7 @@ from slipbench.commands.options import (
     count,
     read_scenario,
     read_settings,
+    whole_number,
 )
 from slipbench.commands.parser import JUDGE, Commands
 from slipbench.commands.session import (
@@ -44,9 +45,9 @@ def add_parsers(commands: Commands) -> None:
     add_strategy(verdict, several=True)
     verdict.add_argument(
         "--eased-to",
-        type=count,
+        type=whole_number,
         metavar="STEP",
-        help="compare holding with easing to this step when slip control works, under one strategy",
+        help="compare holding with easing to this step (0 releases) when slip control works",
     )
     verdict.add_argument(
         "--size", type=count, default=64, metavar="N", help="base situations, a power of two (64)"
@@ -81,10 +82,18 @@ def verdict_command(arguments: argparse.Namespace) -> int:
     strategies, _ = read_settings(arguments.strategy, arguments.compile)
     sides = _sides(strategies, arguments.eased_to)
     rails = [read_scenario(name, arguments) for name in arguments.scenarios or judging.SLIPPERY]
+    for rail in rails:
+        if arguments.eased_to is not None and arguments.eased_to > rail.brake.n_steps:
+            raise InputError(
+                f"--eased-to {arguments.eased_to}; allowed: 0 to {rail.brake.n_steps}, the steps "
+                f"of the brake in {rail.name}"
+            )
     situations = judging.Situations(rails, varied(arguments.vary) or judging.ASSUMPTIONS)
     label = "verdict-" + "-".join(side.label.replace(" ", "-") for side in sides)
     picture = campaign_path(arguments, label).with_suffix(".png")
-    refuse_foreign_result(picture.with_suffix(".txt"))
+    text_file = picture.with_suffix(".txt")
+    is_own = arguments.out is None
+    refuse_foreign_result(text_file, arguments.overwrite, makes_folder=is_own)
     most = judging.n_stops(situations, arguments.size, arguments.nodes, arguments.each)
     with (
         opened(arguments, label) as (store, runner),
@@ -108,7 +117,7 @@ def verdict_command(arguments: argparse.Namespace) -> int:
         )
         verdict = replace(verdict, plane=plane)
     text = verdict_text(verdict)
-    written = [picture.with_suffix(".txt")]
+    written = [text_file]
     write_file(written[0], f"{typed_command()}\n\n{text}\n".encode())
     for kind, data in save(draw_verdict(verdict)).items():
         written.append(picture.with_suffix(f".{kind}"))

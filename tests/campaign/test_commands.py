@@ -104,7 +104,7 @@ def test_verdict_names_what_it_hangs_on_and_draws_the_plane(run, tmp_path, capsy
         ("verdict small.toml --strategy none,none", "name two different"),
         ("verdict small.toml --strategy none,slip_band --size 5", "a power of two"),
         ("verdict small.toml --strategy none,slip_band --vary film.friction=1:2", "two or more"),
-        ("verdict small.toml --strategy none --eased-to 9", "position"),
+        ("verdict small.toml --strategy none --eased-to 9", "allowed: 0 to 3"),
         ("campaign none.toml", "no such file"),
         ("campaign small.toml --strategy slip_bend", "did you mean slip_band"),
         ("campaign small.toml --strategy none --vary x", "write name=low:high"),
