@@ -62,9 +62,9 @@ DRIVEN = "slip_band"
 class Effort:
     """How much is run: base situations, nodes along an axis, situations at a node, leaders."""
 
-    size: int = 64
+    size: int = 32
     nodes: int = 5
-    each: int = 8
+    each: int = 6
     leaders: int = N_LEADERS
 
 
