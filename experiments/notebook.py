@@ -22,11 +22,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
-from slipbench.commands.line import FOLDER, get_ready
+from slipbench.commands.line import get_ready
+from slipbench.commands.options import FOLDER
 from slipbench.contract import Controller
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.ground.interrupts import interrupts_ignored
+from slipbench.results.cells import cell
 from slipbench.results.output import check_folder, write_folder
 from slipbench.results.tables import UNKNOWN, number, plain_table
 from slipbench.running.pool import map_in_pool, n_cores
@@ -234,7 +236,7 @@ def as_csv(answer: Answer) -> str:
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow([f"{c.name} [{c.unit}]" if c.unit else c.name for c in answer.columns])
-    writer.writerows([row[c.name] for c in answer.columns] for row in answer.rows)
+    writer.writerows([cell(row[c.name]) for c in answer.columns] for row in answer.rows)
     return stream.getvalue()
 
 

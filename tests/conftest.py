@@ -5,6 +5,27 @@ import signal
 import pytest
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--share",
+        metavar="K/N",
+        help="of the tests chosen, only the K-th of N shares (1/6), dealt out like cards",
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave the tests of other shares out; over N runs with K from 1 to N every test runs once."""
+    said = config.getoption("--share")
+    if said is None:
+        return
+    which, _, of = said.partition("/")
+    if not (which.isdecimal() and of.isdecimal() and 1 <= int(which) <= int(of)):
+        raise pytest.UsageError(f"--share {said}: must be K/N with K from 1 to N, such as 2/6")
+    chosen = items[int(which) - 1 :: int(of)]
+    config.hook.pytest_deselected(items=[item for item in items if item not in chosen])
+    items[:] = chosen
+
+
 @pytest.fixture(scope="session", autouse=True)
 def interruptible():
     """Let Ctrl-C reach tests of interrupts in a suite started in the background, too.

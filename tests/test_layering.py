@@ -49,12 +49,14 @@ MAY_IMPORT: dict[str, set[str]] = {
     "assess": {
         "ground", "measures", "results", "running", "scenario", "strategies",
     },
+    "guide": {"contract", "ground", "scenario", "strategies"},
     "figures": {
         "campaign", "comparison", "contact", "contract", "ground", "kernel", "packing",
         "results", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
+        "guide",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "controllers": {"compiling", "contract", "ground"},
@@ -84,6 +86,7 @@ FOREIGN: dict[str, set[str]] = {
     "campaign": SCIENCE | {"pyarrow"},
     "tuning": SCIENCE,
     "assess": {"numpy"},
+    "guide": {"markdown_it"},
     "figures": SCIENCE | PICTURES,
     "commands": LINE | {"numpy"},
     "controllers": {"numpy", "numba"},

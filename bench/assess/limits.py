@@ -10,9 +10,8 @@ from typing import Any
 
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import regular_toml
-from slipbench.ground.telling import quoted, shown
+from slipbench.ground.telling import nearest_text, quoted, shown
 from slipbench.measures.materials import MARKS
-from slipbench.scenario.change import nearest_text
 
 SHIPPED = Path(__file__).with_name("limits.toml")
 RAILS = ("low_adhesion", "dry", "all")

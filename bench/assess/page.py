@@ -10,6 +10,7 @@ import math
 from slipbench.assess.sheet import FAILED, NOT_JUDGED, NOT_MET, Line, Sheet
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.version import VERSION
+from slipbench.results.cells import cell
 from slipbench.results.tables import plain_table
 from slipbench.scenario import DRY_RAIL
 
@@ -95,11 +96,12 @@ def sheet_csv(sheet: Sheet) -> str:
         limit = line.limit
         numbers = (limit.low, limit.high, line.mean, line.worst)
         low, high, mean, worst = ("" if math.isnan(x) else x for x in numbers)
-        writer.writerow(
-            [limit.name, limit.measure, limit.unit, low, high, line.rail, line.verdict, mean, worst,
-             line.worst_where, line.n_judged, line.n_stops, line.reason, limit.document, limit.mark,
-             limit.reading]
+        values = (
+            limit.name, limit.measure, limit.unit, low, high, line.rail, line.verdict, mean, worst,
+            line.worst_where, line.n_judged, line.n_stops, line.reason, limit.document, limit.mark,
+            limit.reading,
         )  # fmt: skip
+        writer.writerow(map(cell, values))
     return stream.getvalue()
 
 
@@ -115,7 +117,7 @@ def stops_csv(sheet: Sheet) -> str:
         values = [result.summary["stopping_distance"], *map(result.value, measures)]
         writer.writerow(
             [
-                result.case.rail,
+                cell(result.case.rail),
                 str(result.case.is_dry).lower(),
                 result.case.load,
                 result.case.scenario.initial_speed,

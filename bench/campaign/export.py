@@ -13,7 +13,9 @@ import numpy.typing as npt
 
 from slipbench.campaign.store import Store, StoredStop
 from slipbench.ground.errors import InputError
-from slipbench.results.files import TABLE_MARK, refuse_foreign, write_through
+from slipbench.ground.reading import place
+from slipbench.results.cells import cell
+from slipbench.results.files import refuse_foreign, write_through
 
 _FIRST = (
     "scenario",
@@ -28,31 +30,21 @@ _FIRST = (
 
 
 _PARQUET = ".parquet"
-_OWN = {b"writer": b"slipbench campaign"}
-"""What a Parquet file of this program says about itself."""
 
 
-def check_export(path: Path) -> None:
+def check_export(path: Path, may_overwrite: bool = False) -> None:
     """Refuse a path an export may not be written to, before anything is run.
 
     Raises
     ------
-    InputError   if it ends in neither .csv nor .parquet, the extra `parquet` is missing, or what is
-                 there was not written by this program
+    InputError   if it ends in neither .csv nor .parquet, the extra `parquet` is missing, what is
+                 there was not written by this program, or nothing can be written there
     """
-    if path.suffix != _PARQUET:
-        refuse_foreign(path, TABLE_MARK)
-        if path.suffix != ".csv":
-            raise InputError(f"--export {path}: must end in .csv or {_PARQUET}")
-        return
-    parquet = _parquet()
-    refuse_foreign(path, "PAR1")  # how every such file begins
-    try:
-        said = (parquet.read_schema(path).metadata or {}) if path.exists() else _OWN
-    except (OSError, ValueError):  # begins like one and is none
-        said = {}
-    if not _OWN.items() <= said.items():
-        raise InputError(f"{path}: is there and was not written by slipbench; move or rename it")
+    if path.suffix not in (".csv", _PARQUET):
+        raise InputError(f"--export {place(path)}: must end in .csv or {_PARQUET}")
+    if path.suffix == _PARQUET:
+        _parquet()
+    refuse_foreign(path, may_overwrite)
 
 
 def write_export(store: Store, path: Path) -> int:
@@ -75,7 +67,7 @@ def write_parquet(store: Store, path: str | Path) -> int:
     """
     parquet = _parquet()
     arrow: Any = import_module("pyarrow")
-    table = arrow.table(dict(columns(store))).replace_schema_metadata(_OWN)
+    table = arrow.table(dict(columns(store)))
     parquet.write_table(table, path)
     return len(store)
 
@@ -145,9 +137,9 @@ def _write_rows(store: Store, path: str | Path) -> int:
     n_rows = 0
     with open(path, "w", newline="", encoding="utf-8") as stream:
         writer = csv.DictWriter(stream, fieldnames=names, restval="", lineterminator="\n")
-        writer.writeheader()
+        writer.writerow({name: cell(name) for name in names})
         for record in map(flat, store.stops()):
-            writer.writerow({name: _cell(value) for name, value in record.items()})
+            writer.writerow({name: cell(_cell(value)) for name, value in record.items()})
             n_rows += 1
     return n_rows
 

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import fcntl
 import os
+import stat
 from dataclasses import dataclass
 from pathlib import Path
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.reading import place
+
+_FLAGS = os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK
+"""A link is not followed, so that nothing comes to be where it leads; a pipe is not waited for."""
 
 
 @dataclass(frozen=True)
@@ -35,15 +40,24 @@ def hold(campaign: Path) -> Held:
     path = campaign.with_name(campaign.name + ".lock")
     while True:
         try:
-            handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666)
+            handle = os.open(path, _FLAGS, 0o666)
         except OSError as problem:
-            raise InputError(f"campaign {campaign}: {problem.strerror}: {path}") from problem
+            raise InputError(
+                f"campaign {place(campaign)}: {problem.strerror}: {place(path)}"
+            ) from problem
+        found = os.fstat(handle)
+        if not stat.S_ISREG(found.st_mode) or found.st_size:
+            os.close(handle)
+            raise InputError(
+                f"campaign {place(campaign)}: {place(path)} is there and is no lock of slipbench; "
+                "move or rename it"
+            )
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError as problem:
             os.close(handle)
             raise InputError(
-                f"campaign {campaign}: another process is writing it; wait for it to end"
+                f"campaign {place(campaign)}: another process is writing it; wait for it to end"
             ) from problem
         try:
             if os.fstat(handle).st_ino == os.stat(path).st_ino:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import nearest_text
 from slipbench.running.task import FAILED
-from slipbench.scenario.change import nearest_text
 
 Summary = Mapping[str, Any]
 

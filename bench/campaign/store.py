@@ -21,8 +21,26 @@ from types import TracebackType
 from typing import Any
 
 from slipbench.campaign import lock
-from slipbench.campaign.schema import APPLICATION_ID, FORMAT, SCHEMA
+from slipbench.campaign.opening import (
+    connected,
+    how_to_mend,
+    is_at_rest,
+    refuse_other_file,
+    refuse_torn,
+)
+from slipbench.campaign.schema import APPLICATION_ID, FORMAT, JOINED, SCHEMA
+from slipbench.campaign.seals import (
+    NOTHING,
+    SEALED,
+    added,
+    branch_seal,
+    examined,
+    stop_name,
+    stop_seal,
+)
 from slipbench.ground.errors import InputError
+from slipbench.ground.reading import is_regular, place
+from slipbench.ground.telling import quoted, shown, told
 from slipbench.results.canonical import (
     first_difference,
     scenario_from_text,
@@ -87,20 +105,20 @@ class Store:
         self.comparison: list[str] | None = None
         self._ids: dict[tuple[str, str], int] = {}
         self._lock: lock.Held | None = None
-        if not is_writer and not self.path.is_file():
-            raise InputError(f"campaign {path}: no such file")
-        if self.is_kept and self.path.is_dir():
-            raise InputError(f"campaign {path}: is a folder; name a file")
-        if self.is_kept and not self.path.absolute().parent.is_dir():
-            raise InputError(f"campaign {path}: its folder is missing; make it first")
+        self._command = command
+        if not is_writer and not is_regular(self.path):
+            raise InputError(f"campaign {place(path)}: no such file")
+        if self.is_kept:
+            refuse_other_file(self.path)
         if is_writer and self.is_kept:
             self._lock = lock.hold(self.path)
         try:
-            self._connect(is_writer)
-            self._branch_id = self._open_branch(command, is_writer)
+            self._open(is_writer)
         except sqlite3.Error as problem:
             self.close()
-            raise InputError(f"campaign {path}: cannot be used: {problem}") from problem
+            raise InputError(
+                f"campaign {place(path)}: cannot be used: {told(problem)}; {how_to_mend(self.path)}"
+            ) from problem
         except BaseException:
             self.close()
             raise
@@ -129,54 +147,75 @@ class Store:
         self._db.close()
         self.path.unlink(missing_ok=True)
 
-    def _connect(self, is_writer: bool) -> None:
-        self._db = sqlite3.connect(str(self.path), isolation_level=None, timeout=30.0)
-        n_tables = self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-        if is_writer and n_tables == 0:
-            self._create()
-        marks = [self._db.execute(f"PRAGMA {name}").fetchone()[0] for name in _MARKS]
-        if marks[0] != APPLICATION_ID:
-            raise InputError(f"campaign {self.path}: is another program's database; name another")
-        if marks[1] != FORMAT:
-            raise InputError(
-                f"campaign {self.path}: has format {marks[1]}, this version reads {FORMAT}"
-            )
-        if is_writer and n_tables:
-            found = self._db.execute("PRAGMA quick_check(1)").fetchone()[0]
-            if found != "ok":  # nothing more goes into a file that is broken
-                told = " ".join(found.split())
-                raise InputError(f"campaign {self.path}: is damaged: {told}; name another file")
+    def _open(self, is_writer: bool) -> None:
+        if is_writer and self.is_kept and is_at_rest(self.path):
+            self._db = connected(self.path, leaves_no_trace=True)
+            self._branch_id = self._examined(is_writer)
+            self._db.close()
+            self._db = connected(self.path)
+        else:
+            self._db = connected(self.path)
+            if is_writer and not self._db.execute("SELECT 1 FROM sqlite_master").fetchone():
+                self._create()
+            self._branch_id = self._examined(is_writer)
         self._db.execute("PRAGMA synchronous = NORMAL")
 
     def _create(self) -> None:
-        self._db.execute("PRAGMA journal_mode = WAL")
+        """Make the tables, and only then turn to a log, so that the marks are in the main file."""
         with self._db:
             self._db.execute("BEGIN IMMEDIATE")
             for statement in SCHEMA.split(";"):
                 self._db.execute(statement)
             self._db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             self._db.execute(f"PRAGMA user_version = {FORMAT}")
+        self._db.execute("PRAGMA journal_mode = WAL")
 
-    def _open_branch(self, command: str, is_writer: bool) -> int:
+    def _examined(self, is_writer: bool) -> int | None:
+        """Return the branch's number, None if it is not there yet; refuse what is damaged."""
+        refuse_torn(self._db, self.path)
+        for row in self._db.execute("SELECT name, versions, n_stops, total, seal FROM branch"):
+            if branch_seal(*row[:4]) != row[4]:
+                raise self._damaged(f"the entry of branch {shown(row[0])}")
         found = self._db.execute(
-            "SELECT id, versions FROM branch WHERE name = ?", (self.branch,)
+            "SELECT id, versions, n_stops, total FROM branch WHERE name = ?", (self.branch,)
         ).fetchone()
         if found is None:
             if not is_writer:
                 raise InputError(
-                    f"campaign {self.path}: no branch {self.branch!r}; "
-                    f"it has: {', '.join(self.branches()) or 'none'}"
+                    f"campaign {place(self.path)}: no branch {shown(self.branch)}; "
+                    f"it has: {', '.join(map(quoted, self.branches())) or 'none'}"
                 )
-            made = self._db.execute(
-                "INSERT INTO branch (name, created, versions, command) "
-                "VALUES (?, datetime('now'), ?, ?)",
-                (self.branch, versions_text(), command),
-            )
-            return int(made.lastrowid or 0)
+            return None
         if is_writer and found[1] != versions_text():
             changes = differing(json.loads(found[1]), json.loads(versions_text()))
             self._refuse(f"was run with other versions: {changes}")
+        rows = self._db.execute(
+            f"SELECT stop.id, stop.seal, {', '.join(SEALED)} {JOINED} WHERE branch_id = ? "
+            "ORDER BY stop.id",
+            (found[0],),
+        )
+        damage = examined(rows, found[2], found[3])
+        if damage:
+            raise self._damaged(f"branch {quoted(self.branch)}: {damage.text()}")
         return int(found[0])
+
+    def _own_branch(self) -> int:
+        """Return the branch's number; it is entered when there is something to keep."""
+        if self._branch_id is None:
+            versions = versions_text()
+            made = self._db.execute(
+                "INSERT INTO branch (name, created, versions, command, n_stops, total, seal) "
+                "VALUES (?, datetime('now'), ?, ?, 0, ?, ?)",
+                (
+                    self.branch,
+                    versions,
+                    self._command,
+                    NOTHING,
+                    branch_seal(self.branch, versions, 0, NOTHING),
+                ),
+            )
+            self._branch_id = int(made.lastrowid or 0)
+        return self._branch_id
 
     def _refuse(self, what: str) -> None:
         raise InputError(
@@ -190,6 +229,8 @@ class Store:
 
     def versions(self) -> dict[str, str]:
         """Return the versions this branch was run with."""
+        if self._branch_id is None:
+            return dict(json.loads(versions_text()))
         row = self._db.execute("SELECT versions FROM branch WHERE id = ?", (self._branch_id,))
         return dict(json.loads(row.fetchone()[0]))
 
@@ -229,11 +270,13 @@ class Store:
             "SELECT hash FROM slot WHERE branch_id = ? AND kind = ? AND name = ?",
             (self._branch_id, kind, name),
         ).fetchone()
-        if known is not None and known[0] != content and len(self):
+        if known is not None and known[0] == content:
+            return
+        if known is not None and len(self):
             self._refuse(f"{kind} {name!r} has changed since its stops were run")
         self._db.execute(
             "INSERT OR REPLACE INTO slot VALUES (?, ?, ?, ?)",
-            (self._branch_id, kind, name, content),
+            (self._own_branch(), kind, name, content),
         )
 
     def has(self, key: str) -> bool:
@@ -263,30 +306,57 @@ class Store:
     def add(self, task: Task, outcome: Outcome) -> None:
         """Append a finished stop; one that is there already is left as it is."""
         candidate = task.candidate
+        parameters = json.dumps(candidate.parameters())
         with self._db:
             self._db.execute("BEGIN IMMEDIATE")
+            branch_id = self._own_branch()
+            if self.has(task.key):
+                return
             self._db.executemany(
                 "INSERT OR IGNORE INTO slot VALUES (?, ?, ?, ?)",
-                [(self._branch_id, *slot) for slot in _slots(task)],
+                [(branch_id, *slot) for slot in _slots(task)],
+            )
+            machine, duration = short_hash(outcome.machine), float(outcome.duration)
+            finished = self._db.execute("SELECT datetime('now')").fetchone()[0]
+            seal = stop_seal(
+                [
+                    *(task.key, task.scenario.name, task.scenario_hash, candidate.label),
+                    *(candidate.controller, candidate.source_hash, parameters, task.seed),
+                    *(machine, duration, finished, outcome.summary),
+                ]
             )
             values = (
-                self._branch_id,
+                branch_id,
                 task.key,
                 self._scenario_id(task),
                 self._controller_id(candidate),
                 candidate.label,
-                json.dumps(candidate.parameters()),
+                parameters,
                 task.seed,
-                self._id("machine", short_hash(outcome.machine), {"text": outcome.machine}),
-                outcome.duration,
+                self._id("machine", machine, {"text": outcome.machine}),
+                duration,
+                finished,
                 outcome.summary,
+                seal,
             )
             self._db.execute(
-                "INSERT OR IGNORE INTO stop (branch_id, key, scenario_id, controller_id, "
-                "candidate, parameters, seed, machine_id, duration, finished, summary) "
-                "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, datetime('now'), ?)",
+                "INSERT INTO stop (branch_id, key, scenario_id, controller_id, candidate, "
+                "parameters, seed, machine_id, duration, finished, summary, seal) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 values,
             )
+            self._count(branch_id, seal)
+
+    def _count(self, branch_id: int, seal: str) -> None:
+        """Enter one more stop into the branch's number and sum."""
+        name, versions, n_stops, total = self._db.execute(
+            "SELECT name, versions, n_stops, total FROM branch WHERE id = ?", (branch_id,)
+        ).fetchone()
+        total = added(total, seal)
+        self._db.execute(
+            "UPDATE branch SET n_stops = ?, total = ?, seal = ? WHERE id = ?",
+            (n_stops + 1, total, branch_seal(name, versions, n_stops + 1, total), branch_id),
+        )
 
     def _scenario_id(self, task: Task) -> int:
         scenario, hashed = task.scenario, task.scenario_hash
@@ -341,18 +411,23 @@ class Store:
         if row is None:
             return None
         try:
-            return zlib.decompress(row[0]).decode()
-        except (zlib.error, TypeError, UnicodeDecodeError) as problem:
-            raise self._damaged("a scenario", problem) from problem
+            text = zlib.decompress(row[0]).decode()
+        except (zlib.error, TypeError, UnicodeDecodeError):
+            text = ""
+        if short_hash(text) != hashed:
+            raise self._damaged("a scenario stored in it")
+        return text
 
     def _content(self, text: str) -> dict[str, Any]:
         try:
             return dict(json.loads(text))
-        except (ValueError, TypeError) as problem:
-            raise self._damaged("a stop", problem) from problem
+        except (ValueError, TypeError, RecursionError) as problem:
+            raise self._damaged("a stop stored in it") from problem
 
-    def _damaged(self, what: str, problem: Exception) -> InputError:
-        return InputError(f"campaign {self.path}: {what} stored in it is damaged: {problem}")
+    def _damaged(self, what: str) -> InputError:
+        return InputError(
+            f"campaign {place(self.path)}: is damaged: {what}; {how_to_mend(self.path)}"
+        )
 
     def machines(self) -> dict[str, str]:
         """Return the machine types of this branch's stops: hash to canonical text."""
@@ -361,7 +436,11 @@ class Store:
             "(SELECT DISTINCT machine_id FROM stop WHERE branch_id = ?)",
             (self._branch_id,),
         )
-        return dict(rows)
+        found = dict(rows)
+        for hashed, text in found.items():
+            if not isinstance(text, str) or short_hash(text) != hashed:
+                raise self._damaged("a machine type stored in it")
+        return found
 
     def __len__(self) -> int:
         """Return the number of stops in this branch."""
@@ -371,20 +450,15 @@ class Store:
     def stops(self) -> Iterator[StoredStop]:
         """Yield the stops of this branch: by scenario, seed and candidate, so paired ones meet."""
         rows = self._db.execute(
-            "SELECT scenario.name, scenario.hash, candidate, controller.name, controller.hash, "
-            "parameters, seed, machine.hash, duration, summary FROM stop "
-            "JOIN scenario ON scenario.id = scenario_id "
-            "JOIN controller ON controller.id = controller_id "
-            "JOIN machine ON machine.id = machine_id "
+            f"SELECT stop.id, stop.seal, {', '.join(SEALED)} {JOINED} "
             "WHERE branch_id = ? ORDER BY scenario.name, seed, candidate",
             (self._branch_id,),
         )
-        for row in rows:
-            values = [*row[:5], self._content(row[5]), *row[6:9], self._content(row[9])]
+        for number, seal, *row in rows:
+            if stop_seal(row) != seal:  # it was intact when the file was opened
+                raise self._damaged(stop_name(row[1], row[3], row[7], number))
+            values = [*row[1:6], self._content(row[6]), *row[7:10], self._content(row[11])]
             yield StoredStop(*values)
-
-
-_MARKS = ("application_id", "user_version")
 
 
 def _slots(task: Task) -> list[tuple[str, str, str]]:

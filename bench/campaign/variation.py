@@ -17,8 +17,8 @@ from typing import Any
 from slipbench.campaign.rails import HIGHEST, LOWEST
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import nearest_text
 from slipbench.scenario import Rail, RailSection, Scenario
-from slipbench.scenario.change import nearest_text
 from slipbench.scenario.rail import MONOTONE_LIMIT
 from slipbench.statistics.designs import Factor, Space, parameter_space
 

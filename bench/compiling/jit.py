@@ -27,3 +27,8 @@ entry = _way.entry
 
 compile_strategy = _way.compile_strategy
 """Compile a strategy, kept on disk or not."""
+
+
+def way_name() -> str:
+    """Return which way compiles: `private` or `public`."""
+    return str(_way.__name__).rpartition(".")[2]

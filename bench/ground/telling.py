@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
+
 LONGEST_QUOTE = 60
 """Characters of a value that are told; the rest is three dots."""
 
@@ -79,6 +82,12 @@ def quoted(text: str) -> str:
     return cut(visible(one_line(text)))
 
 
+def both_ends(text: str, longest: int = 80) -> str:
+    """Return `text` as one visible line of about so many characters, its middle left out."""
+    seen = visible(one_line(text))
+    return seen if len(seen) <= longest else f"{seen[: longest // 2]}...{seen[-longest // 2 :]}"
+
+
 def whole(text: str) -> str:
     """Return a path or origin of the user's, visible and on one line, its end never cut off."""
     return visible(one_line(text))
@@ -122,3 +131,10 @@ def told(problem: BaseException) -> str:
     except Exception:
         return "it cannot say what went wrong"
     return cut(message(text), LONGEST_PROBLEM)
+
+
+def nearest_text(word: str, known: Iterable[str]) -> str:
+    """Return `did you mean ...?` for the nearest known word, or the list of all known words."""
+    words = list(known)
+    near = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
+    return f"did you mean {near[0]}?" if near else f"known: {', '.join(words)}"

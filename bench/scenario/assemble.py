@@ -12,8 +12,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from slipbench.ground.errors import InputError
-from slipbench.ground.telling import shown
-from slipbench.scenario.change import nearest_text
+from slipbench.ground.telling import nearest_text, shown
 from slipbench.scenario.driver import Driver
 from slipbench.scenario.fields import FieldSpec, Record, Unacceptable, specs_of
 from slipbench.scenario.reader import load_scenario

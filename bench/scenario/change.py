@@ -1,25 +1,17 @@
 """Changed copies of a scenario, addressed by dotted paths."""
 
 import dataclasses
-import difflib
 from collections.abc import Iterable, Mapping, Sized
 from typing import Any, TypeVar
 
 from slipbench.ground.errors import InputError
-from slipbench.ground.telling import one_line, shown
+from slipbench.ground.telling import nearest_text, one_line, shown
 from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, specs_of
 
 Changes = dict[tuple[str, ...], Any]
 
 Whole = TypeVar("Whole", bound=Record)
 """A scenario, which this module need not know."""
-
-
-def nearest_text(word: str, known: Iterable[str]) -> str:
-    """Return `did you mean ...?` for the nearest known word, or the list of all known words."""
-    words = list(known)
-    near = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
-    return f"did you mean {near[0]}?" if near else f"known: {', '.join(words)}"
 
 
 def changed(scenario: Whole, changes: Mapping[str, Any]) -> Whole:

@@ -7,8 +7,7 @@ from typing import Any, NoReturn
 
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import is_regular, regular_toml
-from slipbench.ground.telling import cut, one_line, shown, visible
-from slipbench.scenario.change import nearest_text
+from slipbench.ground.telling import cut, nearest_text, one_line, shown, visible
 from slipbench.scenario.driver import HandleEntry
 from slipbench.scenario.fields import FieldProblem, FieldSpec, default_of, specs_of
 from slipbench.scenario.handle_log import handle_log

@@ -20,8 +20,7 @@ from types import ModuleType
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import is_regular, is_there, regular_bytes
-from slipbench.ground.telling import message, shown, told, whole
-from slipbench.scenario.change import nearest_text
+from slipbench.ground.telling import both_ends, message, nearest_text, shown, told, whole
 from slipbench.strategies.native import is_library, load_library
 from slipbench.strategies.spelling import label_of, labelled, split_written
 
@@ -153,7 +152,8 @@ def refuse_twice(noun: str, named: Iterable[tuple[str, str]]) -> None:
     for name, origin in named:
         if name in seen:
             raise InputError(
-                f"two {noun} are called {shown(name)} ({whole(seen[name])}; {whole(origin)}); "
+                f"two {noun} are called {shown(name)} "
+                f"({both_ends(seen[name])}; {both_ends(origin)}); "
                 "give each once, under a name of its own"
             )
         seen[name] = origin

@@ -11,8 +11,7 @@ from dataclasses import replace
 
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
-from slipbench.ground.telling import shown
-from slipbench.scenario.change import nearest_text
+from slipbench.ground.telling import nearest_text, shown
 from slipbench.scenario.units import parse_value
 
 GRAMMAR = "NAME[:KEY=VALUE...] or FILE[:NAME][:KEY=VALUE...]"

@@ -1,4 +1,4 @@
-"""The how-to of campaigns in DEVELOPERS.md: every command is one the command line takes."""
+"""The engineer's page of the handbook: every command is one the command line takes."""
 
 import re
 import shlex
@@ -17,9 +17,7 @@ from slipbench.statistics.designs import parse_factor
 from slipbench.strategies.registry import find_controller
 from slipbench.tuning.tuning import started
 
-GUIDE = ROOT / "DEVELOPERS.md"
-TEXT = GUIDE.read_text(encoding="utf-8")
-SECTION = TEXT.split("## Campaigns: from one stop")[1].split("\n## ")[0]
+SECTION = (ROOT / "bench" / "guide" / "engineer.md").read_text(encoding="utf-8")
 COMMANDS = re.findall(r"```console\n(.*?)```", SECTION, flags=re.S)[0].splitlines()
 
 

@@ -1,6 +1,7 @@
 import csv
 import json
 import math
+import os
 import sqlite3
 import zlib
 
@@ -13,9 +14,11 @@ from slipbench.campaign.export import (
     check_export,
     column_names,
     columns,
+    flat,
     write_csv,
     write_export,
 )
+from slipbench.campaign.keeping import backup, mend
 from slipbench.campaign.plan import Plan
 from slipbench.campaign.store import Store
 from slipbench.ground.errors import InputError
@@ -154,7 +157,7 @@ def test_nothing_goes_into_a_broken_file(path, plan, stub):
     middle = len(content) // 2 // 4096 * 4096
     content[middle : middle + 4096] = bytes(4096)
     path.write_bytes(content)
-    with pytest.raises(InputError, match=r"is damaged: .*name another file") as problem:
+    with pytest.raises(InputError, match=r"is damaged: .*slipbench mend") as problem:
         Store(path)
     assert path.read_bytes() == content and "\n" not in str(problem.value)
     assert not path.with_name("campaign.sqlite.lock").exists()
@@ -163,22 +166,41 @@ def test_nothing_goes_into_a_broken_file(path, plan, stub):
 @pytest.mark.parametrize(
     ("statement", "what"),
     [
-        ("UPDATE stop SET summary = substr(summary, 1, 40)", "a stop stored in it is damaged"),
-        ("UPDATE stop SET summary = '7'", "a stop stored in it is damaged"),
-        ("UPDATE stop SET parameters = x'00ff'", "a stop stored in it is damaged"),
-        ("UPDATE scenario SET text = x'0102'", "a scenario stored in it is damaged"),
-        ("UPDATE scenario SET text = 'words'", "a scenario stored in it is damaged"),
+        ("UPDATE stop SET summary = substr(summary, 1, 40)", "16 stored stops are damaged: row 1"),
+        (
+            "UPDATE stop SET summary = '7' WHERE id = 3",
+            "1 stored stops are damaged: row 3 .*seed 1",
+        ),
+        ("UPDATE stop SET parameters = x'00ff' WHERE id = 2", "damaged: row 2"),
+        ("UPDATE stop SET seed = 'x' WHERE id = 2", "damaged: row 2"),
+        ("UPDATE stop SET duration = duration + 1e-9 WHERE id = 5", "damaged: row 5"),
+        ("UPDATE stop SET summary = hex(zeroblob(100000)) WHERE id = 4", "damaged: row 4"),
+        ("UPDATE stop SET machine_id = 7 WHERE id = 4", "damaged: row 4"),
+        ("UPDATE stop SET branch_id = 9 WHERE id = 4", "15 stops are stored where 16"),
+        ("DELETE FROM stop WHERE id = 4", "15 stops are stored where 16"),
+        ("UPDATE branch SET n_stops = 17", "the entry of branch 'main'"),
+        ("UPDATE branch SET versions = '{}'", "the entry of branch 'main'"),
+        ("UPDATE machine SET text = '{'", "a machine type stored in it"),
+        ("UPDATE scenario SET name = 'other'", "stored stops are damaged"),
+        ("UPDATE scenario SET text = x'0102'", "a scenario stored in it"),
+        ("UPDATE scenario SET text = 'words'", "a scenario stored in it"),
     ],
 )
 def test_damaged_content_is_one_line(path, plan, stub, statement, what):
     fill(path, plan, stub)
     damage(path, statement)
     task = next(plan.tasks())
-    with Store(path, is_writer=False) as opened, pytest.raises(InputError, match=what) as problem:
-        list(opened.stops())
-        opened.summary(task.key)
-        opened.scenario(task.scenario_hash)
-    assert "\n" not in str(problem.value)
+    before = path.read_bytes()
+    for is_writer in (False, True):
+        with (
+            pytest.raises(InputError, match=what) as problem,
+            Store(path, is_writer=is_writer) as opened,
+        ):
+            opened.machines()
+            opened.scenario(task.scenario_hash)
+        assert "\n" not in str(problem.value)
+        assert "slipbench mend" in str(problem.value)
+    assert path.read_bytes() == before
 
 
 def test_an_unknown_branch_cannot_be_read(path, plan, stub):
@@ -238,10 +260,10 @@ def test_a_parquet_file_holds_every_stop_and_every_bit(path, plan, stub, tmp_pat
         is_number = values.dtype.kind == "f"
         assert np.array_equal(found, values, equal_nan=is_number), name
     check_export(target)  # its own may be written again
-    parquet.write_table(read.replace_schema_metadata(None), target)
+    parquet.write_table(read, target, compression="none")
     (tmp_path / "words.parquet").write_text("PAR1, or so it says", encoding="utf-8")
     for foreign in (target, tmp_path / "words.parquet"):
-        with pytest.raises(InputError, match="not written by slipbench"):
+        with pytest.raises(InputError, match="written by slipbench"):
             check_export(foreign)
 
 
@@ -320,3 +342,83 @@ def test_key_depends_on_all_that_decides_a_stop(small, plan):
         make_task(small, plan.candidates[1], 0).key,
     }
     assert len(keys) == 5
+
+
+def test_a_damaged_stop_is_named_and_only_it_is_computed_again(path, plan, stub, tmp_path):
+    fill(path, plan, stub)
+    with Store(path, is_writer=False) as opened:
+        expected = list(opened.stops())
+    damage(path, "UPDATE stop SET summary = replace(summary, '20.0', '20.5') WHERE id = 7")
+    damage(path, "DELETE FROM stop WHERE id = 3")
+    before = path.read_bytes()
+    with pytest.raises(InputError, match="1 stored stops are damaged: row 7"):
+        Store(path)
+    mended = mend(path, tmp_path / "mended.sqlite")
+    assert mended.n_kept == 14 and mended.n_gone == 1 and "row 7" in mended.lost[0]
+    assert "14 stops are intact" in mended.text() and path.read_bytes() == before
+    counts, _ = fill(tmp_path / "mended.sqlite", plan, stub)
+    assert (counts.n_found, counts.n_run) == (14, 2)
+    with Store(tmp_path / "mended.sqlite", is_writer=False) as opened:
+        assert list(opened.stops()) == expected
+    with pytest.raises(InputError, match="name a new file"):
+        mend(path, tmp_path / "mended.sqlite")
+
+
+def test_a_running_campaign_is_copied_as_it_is(path, plan, stub, tmp_path):
+    with Store(path) as opened:
+        for i, (task, outcome) in enumerate(stub().run(plan.tasks())):
+            opened.add(task, outcome)
+            if i == 8:
+                assert backup(path, tmp_path / "copy.sqlite") == 9
+    counts, _ = fill(tmp_path / "copy.sqlite", plan, stub)
+    assert (counts.n_found, counts.n_run) == (9, 7)
+    assert sorted(one.name for one in tmp_path.iterdir()) == ["campaign.sqlite", "copy.sqlite"]
+    for target in (tmp_path / "copy.sqlite", tmp_path / "gone" / "copy.sqlite"):
+        with pytest.raises(InputError):
+            backup(path, target)
+
+
+def test_a_refused_store_is_left_as_it_was(path, plan, stub, tmp_path, monkeypatch):
+    fill(path, plan, stub)
+    foreign = tmp_path / "foreign.sqlite"
+    database = sqlite3.connect(foreign)
+    database.execute("PRAGMA journal_mode = WAL")
+    database.execute("CREATE TABLE mine (id)")
+    (tmp_path / "words.sqlite").write_text("words")
+    (tmp_path / "linked.sqlite.lock").symlink_to(tmp_path / "nowhere")
+    (tmp_path / "held.sqlite.lock").write_text("mine")
+    os.mkfifo(tmp_path / "pipe.sqlite")
+    (tmp_path / "zero.sqlite").symlink_to("/dev/zero")
+    monkeypatch.setattr(store, "versions_text", lambda: '{"numba": "0.1"}')
+    before = {one: os.stat(one).st_mtime_ns for one in tmp_path.iterdir() if one.is_file()}
+    names = sorted(one.name for one in tmp_path.iterdir())
+    for name in ("campaign", "foreign", "words", "linked", "held", "pipe", "zero", "n" * 300):
+        with pytest.raises(InputError):
+            Store(tmp_path / f"{name}.sqlite")
+    assert sorted(one.name for one in tmp_path.iterdir()) == names
+    assert {one: os.stat(one).st_mtime_ns for one in before} == before
+    database.close()
+
+
+def test_no_flipped_bit_changes_a_number_unnoticed(path, plan, stub, tmp_path):
+    fill(path, plan, stub)
+
+    def exported(file):
+        with Store(file, is_writer=False) as opened:
+            return [flat(stop) for stop in opened.stops()]
+
+    expected, content = exported(path), path.read_bytes()
+    generator = np.random.default_rng()
+    seen = 0
+    for bit in generator.integers(0, 8 * len(content), 60).tolist():
+        flipped = bytearray(content)
+        flipped[bit // 8] ^= 1 << bit % 8
+        other = tmp_path / "flipped.sqlite"
+        other.write_bytes(flipped)
+        try:
+            assert exported(other) == expected, f"bit {bit}"
+        except InputError as problem:
+            seen += "\n" not in str(problem)
+        for beside in tmp_path.glob("flipped.sqlite*"):
+            beside.unlink()
+    assert seen > 0

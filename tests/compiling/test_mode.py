@@ -20,7 +20,7 @@ from slipbench import load_scenario, simulate
 from slipbench.compiling import jit
 from slipbench.controllers import by_name
 
-found = {"way": jit._way.__name__.rpartition(".")[2]}
+found = {"way": jit.way_name()}
 for rail, speed in (("wet_leaf", 8.0), ("grease", 6.0)):
     for name in ("none", "slip_band"):
         stop = simulate(load_scenario(rail).replace(initial_speed=speed), by_name(name), seed=5)

@@ -5,17 +5,23 @@ from pathlib import Path
 import pytest
 
 from slipbench.commands.main import main
-from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
-from slipbench.results.files import TABLE_MARK, refuse_foreign, write_through
+from slipbench.results.cells import cell
+from slipbench.results.files import (
+    OWN_FILES,
+    refuse_foreign,
+    refuse_input,
+    write_file,
+    write_through,
+)
 
 PRECIOUS = "mine, and precious\n"
-TUNE = ["tune", "dry", "--strategy", "slip_band", "--budget", "20", "--quiet"]
+TUNE = ["tune", "dry", "--strategy", "slip_band", "--budget", "100", "--quiet"]
 WORST = ["worst-rail", "dry", "--strategy", "slip_band", "--budget", "2", "--quiet"]
 CAMPAIGN = ["campaign", "dry", "--strategy", "none", "--speed", "20mph", "--quiet"]
 CASES = {
     "export over a table": ([*CAMPAIGN, "--export", "mine.csv"], "mine.csv"),
-    "export over a folder": ([*CAMPAIGN, "--export", "folder"], "is no file"),
+    "export over a folder": ([*CAMPAIGN, "--export", "folder.csv"], "no regular file"),
     "export into nothing": ([*CAMPAIGN, "--export", "gone/x.csv"], "folder is missing"),
     "export without a name": ([*CAMPAIGN, "--export", ""], "--export ''"),
     "campaign without a name": ([*CAMPAIGN, "--out", ""], "--out ''"),
@@ -29,9 +35,9 @@ CASES = {
     "branch without a name": ([*CAMPAIGN, "--branch", ""], "--branch ''"),
     "scheduler nowhere": ([*CAMPAIGN, "--out", "c.sqlite", "--scheduler", "x"], "scheduler"),
     "harm unknown": ([*WORST[:-1], "--out", "w.sqlite", "--harm", "zz"], "harm 'zz'"),
-    "budget too small": ([*TUNE[:-1], "--out", "t.sqlite"], "at least"),
+    "budget too small": ([*TUNE, "--budget", "20", "--out", "t.sqlite"], "at least"),
     "folder is a file": (["tune-all", "dry", "--budget", "99", "--out", "mine.csv"],
-                         "cannot be made"),
+                         "is no folder"),
 }  # fmt: skip
 
 
@@ -41,6 +47,7 @@ def test_foreign_files_are_refused_in_one_line_before_anything_runs(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     Path("folder").mkdir()
+    Path("folder.csv").mkdir()
     names = ("mine.csv", "mine.toml", "drawn.png", "folder/table.txt")
     for name in names:
         Path(name).write_text(PRECIOUS)
@@ -56,10 +63,8 @@ def test_foreign_files_are_refused_in_one_line_before_anything_runs(
 
 def test_own_files_are_replaced_whole_or_not_at_all(tmp_path: Path) -> None:
     path = tmp_path / "own.csv"
-    path.write_text(f"{TABLE_MARK}seed\n")
-    refuse_foreign(path, TABLE_MARK)
-    with pytest.raises(InputError, match="not written by slipbench"):
-        refuse_foreign(path, CAUTION)
+    write_file(path, b"as it was written")
+    refuse_foreign(path)
 
     def fail(temporary: Path) -> int:
         temporary.write_text("half")
@@ -67,7 +72,70 @@ def test_own_files_are_replaced_whole_or_not_at_all(tmp_path: Path) -> None:
 
     with pytest.raises(InputError, match="No space left"):
         write_through(path, fail)
-    assert [one.name for one in tmp_path.iterdir()] == ["own.csv"]
-    assert path.read_text() == f"{TABLE_MARK}seed\n"
+    assert sorted(one.name for one in tmp_path.iterdir()) == ["own.csv", OWN_FILES]
+    assert path.read_text() == "as it was written"
     assert write_through(path, lambda temporary: temporary.write_text("new")) == 3
     assert path.read_text() == "new"
+    refuse_foreign(path)
+
+
+def test_a_file_changed_by_hand_is_the_users(tmp_path: Path) -> None:
+    path = tmp_path / "own.toml"
+    write_file(path, b"a = 1\n")
+    path.write_text("a = 2  # mine\n")
+    with pytest.raises(InputError, match=r"changed since .* --overwrite"):
+        refuse_foreign(path)
+    refuse_foreign(path, may_overwrite=True)
+    foreign = tmp_path / "foreign.toml"
+    foreign.write_text("a = 3\n")
+    with pytest.raises(InputError, match=r"was not written .* --overwrite"):
+        refuse_foreign(foreign)
+    for record in ("[]", "{", '{"files": 1}', '{"files": {"own.toml": "x"}}', "[" * 100_000):
+        (tmp_path / OWN_FILES).write_text(record)
+        with pytest.raises(InputError, match="was not written"):
+            refuse_foreign(path)
+
+
+def test_no_name_is_written_through(tmp_path: Path) -> None:
+    """A link under the name of a temporary file, or of the result, leads nowhere."""
+    victim = tmp_path / "victim"
+    victim.write_text(PRECIOUS)
+    path = tmp_path / "own.csv"
+    (tmp_path / ".own.csv.part").symlink_to(victim)
+    write_file(path, b"new")
+    assert victim.read_text() == PRECIOUS and path.read_text() == "new"
+    link = tmp_path / "link.csv"
+    link.symlink_to(victim)
+    for may_overwrite in (False, True):
+        with pytest.raises(InputError, match="no regular file"):
+            refuse_foreign(link, may_overwrite)
+
+
+@pytest.mark.parametrize("name", ["n" * 256 + ".csv", "gone/x.csv", "folder.csv"])
+def test_a_place_that_takes_no_file_is_refused_before(name: str, tmp_path: Path) -> None:
+    (tmp_path / "folder.csv").mkdir()
+    with pytest.raises(InputError):
+        refuse_foreign(tmp_path / name, may_overwrite=True)
+
+
+def test_an_input_is_never_an_output(tmp_path: Path) -> None:
+    path = tmp_path / "rail.toml"
+    path.write_text(PRECIOUS)
+    (tmp_path / "same.toml").hardlink_to(path)
+    (tmp_path / "own.py").write_text(PRECIOUS)
+    for target, source in (
+        (path, str(path)),
+        (tmp_path / "same.toml", str(path)),
+        (tmp_path / "own.py", f"{tmp_path}/own.py:CONTROLLER"),
+    ):
+        with pytest.raises(InputError, match="is read by this command"):
+            refuse_input(target, "--to", ["wet_leaf", source])
+    refuse_input(tmp_path / "new.toml", "--to", ["wet_leaf", str(path), "a\0b"])
+
+
+def test_text_in_a_csv_is_never_a_formula() -> None:
+    for text in ("=1+1", "+A1", "-A1", "@x", "\t=1", "\r=1"):
+        assert cell(text).startswith("'")
+    for value in ("-3.5", "+1e3", "-inf", -3.5, None, True, "a=1"):
+        assert cell(value) == value
+    assert cell("a\x1b[2Jb") == "a\\x1b[2Jb"

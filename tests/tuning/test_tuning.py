@@ -9,10 +9,10 @@ from slipbench.campaign.store import IN_MEMORY, Store
 from slipbench.figures.style import save
 from slipbench.figures.tuning import draw_tuning
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import nearest_text
 from slipbench.running.runners import PoolRunner
 from slipbench.running.task import Outcome
 from slipbench.scenario import load_scenario
-from slipbench.scenario.change import nearest_text
 from slipbench.statistics.designs import Factor, parameter_space
 from slipbench.tuning.judge import Goal, Judge
 from slipbench.tuning.rails import Rails, family_rails

@@ -1,0 +1,1 @@
+"""The handbook: pages, what is generated in them, and the book they make."""
