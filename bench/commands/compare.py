@@ -94,7 +94,7 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     )
     if folder is not None:
         check_folder(folder, RESULT_FILES, RECORD, WRITER, arguments.overwrite)
-    compiled = ["loop.run_compiled", "floor.run_floor"]
+    compiled = ["loop.run_compiled", "floor.run_floor", "priced.run_priced_floor"]
     if arguments.workers != 1 and not is_cold(*compiled):
         start_early("slipbench.comparison.compare")
     get_ready(["slipbench.comparison.compare"], compiled, strategies)

@@ -274,6 +274,30 @@ def fastest_fill(world: World) -> float:
 
 
 @inner
+def fill_cylinders(duration: float, filling: float, filled: Any, middle: Any, world: World) -> None:
+    """Move on demand and cylinder pressures, nothing eased and every valve always filling.
+
+    Parameters
+    ----------
+    duration : float         of the step [s]
+    filling : float          as of `fastest_fill` [Pa/s]
+    filled : (n_vehicles,)   pressures above the spring's, moved to the end of the step [Pa]
+    middle : (n_vehicles,)   filled: their means, at the demand factor's limit [Pa]
+    """
+    train = world.train[0]
+    for i in range(filled.shape[0]):
+        vehicle = world.vehicle_states[i]
+        # above the spring: a cylinder that reached it meets the rest no sooner than this
+        scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
+        target = scale * (vehicle.demand + vehicle.demand_rate * duration)
+        full = min(target, filled[i] + filling * duration)
+        # a factor acts at once on an ideal brake, and no later than that on any other
+        middle[i] = 0.5 * (filled[i] + full) * train.demand_factor_limit
+        filled[i] = full
+        vehicle.demand += vehicle.demand_rate * duration
+
+
+@inner
 def line_force(distance: float, path: float, world: World) -> float:
     """Return the largest force of gradient and curves at the ends and in the middle of a step."""
     force = -math.inf
@@ -287,13 +311,13 @@ def line_force(distance: float, path: float, world: World) -> float:
 
 with compiled_here():
 
-    @entry(numba.void(numba.float64, WORLD_TYPE))
-    def load_heaviest(deceleration: float, world: Any) -> None:
-        """Give each axle the largest load it can have between that deceleration and its opposite.
+    @entry(numba.void(numba.float64, numba.float64, WORLD_TYPE))
+    def load_heaviest(deceleration: float, acceleration: float, world: Any) -> None:
+        """Give each axle the largest load it can have between the two.
 
         Parameters
         ----------
-        deceleration : float   [m/s2], >= 0
+        deceleration, acceleration : float   [m/s2], >= 0
         world : World          loads and stiffness in its axle states are set
         """
         for i in range(world.vehicles.shape[0]):
@@ -303,7 +327,10 @@ with compiled_here():
             transfer_load(-deceleration, vehicle, world.axles, world.axle_states)
             for k in range(vehicle.first_axle, vehicle.first_axle + vehicle.n_axles):
                 state, axle = world.axle_states[k], world.axles[k]
-                gained = abs(state.wheel_load - axle.wheel_load)
+                # what it gains one way it loses the other
+                gained = state.wheel_load - axle.wheel_load
+                if gained < 0.0:
+                    gained *= -acceleration / deceleration
                 state.wheel_load = axle.wheel_load + gained
                 state.contact_stiffness = axle.contact_stiffness * (
                     state.wheel_load / axle.wheel_load
@@ -337,16 +364,7 @@ with compiled_here():
             if state.acceleration < 0.0:
                 to_rest = (state.speed - 0.5 * AT_REST) / -state.acceleration
                 duration = min(duration, max(to_rest, 1e-9))
-            for i in range(after.shape[0]):
-                vehicle = world.vehicle_states[i]
-                # above the spring: a cylinder that reached it meets the rest no sooner than this
-                scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
-                target = scale * (vehicle.demand + vehicle.demand_rate * duration)
-                filled = min(target, after[i] + filling * duration)
-                # a factor acts at once on an ideal brake, and no later than that on any other
-                middle[i] = 0.5 * (after[i] + filled) * train.demand_factor_limit
-                after[i] = filled
-                vehicle.demand += vehicle.demand_rate * duration
+            fill_cylinders(duration, filling, after, middle, world)
             extra = resistance_bound(
                 state.speed,
                 fastest,
