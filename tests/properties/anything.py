@@ -338,6 +338,8 @@ def _scenario(draw: Draw, folder: Path) -> Scenario:
     if draw.often(0.3):
         curves = (CurveSection(from_distance=20.0, radius=draw.log(100.0, 3000.0)),)
     condition = {"pitch_error": draw.log(1e-5, 3e-3), "dropout": draw.log(1e-5, 0.3)}
+    condition |= {"transducer_offset": draw.log(1e2, 3e4), "transducer_gain": draw.log(1e-3, 0.1)}
+    condition |= {"transducer_lag": draw.log(1e-3, 0.2), "hysteresis": draw.even(0.0, 0.3)}
     return Scenario(
         name="anything",
         title="anything",
@@ -360,9 +362,6 @@ def _scenario(draw: Draw, folder: Path) -> Scenario:
             teeth=draw.whole(20, 150),
             zero_timeout=draw.log(0.05, 1.0),
             clock_tick=draw.one(0.0, 1e-6, 1e-4),
-            transducer_offset=draw.some(0.3, lambda: draw.log(1e2, 3e4), 0.0),
-            transducer_gain=draw.some(0.3, lambda: draw.log(1e-3, 0.1), 0.0),
-            transducer_lag=draw.some(0.3, lambda: draw.log(1e-3, 0.2), 0.0),
         ),
         equipment=Equipment(grade=draw.one(*GRADES), **draw.some(0.3, lambda: condition, {})),
         run=Run(
