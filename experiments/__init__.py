@@ -22,6 +22,9 @@ QUESTIONS = {
     ),
     "how_locked_wheels_clean": "How much do results hang on what a locked wheel still cleans?",
     "which_strategy": "Which strategy stops shortest, and what does it cost the wheels?",
+    "where_the_verdict_turns": (
+        "Where does the verdict turn: which strategy wins where rail and equipment are not known?"
+    ),
     "where_to_start_braking": (
         "How much earlier must braking begin on a poor rail, and what does it cost?"
     ),

@@ -33,6 +33,7 @@ from slipbench.commands import (
     strategies,
     studies,
     tuning,
+    verdict,
 )
 from slipbench.commands.line import collect_garbage_rarely
 from slipbench.commands.parser import Commands, MainParser
@@ -57,6 +58,7 @@ FAMILIES = (
     keeping,
     tuning,
     studies,
+    verdict,
     assess,
     strategies,
     catalogue,

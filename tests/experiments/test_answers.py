@@ -15,6 +15,7 @@ from slipbench.experiments import (
     what_real_equipment_costs,
     what_sand_buys,
     when_to_ease,
+    where_the_verdict_turns,
     where_to_start_braking,
     which_strategy,
     who_cleans_the_rail,
@@ -40,6 +41,7 @@ SLOW_ONES = (
     what_isolation_costs,
     what_moved_demand_gains,
     what_real_equipment_costs,
+    where_the_verdict_turns,
     which_strategy,
 )
 ALL = [*QUICK_ONES, *(pytest.param(module, marks=pytest.mark.slow) for module in SLOW_ONES)]
