@@ -84,9 +84,9 @@ def best_found_command(arguments: argparse.Namespace) -> int:
         "axles deep,\nmost of the way",
     ]
     note = (
-        f"Means over {arguments.seeds} seed(s) of the equipment. Cannot be shorter: proven, for any\n"
-        "strategy. Best found: made with all known and ideal torque, each axle's slip planned place\n"
-        "by place; the shortest there is lies between. The gap is over the best found."
+        f"Means over {arguments.seeds} seed(s) of the equipment. Cannot be shorter: proven, for\n"
+        "any strategy. Best found: made with all known and ideal torque, each axle's slip planned\n"
+        "place by place; the shortest there is lies between. The gap is over the best found."
     )
     print(f"{plain_table(heads, rows)}\n\n{note}")
     if target is not None:

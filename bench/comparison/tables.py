@@ -68,8 +68,8 @@ def _cells(score: Score, is_spread: bool) -> list[str]:
 def _notes(comparison: Comparison) -> list[str]:
     notes = [
         "over dry: over the same stop on dry rail without slip control; over the floor: over what "
-        "no strategy can beat on this rail. Best found: planned with all known. Flat risk: index of "
-        "the longest flat, 0 to 1."
+        "no strategy can beat on this rail. Best found: planned with all known. Flat risk: index "
+        "of the longest flat, 0 to 1."
     ]
     if comparison.n_seeds > 1:
         notes.append(
