@@ -59,7 +59,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
-        "guide",
+        "guide", "possible",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "controllers": {"compiling", "contract", "ground"},

@@ -15,6 +15,7 @@ from slipbench.experiments import (
     what_sand_buys,
     when_to_ease,
     where_to_start_braking,
+    which_cleaning_law_fits,
     which_strategy,
     who_cleans_the_rail,
     why_holding_beats_easing,
@@ -29,6 +30,7 @@ QUICK_ONES = (
     what_sand_buys,
     when_to_ease,
     where_to_start_braking,
+    which_cleaning_law_fits,
     who_cleans_the_rail,
     why_holding_beats_easing,
 )
