@@ -34,6 +34,7 @@ from slipbench.commands import (
     strategies,
     studies,
     tuning,
+    verdict,
 )
 from slipbench.commands.line import collect_garbage_rarely
 from slipbench.commands.parser import Commands, MainParser
@@ -59,6 +60,7 @@ FAMILIES = (
     keeping,
     tuning,
     studies,
+    verdict,
     assess,
     strategies,
     catalogue,
