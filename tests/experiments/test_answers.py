@@ -17,6 +17,7 @@ from slipbench.experiments import (
     when_to_ease,
     where_the_verdict_turns,
     where_to_start_braking,
+    which_cleaning_law_fits,
     which_strategy,
     who_cleans_the_rail,
     why_holding_beats_easing,
@@ -31,6 +32,7 @@ QUICK_ONES = (
     what_sand_buys,
     when_to_ease,
     where_to_start_braking,
+    which_cleaning_law_fits,
     who_cleans_the_rail,
     why_holding_beats_easing,
 )
