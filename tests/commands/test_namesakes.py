@@ -40,6 +40,9 @@ LINES = {
     "verdict": "wet_leaf --strategy none,slip_band --size 4 --nodes 2 --each 2 --speed 5mph "
     "--workers 1 --quiet",
     "assess": "wet_leaf --strategy none --quick",
+    "best-found": "wet_leaf --help",
+    "backup": "--help",
+    "mend": "--help",
     "check-strategy": "own.py",
 } | QUICK
 

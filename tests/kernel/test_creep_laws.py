@@ -457,7 +457,7 @@ def test_bad_contact_is_refused_in_one_line(
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        (None, ("cannot be read",)),
+        (None, ("no such file",)),
         ("", ("empty",)),
         ("creepage,adhesion\n", ("no data",)),
         ("creepage\n0.1\n", ("adhesion", "missing")),
