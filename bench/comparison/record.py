@@ -13,6 +13,7 @@ from slipbench.ground.errors import InputError
 from slipbench.ground.reading import LONGEST_CODE, regular_bytes
 from slipbench.results.identity import machine_text, versions
 from slipbench.results.output import MARKER
+from slipbench.results.quantities import UNITS, units_of
 from slipbench.results.tables import shown_values, written
 
 RECORD = "compare.json"
@@ -109,6 +110,7 @@ def as_record(comparison: Comparison, command: str) -> dict[str, Any]:
             }
             for known in comparison.strategies
         ],
+        UNITS: units_of(comparison.rows[0].as_record()),
         "rows": [row.as_record() for row in comparison.rows],
         "findings": [list(row.findings) for row in comparison.rows],
     }

@@ -18,6 +18,7 @@ from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.ground.interrupts import interrupts_ignored
 from slipbench.ground.version import VERSION
+from slipbench.results.quantities import SCHEMA, SCHEMA_VERSION
 
 MARKER = "written_by"
 """Key of the record that names the program."""
@@ -90,6 +91,7 @@ def write_folder(
     check_folder(folder, list(files), record_name, writer)
     record = {
         MARKER: writer,
+        SCHEMA: SCHEMA_VERSION,
         "version": VERSION,
         "caution": CAUTION,
         "files": {name: _hash(data) for name, data in files.items()},
