@@ -431,7 +431,7 @@ AXLE_STATE = _record(
     ("queue_factor", _f, (QUEUE_LENGTH,)),
     ("queue_head", _i),
     ("queue_count", _i),
-    ("vent_time", _f),  # of the unbroken vent commanded now [s]
+    ("vent_time", _f),  # brake without force so far; once overruled, filled so far [s]
     ("is_restored", _i),  # the vent limit has overruled the controller
     ("n_restored", _i),
     ("valve_fault", _i),  # -1, or the valve's stuck position
@@ -572,55 +572,26 @@ LANES = _record(  # pieces of time that axles are moved through together, see sl
     *((f"{name}_work", _f, _lane) for name in ADHESION_WORKS),  # as in AXLE_STATE [J]
 )
 
-LOCK_COLUMNS = (
-    "axle",  # from 0
-    "start_time",
-    "duration",
-    "start_speed",
-    "end_speed",
-    "start_distance",  # of the axle [m]
-    "locked_distance",
-    "contact_energy",  # both wheels [J]
-    "rim_travel",  # where the wheel stood still, rim travel since the start [m]
-    "wheel_load",
-)
-"""Columns of the lock log."""
-
-TRAIL_COLUMNS = (
-    "lock",  # row of the lock log
-    "elapsed",  # since the lock began [s]
-    "locked_distance",  # so far [m]
-    "contact_energy",  # so far, both wheels [J]
-    "train_speed",
-)
-"""Columns of the lock trail: how locks went on between start and end."""
-
-FAULT_COLUMNS = ("time", "train_speed", "distance")
-"""Columns of the fault log: when each fault acted; time negative if it never did."""
-
 SLIDE_BANDS, SPEED_BANDS = 6, 10
 """Rows of the slide histogram: creepage up to .05, .1, .2, .4, .8 and above; columns: speed."""
 
-TRACED_TRAIN = (
-    "time",
-    "distance",
-    "train_speed",
-    "demand",
-    "handle",
-    "isolation_left",
-    "reservoir",
-)
-TRACED_AXLE = (
-    "wheel_speed",
-    "pressure",
-    "brake_force",
-    "rail_force",
-    "friction",
-    "usable_force",
-    "valve",
-    "measured_wheel_speed",
-    "contact_energy",
-)
+# One row of each record, as functions are handed it: numba types them, so to mypy they are `Any`.
+Axle = Any
+AxleState = Any
+Cell = Any
+Driver = Any
+Fault = Any
+Group = Any
+GroupState = Any
+Lanes = Any
+Law = Any
+Run = Any
+Sander = Any
+SanderState = Any
+Train = Any
+TrainState = Any
+Vehicle = Any
+VehicleState = Any
 
 
 class World(NamedTuple):

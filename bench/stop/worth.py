@@ -15,7 +15,8 @@ import numpy as np
 
 from slipbench.contact import contact_patch
 from slipbench.contract import Floats
-from slipbench.kernel.records import FLOW, LOCK_COLUMNS, STOPPED, TRAIL_COLUMNS, World
+from slipbench.kernel.columns import FAULT_TIME, LOCK_COLUMNS, LOCK_LOCKED_DISTANCE, TRAIL_COLUMNS
+from slipbench.kernel.records import FLOW, STOPPED, World
 from slipbench.kernel.train import GRAVITY
 from slipbench.measures.adhesion import AdhesionUse, adhesion_use
 from slipbench.measures.air import AirUse, next_application
@@ -208,7 +209,7 @@ def assess_world(scenario: Scenario, world: World) -> Worth:
 def _left_out(world: World) -> LeftOut:
     train, n_logged = world.train_state[0], len(world.lock_log)
     n_unlogged = max(int(train["n_locks"]) - n_logged, 0)
-    logged = world.lock_log[:, LOCK_COLUMNS.index("locked_distance")].sum()
+    logged = world.lock_log[:, LOCK_LOCKED_DISTANCE].sum()
     return LeftOut(
         n_unsampled=int(train["n_unsampled"]),
         time=float(train["unsampled_time"]),
@@ -219,7 +220,7 @@ def _left_out(world: World) -> LeftOut:
 
 
 def _faults(world: World) -> FaultUse:
-    has_acted = world.fault_log[:, 0] >= 0.0
+    has_acted = world.fault_log[:, FAULT_TIME] >= 0.0
     return FaultUse(*(np.where(has_acted, world.fault_log[:, i], math.nan) for i in range(3)))
 
 

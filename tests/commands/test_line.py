@@ -68,7 +68,8 @@ def test_parameters_stand_in_label_and_record(run):
 def test_two_settings_of_one_strategy_stand_side_by_side(run):
     two = "slip_band,slip_band:fill_slip=20%"
     ran = run(
-        "compare",
+        *("compare", "wet_leaf", "--speed", "20mph", "--seeds", "1", "--workers", "1"),
+        *("--json", "--strategy", two),
         "--seeds",
         "1",
         "wet_leaf",
