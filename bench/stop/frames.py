@@ -34,11 +34,10 @@ def trace_dataset(stop: Stop) -> Any:
         variables[name] = (dims, values, about)
     time = variables.pop("time")
     axles = ("axle", list(range(1, stop.scenario.train.n_axles + 1)), {"long_name": "from front"})
-    numbers = {name: v for name, v in stop.summary.items() if isinstance(v, int | float)}
-    about = {
-        **_heads(stop),
-        **{n: int(v) if isinstance(v, bool) else v for n, v in numbers.items()},
-    }
+    about = _heads(stop)
+    for name, value in stop.summary.items():
+        if isinstance(value, int | float):  # what is stored beside a dataset knows no truth values
+            about[name] = int(value) if isinstance(value, bool) else value
     return xarray.Dataset(variables, {"time": time, "axle": axles}, {**about, "caution": CAUTION})
 
 
