@@ -34,11 +34,11 @@ def trace_dataset(stop: Stop) -> Any:
         variables[name] = (dims, values, about)
     time = variables.pop("time")
     axles = ("axle", list(range(1, stop.scenario.train.n_axles + 1)), {"long_name": "from front"})
-    about = _heads(stop)
+    told = _heads(stop)
     for name, value in stop.summary.items():
         if isinstance(value, int | float):  # what is stored beside a dataset knows no truth values
-            about[name] = int(value) if isinstance(value, bool) else value
-    return xarray.Dataset(variables, {"time": time, "axle": axles}, {**about, "caution": CAUTION})
+            told[name] = int(value) if isinstance(value, bool) else value
+    return xarray.Dataset(variables, {"time": time, "axle": axles}, {**told, "caution": CAUTION})
 
 
 def _heads(stop: Stop) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from slipbench.campaign.plan import Plan
 from slipbench.campaign.store import Store
 from slipbench.commands.main import main
 from slipbench.ground.errors import InputError
-from slipbench.kernel.records import TRACED_AXLE, TRACED_TRAIN
+from slipbench.kernel.columns import TRACED_AXLE, TRACED_TRAIN
 from slipbench.results.quantities import (
     AXLE_TRACE,
     AXLES,
