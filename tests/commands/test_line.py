@@ -70,16 +70,6 @@ def test_two_settings_of_one_strategy_stand_side_by_side(run):
     ran = run(
         *("compare", "wet_leaf", "--speed", "20mph", "--seeds", "1", "--workers", "1"),
         *("--json", "--strategy", two),
-        "--seeds",
-        "1",
-        "wet_leaf",
-        "--speed",
-        "20mph",
-        "--workers",
-        "1",
-        "--json",
-        "--strategy",
-        two,
     )
     first, second = json.loads(ran.out)["rows"]
     assert (first["strategy"], second["strategy"]) == tuple(two.split(","))
