@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from slipbench.comparison.compare import Comparison, Score, Yardsticks
 from slipbench.results.tables import UNKNOWN, number, plain_table
 from slipbench.running.task import FAILED
 from slipbench.scenario import Scenario
+from slipbench.strategies.effort import is_set_by_hand
 
 FAILURES_NAMED = 5
 """Failed stops a table names."""
@@ -18,13 +19,14 @@ FAILURES_NAMED = 5
 def comparison_table(comparison: Comparison) -> str:
     """Return a comparison as one table grouped by rail, with the notes that explain it."""
     is_spread = comparison.n_seeds > 1
+    by_hand = {known.controller.name for known in comparison.strategies if is_set_by_hand(known)}
     rows: list[Sequence[str] | str] = []
     for scenario in comparison.rails():
         if rows:
             rows.append("")
         rows += _heading(scenario, comparison.yardsticks[scenario.name])
         scores = comparison.scores(scenario.name)
-        rows += [_cells(score, is_spread) for score in scores if not score.uses_truth]
+        rows += [_cells(score, is_spread, by_hand) for score in scores if not score.uses_truth]
         apart = [_cells(score, is_spread) for score in scores if score.uses_truth]
         if apart:
             rows += ["    sees truth, ranked apart:", *apart]
@@ -48,10 +50,11 @@ def _heading(scenario: Scenario, marks: Yardsticks) -> list[str]:
     ]
 
 
-def _cells(score: Score, is_spread: bool) -> list[str]:
+def _cells(score: Score, is_spread: bool, by_hand: Collection[str] = ()) -> list[str]:
     n_over = score.n_runs - score.n_stopped
     over = "not stopped" if score.n_runs == 1 else f"{n_over} of {score.n_runs} not stopped"
-    cells = [f"    {score.controller}", over if n_over else f"{score.distance:.1f}"]
+    hand = "*" if score.controller in by_hand else ""
+    cells = [f"    {score.controller}{hand}", over if n_over else f"{score.distance:.1f}"]
     if is_spread:
         cells.append(f"±{score.half_width:.1f}" if math.isfinite(score.half_width) else UNKNOWN)
         least, greatest = score.shortest_run, score.longest_run
@@ -75,6 +78,10 @@ def _notes(comparison: Comparison) -> list[str]:
             "grade has it, sampling phases, tooth angles), with the half-width of the 95 % "
             "interval by Student's t, and the least and the greatest run. All strategies brake "
             "the same trains; the rails are no sample."
+        )
+    if any(map(is_set_by_hand, comparison.strategies)):
+        notes.append(
+            "* defaults set by hand, not the outcome of one effort for all (slipbench tune-all)."
         )
     n_over = sum(not row.summary["is_stopped"] for row in comparison.rows)
     if n_over:
