@@ -2,52 +2,47 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from slipbench.contract import Floats
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.results.quantities import AXLE_TRACE, TRACED, flat, units_of
 
-if TYPE_CHECKING:
-    from slipbench.stop.stop import Stop
 
-
-def summary_frame(stop: Stop) -> Any:
+def summary_frame(heads: Mapping[str, Any], summary: Mapping[str, Any]) -> Any:
     """Return a stop's summary as a pandas frame of one row; see `Stop.to_frame`."""
     pandas = library("pandas")
-    frame = pandas.DataFrame([_heads(stop) | flat(stop.summary)])
-    frame.attrs = {"units": units_of(stop.summary), "caution": CAUTION}
+    frame = pandas.DataFrame([dict(heads) | flat(summary)])
+    frame.attrs = {"units": units_of([*heads, *summary]), "caution": CAUTION}
     return frame
 
 
-def trace_dataset(stop: Stop) -> Any:
+def trace_dataset(
+    heads: Mapping[str, Any],
+    summary: Mapping[str, Any],
+    traces: Mapping[str, Floats],
+    n_axles: int,
+) -> Any:
     """Return a stop's traces as an xarray dataset; see `Stop.to_dataset`."""
-    if not stop.traces:
+    if not traces:
         raise InputError("stop: it has no traces; run it with them (simulate's with_traces=True)")
     xarray = library("xarray")
     variables: dict[str, Any] = {}
-    for name, values in stop.traces.items():
+    for name, values in traces.items():
         quantity = TRACED[name]
         dims = ("time", "axle") if quantity.of == AXLE_TRACE else ("time",)
         about = {"units": quantity.unit, "long_name": quantity.meaning}
         variables[name] = (dims, values, about)
     time = variables.pop("time")
-    axles = ("axle", list(range(1, stop.scenario.train.n_axles + 1)), {"long_name": "from front"})
-    told = _heads(stop)
-    for name, value in stop.summary.items():
+    axles = ("axle", list(range(1, n_axles + 1)), {"long_name": "from front"})
+    told = dict(heads)
+    for name, value in summary.items():
         if isinstance(value, int | float):  # what is stored beside a dataset knows no truth values
             told[name] = int(value) if isinstance(value, bool) else value
     return xarray.Dataset(variables, {"time": time, "axle": axles}, {**told, "caution": CAUTION})
-
-
-def _heads(stop: Stop) -> dict[str, Any]:
-    return {
-        "scenario": stop.scenario.name,
-        "strategy": stop.controller.name,
-        "seed": stop.seed,
-        "initial_speed": stop.scenario.initial_speed,
-    }
 
 
 def library(name: str) -> Any:

@@ -85,7 +85,7 @@ class Stop:
         ------
         InputError   without the extra `tables`
         """
-        return summary_frame(self)
+        return summary_frame(self._heads(), self.summary)
 
     def to_dataset(self) -> Any:
         """Return the traces as a dataset over time and axle, units and meanings as attributes.
@@ -99,7 +99,16 @@ class Stop:
         ------
         InputError   without the extra `tables`, and for a stop run without traces
         """
-        return trace_dataset(self)
+        n_axles = self.scenario.train.n_axles
+        return trace_dataset(self._heads(), self.summary, self.traces, n_axles)
+
+    def _heads(self) -> dict[str, Any]:
+        return {
+            "scenario": self.scenario.name,
+            "strategy": self.controller.name,
+            "seed": self.seed,
+            "initial_speed": self.scenario.initial_speed,
+        }
 
     @property
     def outcome(self) -> str:
