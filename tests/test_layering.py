@@ -40,7 +40,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "conformance": {"contract", "ground", "scenario", "stop", "strategies"},
     "possible": {"contract", "ground", "running", "scenario", "stop"},
-    "comparison": {"ground", "results", "running", "scenario", "stop", "strategies"},
+    "comparison": {
+        "ground", "possible", "results", "running", "scenario", "stop", "strategies",
+    },
     "campaign": {
         "contract", "ground", "results", "running", "scenario", "statistics", "strategies",
     },
@@ -58,7 +60,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
-        "guide",
+        "guide", "possible",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "controllers": {"compiling", "contract", "ground"},

@@ -16,6 +16,7 @@ from functools import lru_cache
 from typing import Any
 
 from slipbench.ground.errors import InputError, StopFailed
+from slipbench.possible.store import best_found
 from slipbench.results.cells import cell
 from slipbench.results.quantities import head
 from slipbench.running.pool import map_in_pool, n_cores
@@ -42,11 +43,14 @@ class Yardsticks:
     shortest_possible : float   no strategy can be shorter with this seed's equipment [m]; NaN if it
                                 cannot be told
     reason : str                why it cannot be told; empty if it can
+    best_found : float          the shortest stop a search that knows all has found, made with this
+                                seed's equipment [m]; NaN if none is kept for this scenario
     """
 
     dry_distance: float
     shortest_possible: float
     reason: str = ""
+    best_found: float = math.nan
 
     @classmethod
     def mean(cls, marks: Sequence[Yardsticks]) -> Yardsticks:
@@ -55,6 +59,7 @@ class Yardsticks:
             statistics.fmean(own.dry_distance for own in marks),
             statistics.fmean(own.shortest_possible for own in marks),
             next((own.reason for own in marks if own.reason), ""),
+            statistics.fmean(own.best_found for own in marks),
         )
 
 
@@ -80,6 +85,7 @@ class Row:
             "uses_truth": self.uses_truth,
             "initial_speed": self.initial_speed,
             "shortest_possible": self.yardsticks.shortest_possible,
+            "best_found": self.yardsticks.best_found,
             "dry_distance": self.yardsticks.dry_distance,
             **self.summary,
         }
@@ -94,7 +100,8 @@ class Row:
         KeyError   if the record lacks one of the names
         """
         summary: dict[str, Any] = {n: math.nan if v is None else v for n, v in record.items()}
-        marks = Yardsticks(summary.pop("dry_distance"), summary.pop("shortest_possible"))
+        dry, shortest = summary.pop("dry_distance"), summary.pop("shortest_possible")
+        marks = Yardsticks(dry, shortest, best_found=summary.pop("best_found", math.nan))
         heads = ("scenario", "initial_speed", "uses_truth", "seed")
         values = {name: summary.pop(name) for name in heads}
         values["controller"] = summary.pop("strategy")
@@ -280,18 +287,18 @@ def _csv_cell(value: Any) -> Any:
 
 
 def find_yardsticks(scenario: Scenario, seed: int = 0) -> Yardsticks:
-    """Return what distances of a seed are held against: dry rail, and the shortest possible."""
+    """Return what distances of a seed are held against: dry rail, the floor, the best found."""
     dry = run_stop(on_dry_rail(scenario), _found(DRY_STRATEGY, False), seed=seed)
     dry_distance = float(dry.summary["stopping_distance"])
+    best = best_found(scenario, seed)
     try:
         shortest = float(shortest_possible(scenario, seed=seed))
     except InputError as problem:
-        return Yardsticks(dry_distance, math.nan, one_line(problem))
+        return Yardsticks(dry_distance, math.nan, one_line(problem), best)
     if math.isinf(shortest):
-        return Yardsticks(
-            dry_distance, math.nan, "no stop within the scenario's limits is possible"
-        )
-    return Yardsticks(dry_distance, shortest)
+        reason = "no stop within the scenario's limits is possible"
+        return Yardsticks(dry_distance, math.nan, reason, best)
+    return Yardsticks(dry_distance, shortest, best_found=best)
 
 
 def half_width(values: Sequence[float]) -> float:

@@ -40,7 +40,7 @@ class KeptRail:
     title: str
     train: str
     no_floor: str
-    """Why there is no shortest possible; empty if there is one."""
+    """Why there is no floor; empty if there is one."""
     values: tuple[KeptValue, ...]
 
 

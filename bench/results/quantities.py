@@ -131,6 +131,10 @@ SUMMARY: tuple[Quantity, ...] = (
         ("lowest_reservoir", "Pa", "lowest reservoir pressure; none where it is not modelled"),
         ("next_application", "-",
          "share of a full application the reservoirs still give; none where not modelled"),
+        ("lowest_main_pressure", "Pa", "lowest main pipe pressure, gauge; none where kept up"),
+        ("air_compressed", "kg", "air the compressors made; none where the pipe is kept up"),
+        ("recharge_time", "s", "time compressors need to bring all reservoirs back; none if never"),
+        ("air_residual", "-", "air the stop does not account for, over what was moved"),
         ("low_speed_vents", "-", "vents begun below 6 mph"),
         ("restored_brakes", "-", "vents ended because they had lasted too long"),
         ("short_pulses", "-", "commands over before the valve could move"),
@@ -211,6 +215,7 @@ BESIDE: tuple[Quantity, ...] = (
     *_table(
         COMPARED, "comparison: yardsticks",
         ("shortest_possible", "m", "a distance no strategy can stop within; none where unknown"),
+        ("best_found", "m", "shortest stop a search that knows all has found; none if not kept"),
         ("dry_distance", "m", "the same stop on dry rail without slip control"),
     ),
 )  # fmt: skip

@@ -16,10 +16,10 @@ import numpy as np
 from slipbench.contact import contact_patch
 from slipbench.contract import Floats
 from slipbench.kernel.columns import FAULT_TIME, LOCK_COLUMNS, LOCK_LOCKED_DISTANCE, TRAIL_COLUMNS
-from slipbench.kernel.records import FLOW, STOPPED, World
+from slipbench.kernel.records import STOPPED, World
 from slipbench.kernel.train import GRAVITY
 from slipbench.measures.adhesion import AdhesionUse, adhesion_use
-from slipbench.measures.air import AirUse, next_application
+from slipbench.measures.air import AirUse
 from slipbench.measures.locks import lock_samples
 from slipbench.measures.materials import STEEL, TREAD_HEAT_SINK, ZERO_CELSIUS
 from slipbench.measures.rail_heat import RailHeat, rail_heat
@@ -28,6 +28,7 @@ from slipbench.measures.slide import SlideUse, depth_edges, speed_edges
 from slipbench.measures.temperature import HEAT_PROFILES
 from slipbench.measures.wheels import WheelDamage, wheel_damage
 from slipbench.scenario import Scenario
+from slipbench.stop.air import air_use
 
 AMBIENT = 15.0 + ZERO_CELSIUS
 """Temperature of wheels and rail before the stop (assumed). [K]"""
@@ -176,7 +177,7 @@ def assess_world(scenario: Scenario, world: World) -> Worth:
         slide=_slide(world, has_slid),
         wheels=wheels,
         heat=_heat(scenario, world, wheels, tread),
-        air=_air(world),
+        air=air_use(world),
         air_times=np.column_stack(
             [world.vehicle_states[f"lowest_reservoir_{name}"] for name in ("time", "speed")]
         ),
@@ -313,31 +314,6 @@ def _heat(scenario: Scenario, world: World, wheels: WheelDamage, tread: Floats) 
     )
 
 
-def _air(world: World) -> AirUse:
-    axles, vehicles, train = world.axle_states, world.vehicle_states, world.train[0]
-    n_vehicles = len(vehicles)
-    cylinders = np.bincount(
-        world.axles["i_vehicle"], world.axles["cylinder_volume"], minlength=n_vehicles
-    )
-    is_modelled = int(train["air_model"]) == FLOW
-    spring = float(train["spring_pressure"])
-    full = (float(train["full_pressure"]) - spring) * float(world.demand_table[-1, 0])
-    lowest = vehicles["lowest_reservoir"].copy()
-    return AirUse(
-        vented=axles["vented_mass"].copy(),
-        released=axles["released_mass"].copy(),
-        filled=axles["filled_mass"].copy(),
-        cycles=axles["vent_count"].copy(),
-        lowest_reservoir=lowest if is_modelled else np.full(n_vehicles, math.nan),
-        next_application=next_application(
-            vehicles["reservoir"],
-            float(train["reservoir_volume"]) if is_modelled else 0.0,
-            cylinders,
-            spring + full * vehicles["load_factor"],
-        ),
-    )
-
-
 def _hold_margin(world: World) -> float:
     """Return brake force the rail can carry at rest, less the pull of the gradient. [N].
 
@@ -438,6 +414,10 @@ def worth_summary(worth: Worth) -> dict[str, Any]:
         "vents_by_axle": air.cycles.tolist(),
         "lowest_reservoir": float(air.lowest_reservoir.min()),
         "next_application": float(air.next_application.min()),
+        "lowest_main_pressure": float(air.lowest_main.min()),
+        "air_compressed": air.compressed,
+        "recharge_time": air.recharge_time,
+        "air_residual": air.residual,
         "rail_heat_largest": rail.largest,
         "rail_heat_place": rail.worst_place,
         "rail_heat_length": rail.heated_length,

@@ -35,6 +35,7 @@ FIXED = [
     "uses_truth",
     "initial_speed",
     "shortest_possible",
+    "best_found",
     "dry_distance",
 ]
 LINE = ("compare", "frost", "--speed", "20mph", "--workers", "1", "--seeds", "1")
@@ -142,8 +143,8 @@ def test_unknown_shortest_possible_shows_a_dash_and_the_reason(run, tmp_path, mo
 
     monkeypatch.setattr(slipbench.comparison.compare, "shortest_possible", refuse)
     table = run(*LINE, "--strategy", "none", "--out", tmp_path).out
-    assert "shortest possible -" in table
-    assert "No shortest possible for frost: the proof needs what is not there" in table
+    assert "cannot be shorter than -" in table
+    assert "No floor for frost: the proof needs what is not there" in table
     row = json.loads((tmp_path / "compare.json").read_text())["rows"][0]
     assert row["shortest_possible"] is None
     assert row["dry_distance"] > 0.0
