@@ -12,6 +12,7 @@ from slipbench.experiments import (
     what_breaks_first,
     what_isolation_costs,
     what_moved_demand_gains,
+    what_real_equipment_costs,
     what_sand_buys,
     when_to_ease,
     where_the_verdict_turns,
@@ -41,6 +42,7 @@ SLOW_ONES = (
     what_breaks_first,
     what_isolation_costs,
     what_moved_demand_gains,
+    what_real_equipment_costs,
     where_the_verdict_turns,
     which_strategy,
 )
