@@ -12,6 +12,7 @@ import numba
 from slipbench.compiling.cache import compiled_here
 from slipbench.compiling.jit import apart, entry, inlined, inner
 from slipbench.kernel.columns import FILL, VENT
+from slipbench.kernel.cut_out import follow_speed, watch_cut_out
 from slipbench.kernel.cylinder import pressing
 from slipbench.kernel.friction import rim_force
 from slipbench.kernel.pneumatics import limit_vent, send_command
@@ -24,8 +25,9 @@ from slipbench.kernel.traces import record
 PAUSED = -2
 """What the time loop returns when it has not ended, only come back so that others have a turn."""
 
-LOW_SPEED = 2.68224
-"""Six miles an hour: slip control at work below it is to be reported. [m/s]"""
+LOW_SPEED = 0.95 * 2.68224
+"""Slip control at work below it is to be reported: six miles an hour, less a twentieth by which the
+equipment's own speed may be off. [m/s]"""
 
 
 @inlined
@@ -64,6 +66,20 @@ def observe(i_group: int, world: Any) -> None:
 
 
 @inlined
+def _watch_speed(i_group: int, highest: float, world: Any) -> None:
+    """Let a controller's equipment follow the train's speed, and cut out or in by it."""
+    train, group, own = world.train[0], world.groups[i_group], world.group_states[i_group]
+    own.own_fastest = highest
+    fastest = highest
+    if train.shares_speed:
+        for i in range(world.group_states.shape[0]):
+            fastest = max(fastest, world.group_states[i].own_fastest)
+    demand = max(world.observation[group.first_axle, 2], world.train_state[0].demand)
+    follow_speed(fastest, demand, group.sample_time, train, own)
+    watch_cut_out(train, own)
+
+
+@inlined
 def accept(i_group: int, world: Any) -> int:
     """Take a controller's commands; return the first axle whose command is not valid, else -1.
 
@@ -83,7 +99,9 @@ def accept(i_group: int, world: Any) -> int:
             return i_axle
         highest = max(highest, world.observation[i_axle, 0])
     speed = state.speed + state.acceleration * (state.clock - state.time)
-    is_out = state.clock < state.isolated_until or highest < train.cut_out_speed
+    _watch_speed(i_group, highest, world)
+    is_cut_out = world.group_states[i_group].is_cut_out
+    is_out = state.clock < state.isolated_until or is_cut_out == 1
     for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
         moving = world.axle_states[i_axle]
         vehicle = world.vehicle_states[world.axles[i_axle].i_vehicle]
