@@ -84,7 +84,7 @@ CONTROLLER = Controller(
         Parameter("re_acceleration", 1.03, "m/s2", 0.3, 10.0, "tuned; 1 to 2 from memory, weak"),
         Parameter("smoothing_time", 0.0109, "s", 0.005, 0.3, "tuned; real teeth are noisy"),
         Parameter("longest_hold", 1.12, "s", 0.05, 3.0, "tuned"),
-        Parameter("cut_out_speed", 1.02, "m/s", 0.3, 3.0, "tuned; 3 to 5 km/h from memory, weak"),
+        Parameter("cut_out_speed", 1.02, "m/s", 0.3, 2.5, "tuned; 3 to 5 km/h from memory, weak"),
     ),
     n_memory=6,
     is_permutable=True,

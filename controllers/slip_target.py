@@ -107,7 +107,7 @@ CONTROLLER = Controller(
         Parameter("smoothing_time", 0.0756, "s", 0.0, 0.3, "tuned"),
         Parameter("slowing_limit", 0.879, "m/s2", 0.8, 4.0, "tuned; 1.2 to 2 from memory, weak"),
         Parameter("patience", 8.04, "s", 0.2, 10.0, "tuned"),
-        Parameter("cut_out_speed", 0.344, "m/s", 0.3, 3.0, "tuned"),
+        Parameter("cut_out_speed", 0.344, "m/s", 0.3, 2.5, "tuned"),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=N_STATE,
