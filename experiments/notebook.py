@@ -22,7 +22,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
-from slipbench.commands.line import FOLDER, get_ready
+from slipbench.commands.line import get_ready
+from slipbench.commands.options import FOLDER
 from slipbench.contract import Controller
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError

@@ -38,6 +38,9 @@ if TYPE_CHECKING:
 
 WRITER = "slipbench compare"
 RECORD = "compare.json"
+DEFAULT_SEEDS = 4
+"""Seeds unless told otherwise: so many trains as they run in service."""
+
 RESULT_FILES = ("compare.csv", "compare.png", "compare.svg", "table.txt")
 
 
@@ -48,7 +51,7 @@ def add_parsers(commands: Commands) -> None:
     )
     add_scenario(parser, "*", "; several, as 50mph,75mph, give one wide table")
     add_strategy(parser, several=True, every=True)
-    add_seeds(parser)
+    add_seeds(parser, None, str(DEFAULT_SEEDS))
     add_workers(parser)
     add_stop_limit(parser)
     add_out(parser, "compare")
@@ -75,6 +78,8 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
 
     if arguments.report and arguments.json and arguments.out is None:
         raise InputError("--report: with --json it needs --out, a folder for the page")
+    if arguments.seeds is None:
+        arguments.seeds = DEFAULT_SEEDS
     check_seeds(arguments.seeds)
     check_workers(arguments.workers)
     names = arguments.scenarios or scenario_names()
@@ -143,7 +148,7 @@ def _as_typed(arguments: argparse.Namespace) -> str:
     """Return the line that repeats a comparison, without where its results go."""
     words = ["slipbench", "compare", *arguments.scenarios]
     words += ["--strategy", arguments.strategy] if arguments.strategy is not None else []
-    words += ["--seeds", str(arguments.seeds)] if arguments.seeds != 1 else []
+    words += ["--seeds", str(arguments.seeds)] if arguments.seeds != DEFAULT_SEEDS else []
     words += scenario_words(arguments) + ["--compile"] * arguments.compile
     return shlex.join(words)
 

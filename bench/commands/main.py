@@ -17,6 +17,8 @@ from slipbench.commands import (
     campaign,
     catalogue,
     compare,
+    completion,
+    experiment,
     guide,
     pictures,
     report,
@@ -33,9 +35,21 @@ from slipbench.ground.version import VERSION
 
 BAD_INPUT, INTERRUPTED = 2, 130
 FAMILIES = (
-    stop, stop_pictures, pictures, compare, report, campaign, tuning, studies, assess, strategies,
-    catalogue, guide,
-)  # fmt: skip
+    stop,
+    stop_pictures,
+    pictures,
+    compare,
+    report,
+    campaign,
+    tuning,
+    studies,
+    assess,
+    strategies,
+    catalogue,
+    experiment,
+    guide,
+    completion,
+)
 """Modules of commands, in the order their commands are listed; each has `add_parsers`."""
 
 

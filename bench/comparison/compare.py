@@ -24,7 +24,7 @@ from slipbench.scenario import Scenario, on_dry_rail
 from slipbench.stop.shortest import shortest_possible
 from slipbench.strategies.registry import Known, find_controller, one_line, refuse_twice
 
-"""Shipped scenario whose rail the dry yardstick is run on."""
+CONFIDENCE = 0.95
 
 DRY_STRATEGY = "none"
 """Strategy of the dry yardstick."""
@@ -32,19 +32,29 @@ DRY_STRATEGY = "none"
 
 @dataclass(frozen=True)
 class Yardsticks:
-    """What the distances on one rail are held against.
+    """What the distances on one rail are held against: of one seed, or means over the seeds.
 
     Attributes
     ----------
     dry_distance : float        the same stop on the rail of scenario `dry`, strategy `none` [m];
                                 NaN if it does not stop
-    shortest_possible : float   no strategy can be shorter [m]; NaN if it cannot be told
+    shortest_possible : float   no strategy can be shorter with this seed's equipment [m]; NaN if it
+                                cannot be told
     reason : str                why it cannot be told; empty if it can
     """
 
     dry_distance: float
     shortest_possible: float
     reason: str = ""
+
+    @classmethod
+    def mean(cls, marks: Sequence[Yardsticks]) -> Yardsticks:
+        """Return the means over seeds; NaN where one of them is."""
+        return cls(
+            statistics.fmean(own.dry_distance for own in marks),
+            statistics.fmean(own.shortest_possible for own in marks),
+            next((own.reason for own in marks if own.reason), ""),
+        )
 
 
 @dataclass(frozen=True)
@@ -99,6 +109,8 @@ class Score:
     Attributes
     ----------
     distance, shortest_run, longest_run : float   mean, least and greatest stopping distance [m]
+    half_width : float                            of the mean's 95 % interval over the seeds, by
+                                                  Student's t [m]; NaN for one seed, or an overrun
     over_dry, over_shortest : float               mean distance over the yardstick [-]; NaN without
     longest_lock : float                          longest lock of a run, mean over the seeds [s]
     least_lock, worst_lock : float                its least and greatest over the seeds [s]
@@ -110,6 +122,7 @@ class Score:
     n_runs: int
     n_stopped: int
     distance: float
+    half_width: float
     shortest_run: float
     longest_run: float
     over_dry: float
@@ -123,7 +136,10 @@ class Score:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Every run of a comparison, by scenario, then strategy, then seed, as asked for."""
+    """Every run of a comparison, by scenario, then strategy, then seed, as asked for.
+
+    `yardsticks` are the means over the seeds; a row holds those of its own seed.
+    """
 
     scenarios: tuple[Scenario, ...]
     strategies: tuple[Known, ...]
@@ -212,7 +228,7 @@ def compare(
         results = _run_here(jobs, strategies, tell)
     else:
         results = map_in_pool(_run_in_worker, jobs, n_workers, tell, meanwhile, _given_up)
-    yardsticks = {s.name: results.pop(0) for s in scenarios}
+    marks = {(s.name, seed): results.pop(0) for s in scenarios for seed in range(n_seeds)}
     summaries = iter(_completed(results))
     rows = tuple(
         Row(
@@ -221,19 +237,22 @@ def compare(
             controller=known.controller.name,
             uses_truth=known.controller.uses_truth,
             seed=seed,
-            yardsticks=yardsticks[scenario.name],
+            yardsticks=marks[scenario.name, seed],
             **next(summaries),
         )
         for scenario in scenarios
         for known in strategies
         for seed in range(n_seeds)
     )
+    yardsticks = {
+        s.name: Yardsticks.mean([marks[s.name, seed] for seed in range(n_seeds)]) for s in scenarios
+    }
     return Comparison(tuple(scenarios), tuple(strategies), n_seeds, yardsticks, rows)
 
 
 def plan(scenarios: Sequence[Scenario], strategies: Sequence[Known], n_seeds: int) -> list[Job]:
     """Return the jobs of a comparison: yardsticks first, then scenario by strategy by seed."""
-    jobs = [Job(scenario, reference="") for scenario in scenarios]
+    jobs = [Job(scenario, "", seed) for scenario in scenarios for seed in range(n_seeds)]
     for scenario in scenarios:
         for known in strategies:
             for seed in range(n_seeds):
@@ -258,12 +277,12 @@ def _csv_cell(value: Any) -> Any:
     return str(value).lower() if isinstance(value, bool) else value
 
 
-def find_yardsticks(scenario: Scenario) -> Yardsticks:
-    """Return what distances of a scenario are held against: dry rail, and the shortest possible."""
-    dry = run_stop(on_dry_rail(scenario), _found(DRY_STRATEGY, False), seed=0)
+def find_yardsticks(scenario: Scenario, seed: int = 0) -> Yardsticks:
+    """Return what distances of a seed are held against: dry rail, and the shortest possible."""
+    dry = run_stop(on_dry_rail(scenario), _found(DRY_STRATEGY, False), seed=seed)
     dry_distance = float(dry.summary["stopping_distance"])
     try:
-        shortest = float(shortest_possible(scenario))
+        shortest = float(shortest_possible(scenario, seed=seed))
     except InputError as problem:
         return Yardsticks(dry_distance, math.nan, one_line(problem))
     if math.isinf(shortest):
@@ -271,6 +290,16 @@ def find_yardsticks(scenario: Scenario) -> Yardsticks:
             dry_distance, math.nan, "no stop within the scenario's limits is possible"
         )
     return Yardsticks(dry_distance, shortest)
+
+
+def half_width(values: Sequence[float]) -> float:
+    """Return the half-width of the 95 % interval of a mean, by Student's t; NaN below 2 values."""
+    if len(values) < 2 or not all(map(math.isfinite, values)):
+        return math.nan
+    from scipy.special import stdtrit
+
+    factor = float(stdtrit(len(values) - 1, 0.5 + 0.5 * CONFIDENCE))
+    return factor * statistics.stdev(values) / math.sqrt(len(values))
 
 
 def _over(distance: float, yardstick: float) -> float:
@@ -284,7 +313,8 @@ def _score(runs: Sequence[Row]) -> Score:
     distances = [
         run.summary["stopping_distance"] if run.summary["is_stopped"] else math.inf for run in runs
     ]
-    mean, marks = statistics.fmean(distances), runs[0].yardsticks
+    mean = statistics.fmean(distances)
+    marks = Yardsticks.mean([run.yardsticks for run in runs])
     locks = [run.summary["longest_lock"] for run in runs]
     return Score(
         controller=runs[0].controller,
@@ -292,6 +322,7 @@ def _score(runs: Sequence[Row]) -> Score:
         n_runs=len(runs),
         n_stopped=n_stopped,
         distance=mean,
+        half_width=half_width(distances),
         shortest_run=min(distances),
         longest_run=max(distances),
         over_dry=_over(mean, marks.dry_distance),
@@ -306,7 +337,7 @@ def _score(runs: Sequence[Row]) -> Score:
 
 def _run_job(job: Job, known: Known | None) -> Any:
     if known is None:
-        return find_yardsticks(job.scenario)
+        return find_yardsticks(job.scenario, job.seed)
     try:
         stop = run_stop(job.scenario, known, job.seed, stop_limit=job.stop_limit)
     except StopFailed as problem:

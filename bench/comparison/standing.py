@@ -12,10 +12,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from slipbench.comparison.compare import Comparison, Row
+from slipbench.comparison.compare import Comparison, Row, half_width
 from slipbench.results.tables import UNKNOWN, plain_table
-
-CONFIDENCE = 0.95
 
 SAME_DISTANCE = 1e-3
 """Mean distances closer than this share count as equal: the accuracy stops are computed with."""
@@ -85,9 +83,9 @@ def standing_table(comparison: Comparison) -> str:
             rows.append([f"    {score.controller}{truth}", *(_cell(m, runs) for m in measures)])
     n_seeds = comparison.n_seeds
     note = (
-        f"Means over {n_seeds} seeds (sampling phases, tooth angles), each with the half-width of "
-        "its 95 % interval by Student's t; the seeds are no sample of rails. A mean with an "
-        "overrun in it does not exist."
+        f"Means over {n_seeds} seeds (equipment, sampling phases, tooth angles), each with the "
+        "half-width of its 95 % interval by Student's t; the seeds are no sample of rails. A mean "
+        "with an overrun in it does not exist."
         if n_seeds > 1
         else "One seed, so no intervals: ask for more with --seeds."
     )
@@ -98,16 +96,6 @@ def standing_table(comparison: Comparison) -> str:
 def runs_of(comparison: Comparison, scenario: str, controller: str) -> list[Row]:
     """Return the runs of a strategy on a rail, in the order of the seeds."""
     return [r for r in comparison.rows if r.scenario == scenario and r.controller == controller]
-
-
-def half_width(values: Sequence[float]) -> float:
-    """Return the half-width of the 95 % interval of a mean, by Student's t; NaN below 2 values."""
-    if len(values) < 2 or not all(map(math.isfinite, values)):
-        return math.nan
-    from scipy.special import stdtrit
-
-    factor = float(stdtrit(len(values) - 1, 0.5 + 0.5 * CONFIDENCE))
-    return factor * statistics.stdev(values) / math.sqrt(len(values))
 
 
 def _cell(measure: Measure, runs: Sequence[Row]) -> str:

@@ -33,7 +33,7 @@ def comparison_table(comparison: Comparison) -> str:
 
 def _headers(is_spread: bool) -> list[str]:
     headers = ["\n\n    strategy", "\ndistance\n[m]"]
-    headers += ["\nleast to greatest\n[m]"] if is_spread else []
+    headers += ["95 %\ninterval\n[m]", "\nleast to greatest\n[m]"] if is_spread else []
     headers += ["over\ndry\n[-]", "over shortest\npossible\n[-]", "longest\nlock\n[s]"]
     headers += ["greatest\nof all\n[s]"] if is_spread else []
     return [*headers, "flat\nrisk\n[-]", "vent\ncommands\n[-]"]
@@ -53,6 +53,7 @@ def _cells(score: Score, is_spread: bool) -> list[str]:
     over = "not stopped" if score.n_runs == 1 else f"{n_over} of {score.n_runs} not stopped"
     cells = [f"    {score.controller}", over if n_over else f"{score.distance:.1f}"]
     if is_spread:
+        cells.append(f"±{score.half_width:.1f}" if math.isfinite(score.half_width) else UNKNOWN)
         least, greatest = score.shortest_run, score.longest_run
         high = f"{greatest:.1f}" if math.isfinite(greatest) else "overrun"
         cells.append(UNKNOWN if math.isinf(least) else f"{least:.1f} to {high}")
@@ -70,8 +71,10 @@ def _notes(comparison: Comparison) -> list[str]:
     ]
     if comparison.n_seeds > 1:
         notes.append(
-            f"Means over {comparison.n_seeds} seeds (sampling phases, tooth angles), "
-            "with the least and the greatest run."
+            f"Means over {comparison.n_seeds} seeds, each a train of its own (equipment as its "
+            "grade has it, sampling phases, tooth angles), with the half-width of the 95 % "
+            "interval by Student's t, and the least and the greatest run. All strategies brake "
+            "the same trains; the rails are no sample."
         )
     n_over = sum(not row.summary["is_stopped"] for row in comparison.rows)
     if n_over:

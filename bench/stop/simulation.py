@@ -11,6 +11,7 @@ import numpy as np
 
 from slipbench.contract import Controller, Floats
 from slipbench.ground.errors import InputError, StopFailed
+from slipbench.ground.telling import shown
 from slipbench.kernel.loop import PAUSED, run_compiled
 from slipbench.kernel.records import BROKEN, MOST_STEP_PIECES, TOO_MANY_PIECES, World
 from slipbench.packing import pack
@@ -18,6 +19,7 @@ from slipbench.packing.rail_state import RailState
 from slipbench.scenario import Scenario, load_scenario
 from slipbench.stop.stop import Stop, make_stop
 from slipbench.strategies.native import NativeUpdate, stray_text
+from slipbench.strategies.registry import find_controller
 from slipbench.strategies.update import compile_update
 
 PIECES_A_TURN = 200_000
@@ -26,7 +28,7 @@ PIECES_A_TURN = 200_000
 
 def simulate(
     scenario: Scenario | str | Path,
-    controller: Controller,
+    strategy: Controller | str | Path,
     seed: int = 0,
     *,
     compiled: bool = True,
@@ -38,7 +40,8 @@ def simulate(
     Parameters
     ----------
     scenario : Scenario, or the name of a shipped one, or the path of a TOML file
-    controller : Controller
+    strategy : Controller, or text as on the command line: `NAME[:KEY=VALUE...]` or
+        `FILE[:NAME][:KEY=VALUE...]`
     seed : int                   of the equipment drawn (`scenario.equipment`), sampling phases and
                                  tooth angles, 0 to 2**63 - 1
     compiled : bool              False runs the strategy as plain Python (slow, for prototyping);
@@ -52,7 +55,7 @@ def simulate(
 
     Raises
     ------
-    InputError   for a scenario that cannot be read, what is no controller, a seed out of range, a
+    InputError   for a scenario or strategy that cannot be read, a seed out of range, a
                  strategy that gives a command its equipment cannot follow (naming strategy, axle
                  and time)
     StopFailed   an `InputError`: the stop took more pieces of time than `run.maximum_pieces`, or
@@ -61,11 +64,10 @@ def simulate(
     if isinstance(scenario, str | Path):
         scenario = load_scenario(scenario)
     if not isinstance(scenario, Scenario):
-        raise InputError(f"scenario {scenario!r}: must be a Scenario, or the name or path of one")
-    if not isinstance(controller, Controller):
         raise InputError(
-            f"strategy {controller!r}: must be a Controller, as of controllers.by_name"
+            f"scenario {shown(scenario)}: must be a Scenario, or the name or path of one"
         )
+    controller = _controller_of(strategy, compiled)
     if isinstance(seed, bool) or not isinstance(seed, int | np.integer) or not 0 <= seed < 2**63:
         raise InputError(f"seed = {seed!r}; allowed: a whole number from 0 to 2**63 - 1")
     world = pack(scenario, controller, int(seed), with_traces, rail_before)
@@ -128,6 +130,16 @@ def _failure(scenario: Scenario, world: World) -> str:
         f"{MOST_STEP_PIECES} pieces of time an axle at {where}; axle {i_axle + 1} got no further, "
         f"at {float(axles['wheel_speed'][i_axle]):.3f} m/s of its rim"
     )
+
+
+def _controller_of(strategy: object, compiled: bool) -> Controller:
+    if isinstance(strategy, str | Path):
+        return find_controller(str(strategy), compile_file=compiled).controller
+    if not isinstance(strategy, Controller):
+        raise InputError(
+            f"strategy {shown(strategy)}: must be a Controller, or the name or file of one"
+        )
+    return strategy
 
 
 def run_sample_by_sample(

@@ -18,6 +18,7 @@ from slipbench.comparison.compare import (
     as_csv,
     compare,
     find_yardsticks,
+    half_width,
 )
 from slipbench.comparison.tables import comparison_table
 from slipbench.controllers import by_name
@@ -35,7 +36,7 @@ FIXED = [
     "shortest_possible",
     "dry_distance",
 ]
-LINE = ("compare", "frost", "--speed", "20mph", "--workers", "1")
+LINE = ("compare", "frost", "--speed", "20mph", "--workers", "1", "--seeds", "1")
 
 
 def slow(name: str):
@@ -94,6 +95,34 @@ def test_rows_are_what_simulate_gives():
         )
 
 
+def test_yardsticks_are_those_of_the_seeds_own_train():
+    scenario = slow("frost").replace(initial_speed=6.0)
+    done = compare([scenario], [find_controller("none")], n_seeds=2, n_workers=1)
+    assert [row.yardsticks for row in done.rows] == [find_yardsticks(scenario, s) for s in (0, 1)]
+    dry = [row.yardsticks.dry_distance for row in done.rows]
+    assert dry[0] != dry[1]
+    assert done.yardsticks["frost"].dry_distance == sum(dry) / 2
+    assert done.scores("frost")[0].over_dry == pytest.approx(
+        sum(row.summary["stopping_distance"] for row in done.rows) / sum(dry)
+    )
+
+
+def test_half_width_is_students_interval():
+    """Two values 8 apart: 12.706 (t of one degree of freedom, common tables) times 4."""
+    assert half_width([96.0, 104.0]) == pytest.approx(12.706 * 4.0, rel=1e-4)
+    assert math.isnan(half_width([96.0])) and math.isnan(half_width([96.0, math.inf]))
+
+
+def test_compare_runs_several_trains_unless_told_otherwise(run, tmp_path):
+    line = ("compare", "frost", "--speed", "12mph", "--workers", "1", "--strategy", "none")
+    ran = run(*line, "--out", tmp_path)
+    assert "Means over 4 seeds" in ran.out and "±" in ran.out
+    record = json.loads((tmp_path / "compare.json").read_text())
+    assert [row["seed"] for row in record["rows"]] == [0, 1, 2, 3]
+    assert len({row["stopping_distance"] for row in record["rows"]}) == 4
+    assert record["command"] == "slipbench compare frost --strategy none --speed 12mph"
+
+
 def test_dry_yardstick_is_the_dry_preset_from_the_same_speed():
     marks = find_yardsticks(slow("wet_leaf"))
     dry = simulate(slow("dry"), by_name("none"), with_traces=False)
@@ -107,7 +136,7 @@ def test_no_strategy_beats_the_shortest_possible():
 
 
 def test_unknown_shortest_possible_shows_a_dash_and_the_reason(run, tmp_path, monkeypatch):
-    def refuse(scenario):
+    def refuse(scenario, seed):
         raise InputError("the proof needs what is not there")
 
     monkeypatch.setattr(slipbench.comparison.compare, "shortest_possible", refuse)
@@ -201,7 +230,7 @@ def test_table_counts_overruns_and_shows_the_spread():
     assert "96.0 to 104.0" in text
     assert "1 of 4 runs did not stop" in text
     line_of_b = next(line for line in text.splitlines() if line.startswith("    b "))
-    assert " ".join(line_of_b.split()) == "b 100.0 96.0 to 104.0 1.00 1.25 0.25 0.50 0.25 10"
+    assert " ".join(line_of_b.split()) == "b 100.0 ±50.8 96.0 to 104.0 1.00 1.25 0.25 0.50 0.25 10"
 
 
 def test_table_sets_truth_apart_even_when_it_is_best():
@@ -235,7 +264,7 @@ def test_interrupted_pool_leaves_no_process():
 def test_interrupt_says_what_was_written_and_exits_130(run, tmp_path, monkeypatch):
     done = []
 
-    def run_one_then_interrupt(scenario, known, seed):
+    def run_one_then_interrupt(scenario, known, seed, **_):
         if done:
             signal.raise_signal(signal.SIGINT)
         done.append(seed)

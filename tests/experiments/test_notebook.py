@@ -1,15 +1,18 @@
 """What all experiments share: command line, files, table, runs in any number of processes."""
 
 import csv
+import importlib
 import io
 import json
 import math
 
 import pytest
+from tests.places import ROOT
 
 from slipbench import load_scenario
+from slipbench.commands.main import main
 from slipbench.controllers import by_name
-from slipbench.experiments import notebook
+from slipbench.experiments import QUESTIONS, Listed, notebook
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -123,3 +126,23 @@ def test_number_of_processes_changes_nothing(monkeypatch):
     here = notebook.summaries(runs)
     monkeypatch.setattr(notebook, "_FEW_RUNS", 0)
     assert notebook.summaries(runs) == here
+
+
+def test_every_experiment_is_listed_with_its_question():
+    files = {p.stem for p in ROOT.glob("experiments/*.py")} - {"__init__", "notebook"}
+    assert files == set(QUESTIONS)
+    for name, question in QUESTIONS.items():
+        module = importlib.import_module(f"slipbench.experiments.{name}")
+        assert (module.EXPERIMENT.name, module.EXPERIMENT.question) == (name, question)
+
+
+def test_the_command_lists_questions_and_hands_options_on(monkeypatch, capsys):
+    assert main(["experiment"]) == 0
+    told = capsys.readouterr().out
+    assert all(name in told and question in told for name, question in QUESTIONS.items())
+    given = []
+    monkeypatch.setattr(Listed, "main", lambda self, argv: given.append((self.name, argv)) or 0)
+    assert main(["experiment", "which_strategy", "--quick", "--seeds", "2"]) == 0
+    assert given == [("which_strategy", ["--quick", "--seeds", "2"])]
+    assert main(["experiment", "which_strateg"]) == 2
+    assert "did you mean which_strategy" in capsys.readouterr().err

@@ -30,7 +30,7 @@ def test_a_name_a_path_and_a_scenario_give_the_same_stop(tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("scenario", "controller", "seed", "part"),
     [
-        ("dry", "slip_band", 0, "strategy 'slip_band': must be a Controller"),
+        ("dry", "slip_bend", 0, "strategy 'slip_bend': unknown"),
         ("dry", None, 0, "strategy None: must be a Controller"),
         (3, controllers.by_name("none"), 0, "scenario 3: must be a Scenario"),
         ("dyr", controllers.by_name("none"), 0, "did you mean dry"),
