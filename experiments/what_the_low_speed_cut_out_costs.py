@@ -104,12 +104,12 @@ def sentence(rows: list[Row]) -> str:
     limit = max(row["flat_high"] for row in after)
     quiet = max(row["vents_below_6_mph"] for row in after)
     busy = max(row["vents_below_6_mph"] for row in before)
+    longest = max(row["longest_lock"] for row in after)
     return (
-        f"cut out at 6 mph, wheels lock at walking pace for up to "
-        f"{max(row['longest_lock'] for row in after):.1f} s: flats grow by up to {low:.0f} mm (low "
-        f"end of the band) to {high:.0f} mm (high end), to {limit:.0f} mm at most, and the "
-        f"distance moves by up to {metres:+.1f} m; vents below 6 mph fall from up to {busy:.0f} a stop to "
-        f"{quiet:.0f}."
+        f"cut out at 6 mph, wheels lock at walking pace for up to {longest:.1f} s: flats grow by "
+        f"up to {low:.0f} mm (low end of the band) to {high:.0f} mm (high end), to {limit:.0f} mm "
+        f"at most, and the distance moves by up to {metres:+.1f} m; vents below 6 mph fall from up "
+        f"to {busy:.0f} a stop to {quiet:.0f}."
     )
 
 

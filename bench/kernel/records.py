@@ -81,10 +81,10 @@ N_LOCK_TRAIL = 20000
 """Samples of all locks together; a lock that finds no room keeps its start, its end and what it had
 until then."""
 
-FIRST_TRAIL, TRAIL_GROWTH = 0.0025, 1.15
+FIRST_TRAIL, TRAIL_GROWTH = 0.001, 1.15
 """A running lock is sampled after this time, and then whenever it has grown by this factor. [s]
 
-Its peak temperature comes some 20 ms into the lock.
+Its peak temperature comes some 10 to 20 ms into the lock.
 """
 
 CROWDED_TRAIL, CROWDED_GROWTH = 0.7, 1.5
