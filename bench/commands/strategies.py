@@ -43,7 +43,7 @@ def check_command(arguments: argparse.Namespace) -> int:
     from slipbench.conformance import CHECKS, Evidence
 
     print(f"{known.controller.name} [{known.origin}]: {known.controller.title}")
-    evidence = Evidence(known.controller, seed=arguments.seed)
+    evidence = Evidence(known.controller, seed=arguments.seed, runs_compiled=known.runs_compiled)
     states = [_check(check, evidence, known.runs_compiled) for check in CHECKS]
     n_refuted, n_tried = states.count("FAIL"), len(states) - states.count("skip")
     print(
@@ -56,7 +56,7 @@ def check_command(arguments: argparse.Namespace) -> int:
 
 
 def _check(check: Check, evidence: Evidence, is_compiled: bool) -> str:
-    """Run and print one check; return its state: `ok`, `note`, `skip` or `FAIL`."""
+    """Run and print one check; return its state: `ok`, `skip` or `FAIL`."""
     from slipbench.conformance import run_check
 
     if check.needs_compiled and not is_compiled:
@@ -64,7 +64,7 @@ def _check(check: Check, evidence: Evidence, is_compiled: bool) -> str:
     else:
         finding = run_check(check, evidence)
         text = f": {' '.join(finding.problem.split())}" if finding else ""
-        state = "ok" if finding is None else "note" if finding.is_report_only else "FAIL"
+        state = "ok" if finding is None else "FAIL"
     print(f"  {state:4}  {check.name}{text}", flush=True)
     return state
 

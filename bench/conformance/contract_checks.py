@@ -6,20 +6,29 @@ Each tries to refute one claim and returns what is wrong in one line, or None.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 
-from slipbench.conformance.evidence import FAULT_CALL, LONG_STOP, Evidence
-from slipbench.conformance.inputs import extreme_observations, odd_train, scrambled
+from slipbench.conformance.evidence import LONG_STOP, Evidence
+from slipbench.conformance.inputs import (
+    extreme_observations,
+    for_axles,
+    odd_train,
+    scrambled,
+    speed_sweep,
+)
 from slipbench.conformance.recording import (
     OUTPUTS,
     Recording,
+    UpdateFailed,
     call_update,
     first_difference,
     play,
     record_stop,
 )
-from slipbench.contract import OBSERVED, SAMPLE_TIME, Floats, Update
+from slipbench.conformance.state import kept_state
+from slipbench.contract import OBSERVED, SAMPLE_TIME, WHEEL_SPEED, Floats, Update
 from slipbench.scenario import Brake
 from slipbench.scenario.fields import specs_of
 
@@ -32,13 +41,22 @@ REPEATED = 10.0
 MOST_FACTOR = specs_of(Brake)["demand_factor_limit"].high or 1.0
 """No equipment exceeds the driver's demand by more. [-]"""
 
+BOUND_CALLS = 600
+"""Calls tried with each parameter at each bound."""
+
+STATE_CALLS = 500
+"""Calls before and after which what a function can keep is looked at."""
+
+SLIDING_CALLS = slice(300, 330)
+"""Calls of the fast stop shown in every number of axles: sliding has begun."""
+
 GUARD = 64
 """Rows kept before and behind each array that an update function may write."""
 
 
 def runs_a_stop(evidence: Evidence) -> str | None:
-    """Refute: it runs through a stop in the Python loop."""
-    return evidence.recorded.refusal or None
+    """Refute: it runs through a stop in the Python loop, and through one from 33 m/s."""
+    return evidence.recorded.refusal or evidence.recorded_fast.refusal or None
 
 
 def starts_afresh(evidence: Evidence) -> str | None:
@@ -70,8 +88,33 @@ def fills_commands(evidence: Evidence) -> str | None:
 
 def valid_on_recorded(evidence: Evidence) -> str | None:
     """Refute: in a stop its commands are valid, its memory and signals finite."""
-    problems = [evidence.invalid(vehicle) for vehicle in evidence.recorded.vehicles]
+    problems = [evidence.invalid(recording) for recording in evidence.recordings]
     return next((problem for problem in problems if problem), None)
+
+
+def keeps_no_state(evidence: Evidence) -> str | None:
+    """Refute: a call leaves nothing behind but its memory: no global, attribute or closure."""
+    before = kept_state(evidence.update)
+    evidence.play(evidence.recording.observations[:STATE_CALLS])
+    after = kept_state(evidence.update)
+    changed = sorted(name for name in before | after if before.get(name) != after.get(name))
+    if not changed:
+        return None
+    return f"{', '.join(changed)} changed over {STATE_CALLS} calls; only memory may keep anything"
+
+
+def valid_at_every_speed(evidence: Evidence) -> str | None:
+    """Refute: the same at every speed from 120 m/s down to rest and up again."""
+    seen = speed_sweep(evidence.controller)
+    problem = evidence.invalid(played := evidence.play_quickly(seen))
+    if problem is None:
+        return None
+    is_bad = ~np.isfinite(played.memories).all(axis=(1, 2)) | ~np.isfinite(played.commands).all(
+        axis=(1, 2)
+    )
+    first = int(is_bad.argmax())
+    where = f" [first at {seen[first, 0, WHEEL_SPEED]:.2f} m/s]" if is_bad.any() else ""
+    return f"{problem}{where}"
 
 
 def valid_on_extremes(evidence: Evidence) -> str | None:
@@ -86,7 +129,7 @@ def valid_on_extremes(evidence: Evidence) -> str | None:
 
 def valid_at_bounds(evidence: Evidence) -> str | None:
     """Refute: the same with each parameter at either of its bounds."""
-    seen = evidence.recording.observations[: 2 * FAULT_CALL]
+    seen = evidence.recording.observations[:BOUND_CALLS]
     for parameter in evidence.controller.parameters:
         for bound in (parameter.low, parameter.high):
             changed = evidence.controller.with_parameters(**{parameter.name: bound})
@@ -114,17 +157,24 @@ def memory_bounded(evidence: Evidence) -> str | None:
 def observes_as_declared(evidence: Evidence) -> str | None:
     """Refute: commands and signals do not depend on a column it does not declare."""
     hidden = [i for i, name in enumerate(OBSERVED) if name not in evidence.controller.observes]
-    recording = evidence.recording
+    shown: list[tuple[Recording, Callable[[Floats], Recording]]] = []
+    shown += [(evidence.recording, evidence.play)]
+    shown += [(own, evidence.play_quickly) for own in evidence.recorded_fast.vehicles[:1]]
+    for recording, show in shown:
+        problem = _depends(recording, show, hidden)
+        if problem is not None:
+            culprits = [
+                OBSERVED[column] for column in hidden if _depends(recording, show, [column])
+            ]
+            return f"depends on {' and '.join(culprits) or 'undeclared columns'}: {problem}"
+    return None
 
-    def refuted(columns: list[int]) -> str | None:
-        changed = evidence.play(scrambled(recording.observations, columns))
-        return first_difference(recording, changed, "commands", "signals")
 
-    problem = refuted(hidden)
-    if problem is None:
-        return None
-    culprits = [OBSERVED[column] for column in hidden if refuted([column])]
-    return f"depends on {' and '.join(culprits) or 'undeclared columns'}: {problem}"
+def _depends(
+    recording: Recording, show: Callable[[Floats], Recording], columns: list[int]
+) -> str | None:
+    changed = show(scrambled(recording.observations, columns))
+    return first_difference(recording, changed, "commands", "signals")
 
 
 def permutes_as_claimed(evidence: Evidence) -> str | None:
@@ -169,13 +219,28 @@ def python_equals_compiled(evidence: Evidence) -> str | None:
 
 
 def serves_any_number_of_axles(evidence: Evidence) -> str | None:
-    """Refute: it runs with 1 to 48 axles (vehicles of 1 to 12; the train whole in that scope)."""
+    """Refute: it runs with 1 to 48 axles.
+
+    In stops of one axle and of vehicles of 1 to 12 (the train whole in that scope); and shown what
+    sliding axles measure, in every number from 1 to 48.
+    """
     for sizes in ((1,), ODD_SIZES):
         recorded = record_stop(evidence.controller, odd_train(sizes), evidence.seed)
         problems = [recorded.refusal, *(evidence.invalid(own) for own in recorded.vehicles)]
         problem = next((problem for problem in problems if problem), None)
         if problem:
             return f"{problem} [vehicles of {', '.join(map(str, sizes))} axles]"
+    fast = evidence.recorded_fast
+    if not fast.vehicles:
+        return fast.refusal or "never called"
+    sliding = fast.vehicles[0].observations[SLIDING_CALLS]
+    for n_axles in range(1, sum(ODD_SIZES) + 1):
+        try:
+            problem = evidence.invalid(evidence.play_quickly(for_axles(sliding, n_axles)))
+        except UpdateFailed as failure:
+            problem = str(failure)
+        if problem:
+            return f"{problem} [{n_axles} axles]"
     return None
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
-from slipbench.conformance.inputs import patchy_stop
+from slipbench.conformance.inputs import fast_stop, patchy_stop
 from slipbench.conformance.recording import (
     RecordedStop,
     Recording,
@@ -22,13 +23,15 @@ from slipbench.contract import (
     HOLD,
     VALVE,
     VENT,
-    WHEEL_SPEED,
     Controller,
     Floats,
     Update,
 )
 from slipbench.ground.errors import InputError
-from slipbench.scenario import Scenario, load_scenario
+from slipbench.scenario import Fault, Scenario, load_scenario
+from slipbench.stop.simulation import simulate
+from slipbench.stop.stop import Stop
+from slipbench.strategies.registry import one_line
 from slipbench.strategies.update import compile_update
 
 HELD_OFF_LIMIT = load_scenario("wet_leaf").brake.vent_time_limit
@@ -47,8 +50,12 @@ LONG_STOP = 600.0
 ROLLING_CREEPAGE = 0.03
 """A measured speed within this of the train's counts as rolling. Assumed. [-]"""
 
-FAULT_CALL = 300
-"""From this call on a dead sensor reads zero: sliding has begun."""
+FULL = 0.7
+"""A rolling wheel whose brake takes less than this of what rail and driver would give is kept off
+the brake. Assumed; an axle at the peak of its creep curve takes 1. [-]"""
+
+LATE = 100.0
+"""Where a sensor dies late in the fast stop: amid the first film, sliding has begun. [m]"""
 
 
 @dataclass(frozen=True)
@@ -59,7 +66,9 @@ class Evidence:
     ----------
     controller : Controller
     scenario : Scenario        the stop that is recorded
+    fast_scenario : Scenario   another, at line speed
     seed : int
+    runs_compiled : bool       whether long stops run it compiled (the same bits, many times faster)
     held_off_limit : float     [s]
     memory_bound : float       in the unit of whatever is remembered
     """
@@ -67,6 +76,8 @@ class Evidence:
     controller: Controller
     scenario: Scenario = field(default_factory=patchy_stop)
     seed: int = 0
+    runs_compiled: bool = False
+    fast_scenario: Scenario = field(default_factory=fast_stop)
     held_off_limit: float = HELD_OFF_LIMIT
     memory_bound: float = MEMORY_BOUND
 
@@ -96,25 +107,52 @@ class Evidence:
             raise UpdateFailed(self.recorded.refusal or "the strategy was never called")
         return self.recorded.vehicles[0]
 
+    @property
+    def quick(self) -> Update:
+        """The strategy compiled where it runs so, else as plain Python."""
+        return self.compiled if self.runs_compiled else self.update
+
     @cached_property
-    def with_dead_sensor(self) -> RecordedStop:
-        """The same stop, the last axle each call sees reading zero from `FAULT_CALL` on.
+    def recorded_fast(self) -> RecordedStop:
+        """One stop of the fast scenario."""
+        return record_stop(self.controller, self.fast_scenario, self.seed, update=self.quick)
 
-        Given up when the fault has lasted somewhat longer than the limit for holding off a brake.
-        """
+    @property
+    def recordings(self) -> tuple[Recording, ...]:
+        """Every vehicle of both recorded stops, or the train of each."""
+        return (*self.recorded.vehicles, *self.recorded_fast.vehicles)
 
-        def change(observation: Floats, i_call: int) -> None:
-            if i_call >= FAULT_CALL:
-                observation[-1, WHEEL_SPEED] = 0.0
+    def stop_of(self, scenario: Scenario, seed: int | None = None) -> Stop:
+        """Run a stop, nothing recorded; `UpdateFailed` where it breaks off."""
+        own = self.controller
+        if self.runs_compiled:
+            _ = self.compiled
+        else:
+            own = dataclasses.replace(own, update=self.update)
+        try:
+            with np.errstate(all="ignore"):
+                number = self.seed if seed is None else seed
+                return simulate(scenario, own, number, compiled=self.runs_compiled)
+        except Exception as problem:
+            raise UpdateFailed(f"update raised {one_line(problem)}") from problem
 
-        fault_time = FAULT_CALL * self.scenario.slip_control.sample_time
-        longest = min(fault_time + 1.2 * self.held_off_limit, self.scenario.run.maximum_time)
-        scenario = self.scenario.replace({"run.maximum_time": longest})
-        return record_stop(self.controller, scenario, self.seed, change)
+    def stop_with_dead_sensor(self, i_axle: int, is_late: bool) -> Stop:
+        """Run the fast stop with an axle's sensor reading zero from the start, or from mid-film."""
+        fault = Fault(
+            kind="sensor_dead",
+            axle=i_axle + 1,
+            at_distance=LATE if is_late else None,
+            at_time=None if is_late else 0.0,
+        )
+        return self.stop_of(self.fast_scenario.replace({"faults": (fault,)}))
 
     def play(self, observations: Floats, *, is_carried: bool = True) -> Recording:
         """Show observations to the plain function from zero memory."""
         return play(self.update, self.controller, observations, is_carried=is_carried)
+
+    def play_quickly(self, observations: Floats) -> Recording:
+        """Show observations to the function in whichever form is quick, from zero memory."""
+        return play(self.quick, self.controller, observations)
 
     def invalid(self, recording: Recording, factor_limit: float | None = None) -> str | None:
         """Return what is wrong with the outputs; None where all are valid and finite.

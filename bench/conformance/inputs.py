@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 
 from slipbench.contract import COLUMN, OBSERVED, SAMPLE_TIME, TRUTH, WHEEL_SPEED, Controller, Floats
-from slipbench.scenario import Scenario, Vehicle, load_scenario
+from slipbench.scenario import Equipment, Scenario, Vehicle, load_scenario
 
 EXTREMES = {
     "measured_wheel_speed": (0.0, 1e-12, 0.01, 1.0, 30.0, 200.0),
@@ -22,6 +22,9 @@ EXTREMES = {
     "train_acceleration": (-5.0, -0.5, 0.0, 1.0),
 }
 """Values from the edge of what can be asked, SI; the sample time is chosen by the caller."""
+
+FAST = 33.0
+"""Where the fast stops begin: 75 mph. [m/s]"""
 
 
 def patchy_stop() -> Scenario:
@@ -45,6 +48,40 @@ def patchy_stop() -> Scenario:
         "run.maximum_time": 60.0,
     }
     return leaf.replace(changes)
+
+
+def fast_stop() -> Scenario:
+    """Return a stop from 33 m/s of one car of four axles: film and dry rail by turns, dry at last.
+
+    Film to 200 m and from 300 to 500 m; given up after 90 s, about twice what any shipped strategy
+    needs. Here, too, the equipment overrules no vent.
+    """
+    slow = patchy_stop()
+    film, clean = slow.rail.sections[:2]
+    sections = [
+        dataclasses.replace(section, from_distance=start)
+        for section, start in ((film, 0.0), (clean, 200.0), (film, 300.0), (clean, 500.0))
+    ]
+    return slow.replace(
+        {
+            "initial_speed": FAST,
+            "train.vehicles": slow.train.vehicles[:1],
+            "rail.sections": sections,
+            "run.maximum_time": 90.0,
+        }
+    )
+
+
+def dry_stop() -> Scenario:
+    """Return a stop from 33 m/s on dry rail, two cars, equipment as it is in service."""
+    dry = load_scenario("dry")
+    return dry.replace(
+        {
+            "initial_speed": FAST,
+            "train.vehicles": dry.train.vehicles[:2],
+            "equipment": Equipment(grade="service"),
+        }
+    )
 
 
 def _vehicle_of(n_axles: int) -> Vehicle:
@@ -76,6 +113,34 @@ def odd_train(sizes: tuple[int, ...], longest: float = 3.0) -> Scenario:
     """
     vehicles = tuple(_vehicle_of(n_axles) for n_axles in sizes)
     return patchy_stop().replace({"train.vehicles": vehicles, "run.maximum_time": longest})
+
+
+def speed_sweep(controller: Controller, sample_time: float = 0.01) -> Floats:
+    """Return observations of two axles through every speed. (n_calls, 2, n_observed)
+
+    Down from 120 m/s in steps of 0.05, the second axle sliding a little, then deeply, and up again
+    with neither sliding: whole and even numbers of m/s are all met.
+    """
+    down = np.linspace(120.0, 0.0, 2401)
+    speeds = np.concatenate([down, down[::-1]])
+    slip = np.concatenate([0.4 * np.abs(np.sin(0.02 * np.arange(len(down)))), np.zeros(len(down))])
+    seen = np.full((len(speeds), 2, len(OBSERVED)), np.nan)
+    for name, values in EXTREMES.items():
+        if controller.uses_truth or name not in TRUTH:
+            seen[..., COLUMN[name]] = values[len(values) // 2]
+    for name in ("measured_wheel_speed", "train_speed", "wheel_speed"):
+        if controller.uses_truth or name not in TRUTH:
+            seen[..., COLUMN[name]] = speeds[:, None]
+    for name in ("measured_wheel_speed", "wheel_speed"):
+        seen[:, 1, COLUMN[name]] *= 1.0 - slip
+    seen[..., COLUMN["brake_demand"]] = 0.75
+    seen[..., SAMPLE_TIME] = sample_time
+    return seen
+
+
+def for_axles(observations: Floats, n_axles: int) -> Floats:
+    """Return observations of another number of axles: those there are, over and over."""
+    return observations[:, np.arange(n_axles) % observations.shape[1]]
 
 
 def extreme_observations(controller: Controller, n_axles: int, sample_time: float) -> Floats:

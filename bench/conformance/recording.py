@@ -146,6 +146,7 @@ def record_stop(
     scenario: Scenario,
     seed: int = 0,
     change: Callable[[Floats, int], None] | None = None,
+    update: Update | None = None,
 ) -> RecordedStop:
     """Run a stop in the plain Python loop and keep every call.
 
@@ -155,13 +156,14 @@ def record_stop(
     scenario : Scenario
     seed : int
     change : callable or None   `change(observation, i_call)` may falsify what the strategy sees
+    update : callable or None   what is called; None: the strategy as plain Python
 
     Returns
     -------
     RecordedStop   its recordings end early where the strategy raised or gave an invalid command
     """
     rows: dict[int, list[tuple[Floats, ...]]] = {}
-    plain = plain_update(controller)
+    called = update or plain_update(controller)
 
     def recorded(
         observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
@@ -170,7 +172,7 @@ def record_stop(
         seen = observation.copy()
         if change is not None:
             change(seen, len(own))
-        own.append(call_update(plain, parameters, seen, (memory, command, signals)))
+        own.append(call_update(called, parameters, seen, (memory, command, signals)))
 
     stop, refusal = None, ""
     try:

@@ -115,7 +115,9 @@ def accept(i_group: int, world: Any) -> int:
         if is_out or vehicle.is_dead:
             valve, factor = FILL, 1.0
         n_restored = moving.n_restored
-        valve = limit_vent(valve, group.sample_time, train, moving)
+        scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
+        demanded = vehicle.demand * scale
+        valve, factor = limit_vent(valve, factor, demanded, group.sample_time, train, moving)
         if n_restored == 0 and moving.n_restored > 0:
             moving.restored_time, moving.restored_speed = state.clock, speed
         n_vents = moving.vent_count

@@ -12,11 +12,17 @@ from slipbench.kernel.air import (
     mean_vent_rate,
     pressure_rate,
 )
-from slipbench.kernel.columns import FILL, VENT
+from slipbench.kernel.columns import FILL, HOLD, VENT
 from slipbench.kernel.records import FLOW, QUEUE_LENGTH, RAMPS
 
 _NO_TIME = 1e-11
 """What happens within so short a time happens now. [s]"""
+
+EMPTY = 0.05
+"""Of full pressure: a cylinder with less above its spring's brakes nothing. Assumed. [-]"""
+
+REARMED = 0.5
+"""Fill on end that arms the vent limit again once it has overruled a controller. Assumed. [s]"""
 
 
 @part
@@ -259,19 +265,45 @@ def move_reservoir(duration: float, train: Any, vehicle: Any) -> None:
 
 
 @part
-def limit_vent(valve: float, sample_time: float, train: Any, state: Any) -> float:
-    """Return the valve command after the vent limit.
+def limit_vent(
+    valve: float, demand_factor: float, demanded: float, sample_time: float, train: Any, state: Any
+) -> Any:
+    """Return valve position and demand factor after the time limit for a brake kept off.
 
-    A vent commanded without a break for longer than the limit is overruled: the brake is restored
-    until the controller itself commands something else, which arms it again.
+    Parameters
+    ----------
+    valve, demand_factor : float   as commanded
+    demanded : float               pressure above the spring's that the driver asks for now. [Pa]
+    sample_time : float            [s]
+
+    Returns
+    -------
+    (float, float)   as commanded; fill and 1 while the limit overrules the controller
+
+    Notes
+    -----
+    What is timed is the brake without force: a vent, or a cylinder nearly empty though it is
+    demanded, be it held so, given a factor near zero, or filled for a sample or two only. Beyond
+    the limit the brake comes back, until the controller has let it fill for `REARMED` on end.
     """
-    if valve != VENT:
+    is_filling = valve == FILL and demand_factor * demanded >= EMPTY * train.full_pressure
+    is_demanded = demanded >= 2.0 * EMPTY * train.full_pressure
+    is_empty = is_demanded and state.pressure < train.spring_pressure + EMPTY * train.full_pressure
+    if state.is_restored:
+        is_let = is_filling or (valve == HOLD and not is_empty)
+        state.vent_time = state.vent_time + sample_time if is_let else 0.0
+        if state.vent_time < REARMED:
+            return FILL, 1.0
         state.vent_time = 0.0
         state.is_restored = 0
-        return valve
+        return valve, demand_factor
+    if valve != VENT and not is_empty:
+        state.vent_time = 0.0
+        return valve, demand_factor
     state.vent_time += sample_time
-    if state.vent_time > train.vent_limit:
-        if not state.is_restored:
-            state.n_restored += 1
+    if state.vent_time > train.vent_limit and not is_filling:
+        state.n_restored += 1
         state.is_restored = 1
-    return FILL if state.is_restored else valve
+        state.vent_time = 0.0
+        return FILL, 1.0
+    return valve, demand_factor

@@ -440,7 +440,7 @@ AXLE_STATE = _record(
     ("queue_factor", _f, (QUEUE_LENGTH,)),
     ("queue_head", _i),
     ("queue_count", _i),
-    ("vent_time", _f),  # of the unbroken vent commanded now [s]
+    ("vent_time", _f),  # brake without force so far; once overruled, filled so far [s]
     ("is_restored", _i),  # the vent limit has overruled the controller
     ("n_restored", _i),
     ("valve_fault", _i),  # -1, or the valve's stuck position

@@ -257,7 +257,7 @@ class Brake(Record):
         above=0.0,
         high=1e4,
         default=10.0,
-        doc="A vent commanded longer than this without a break is overruled: the brake comes back.",
+        doc="A brake kept off longer than this on end is given back, whatever is commanded.",
         mark="memory",
         source="about 10 s; value from memory, not verified, weak",
     )

@@ -11,4 +11,4 @@ from slipbench.contract import Controller
 
 @pytest.fixture(scope="session")
 def evidence_of() -> Callable[[Controller], Evidence]:
-    return lru_cache(maxsize=None)(Evidence)
+    return lru_cache(maxsize=None)(lambda controller: Evidence(controller, runs_compiled=True))

@@ -4,7 +4,17 @@ import numpy as np
 import pytest
 
 from slipbench.conformance import Evidence, play, record_stop
-from slipbench.conformance.inputs import extreme_observations, odd_train, patchy_stop, scrambled
+from slipbench.conformance.evidence import LATE
+from slipbench.conformance.inputs import (
+    extreme_observations,
+    fast_stop,
+    for_axles,
+    odd_train,
+    patchy_stop,
+    scrambled,
+    speed_sweep,
+)
+from slipbench.conformance.recording import OUTPUTS, first_difference
 from slipbench.contract import COLUMN, TRUTH, Controller, Floats
 from slipbench.controllers import by_name
 from slipbench.stop.simulation import simulate
@@ -77,13 +87,41 @@ def test_playing_a_recording_again_gives_its_outputs() -> None:
     assert again.memories.tobytes() == own.memories.tobytes()
 
 
-def test_the_dead_sensor_reads_zero_from_the_fault_on() -> None:
-    controller = by_name("deceleration")  # so that no other axle locks
-    recorded = Evidence(controller, scenario=SHORT.replace({"run.maximum_time": 4.0}))
-    for own in recorded.with_dead_sensor.vehicles:
-        assert (own.observations[:100, -1, 0] > 0.0).all()  # before it can lock
-        assert not own.observations[300:, -1, 0].any()
-        assert own.observations[300:, :-1, 0].any(axis=0).all()
+@pytest.mark.parametrize("is_late", [False, True])
+def test_the_dead_sensor_reads_zero_from_the_fault_on(is_late: bool) -> None:
+    short = fast_stop().replace({"run.maximum_time": 5.0})
+    evidence = Evidence(by_name("deceleration"), fast_scenario=short, runs_compiled=True)
+    traces = evidence.stop_with_dead_sensor(2, is_late).traces
+    is_dead = traces["distance"] > (LATE if is_late else 0.0) + 5.0
+    assert not traces["measured_wheel_speed"][is_dead, 2].any()
+    n_alive = int((traces["measured_wheel_speed"][~is_dead, 2] > 0.0).sum())
+    assert n_alive > 100 if is_late else n_alive <= 1
+    assert (traces["measured_wheel_speed"][is_dead, 3] > 0.0).all()
+
+
+def test_compiled_the_fast_stop_is_the_same_to_the_last_bit() -> None:
+    short = fast_stop().replace({"run.maximum_time": 5.0})
+    plain, compiled = (
+        Evidence(by_name("slip_band"), fast_scenario=short, runs_compiled=runs_compiled)
+        for runs_compiled in (False, True)
+    )
+    pairs = zip(plain.recorded_fast.vehicles, compiled.recorded_fast.vehicles, strict=True)
+    for one, other in pairs:
+        assert first_difference(one, other, *OUTPUTS, "observations") is None
+
+
+def test_the_sweep_meets_every_speed_and_slides() -> None:
+    seen = speed_sweep(by_name("none"))
+    speeds = seen[:, 0, COLUMN["measured_wheel_speed"]]
+    assert set(range(121)) <= set(np.round(speeds, 9).tolist())
+    assert (seen[:, 1, 0] <= seen[:, 0, 0]).all() and (seen[:, 1, 0] < 0.7 * seen[:, 0, 0]).any()
+    assert np.isfinite(speed_sweep(by_name("peak_follower"))).all()
+
+
+def test_observations_go_round_for_more_axles() -> None:
+    seen = speed_sweep(by_name("none"))[:3]
+    assert for_axles(seen, 5)[:, :, 0].tolist() == seen[:, [0, 1, 0, 1, 0], 0].tolist()
+    assert for_axles(seen, 1).shape == (3, 1, len(COLUMN))
 
 
 @pytest.mark.parametrize("n_axles", [1, 4, 12, 48])

@@ -12,30 +12,41 @@ EvidenceOf = Callable[[Controller], Evidence]
 each_controller = pytest.mark.parametrize("controller", ALL_CONTROLLERS, ids=lambda c: c.name)
 
 
-def checks(is_report_only: bool) -> pytest.MarkDecorator:
-    chosen = [check for check in CHECKS if check.is_report_only == is_report_only]
-    return pytest.mark.parametrize("check", chosen, ids=lambda check: check.name)
+KNOWN = {
+    **{
+        (name, "is silent on dry rail"): "vents where a tooth is out of place"
+        for name in (
+            "speed_difference",
+            "deceleration",
+            "slip_band",
+            "phase_logic",
+            "slip_target",
+            "optimum_seeking",
+            "sliding_mode",
+            "rule_table",
+            "deep_slip",
+            "train_coordinated",
+            "cleaning_balance",
+        )
+    },
+    ("phase_logic", "bears any dead sensor"): "holds for ever where the sensor never lived",
+}
+"""Refuted claims that are known, with their reason."""
 
 
 @each_controller
-@checks(is_report_only=False)
+@pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.name)
 def test_shipped_strategy_passes(
-    controller: Controller, check: Check, evidence_of: EvidenceOf
+    controller: Controller,
+    check: Check,
+    evidence_of: EvidenceOf,
+    request: pytest.FixtureRequest,
 ) -> None:
+    reason = KNOWN.get((controller.name, check.name))
+    if reason is not None:
+        request.applymarker(pytest.mark.xfail(reason=reason, strict=True))
     finding = run_check(check, evidence_of(controller))
     assert finding is None, str(finding)
-
-
-@each_controller
-@checks(is_report_only=True)
-def test_shipped_strategy_against_service_rules(
-    controller: Controller, check: Check, evidence_of: EvidenceOf
-) -> None:
-    """The limit is a value from memory, so a finding is reported as xfail and fails nothing."""
-    finding = run_check(check, evidence_of(controller))
-    if finding is not None:
-        assert finding.is_report_only
-        pytest.xfail(str(finding))
 
 
 def test_what_judges_each_axle_by_itself_claims_that_their_order_does_not_matter() -> None:
@@ -64,10 +75,8 @@ def test_check_controller_reports_every_refuted_claim() -> None:
     silent = {
         "axles may be permuted, if claimed",  # not claimed
         "same bits for the same seed",  # it does fail in the same way
-        "lets a rolling wheel brake",  # no stop to look at
-        "gives up on a dead sensor",
-        "valid on recorded observations",
-        "vents within the equipment's limit",
+        "valid on recorded observations",  # nothing to look at
+        "keeps no brake off beyond the limit",
     }
     expected = {check.name for check in CHECKS if not check.needs_compiled} - silent
     assert set(at_once) == expected

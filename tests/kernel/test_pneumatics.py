@@ -261,14 +261,54 @@ def test_stuck_valve_stays_where_it_is_stuck():
     assert cylinder.pressure == pytest.approx(0.5 * FILL_RATE, rel=1e-12)
 
 
+class Timed:
+    """A cylinder at full demand whose commands pass the vent limit, 0.995 s."""
+
+    def __init__(self) -> None:
+        self.cylinder = Cylinder()
+        self.cylinder.train["vent_limit"] = 0.995
+        self.cylinder.state["pressure"] = FULL
+
+    def given(self, valve: float, n_samples: int, factor: float = 1.0) -> list[float]:
+        """Return the valve's positions, the pressure left as it is."""
+        cylinder = self.cylinder
+        return [
+            limit_vent(valve, factor, FULL, 0.01, cylinder.train, cylinder.state)[0]
+            for _ in range(n_samples)
+        ]
+
+
 def test_unbroken_vent_is_overruled_after_its_limit():
-    cylinder = Cylinder()
-    cylinder.train["vent_limit"] = 0.995
-    given = [limit_vent(VENT, 0.01, cylinder.train, cylinder.state) for _ in range(150)]
-    assert given == [VENT] * 99 + [FILL] * 51
-    assert cylinder.state["n_restored"] == 1
-    assert limit_vent(FILL, 0.01, cylinder.train, cylinder.state) == FILL
-    assert limit_vent(VENT, 0.01, cylinder.train, cylinder.state) == VENT
+    timed = Timed()
+    assert timed.given(VENT, 150) == [VENT] * 99 + [FILL] * 51
+    assert timed.cylinder.state["n_restored"] == 1
+    assert timed.given(FILL, 50) == [FILL] * 50
+    assert timed.given(VENT, 150) == [VENT] * 99 + [FILL] * 51
+
+
+@pytest.mark.parametrize(
+    ("valve", "factor"), [(HOLD, 1.0), (FILL, 0.04), (VENT, 1.0)], ids=["hold", "factor", "vent"]
+)
+def test_an_empty_cylinder_is_timed_whatever_keeps_it_empty(valve: float, factor: float):
+    timed = Timed()
+    timed.cylinder.state["pressure"] = 0.04 * FULL
+    assert timed.given(valve, 150, factor) == [valve] * 99 + [FILL] * 51
+
+
+def test_a_sample_of_fill_neither_stops_the_timer_nor_arms_it_again():
+    timed = Timed()
+    timed.cylinder.state["pressure"] = 0.0
+    for _ in range(9):
+        assert timed.given(VENT, 9) + timed.given(FILL, 1) == [VENT] * 9 + [FILL]
+    assert timed.given(VENT, 15) == [VENT] * 9 + [FILL] * 6
+    assert timed.given(FILL, 1) + timed.given(VENT, 50) == [FILL] * 51
+
+
+def test_a_cylinder_that_brakes_may_be_held():
+    timed = Timed()
+    timed.cylinder.state["pressure"] = 0.06 * FULL
+    assert timed.given(HOLD, 500) == [HOLD] * 500
+    assert timed.cylinder.state["n_restored"] == 0
 
 
 def test_electrical_and_mechanical_delay_add_up():
