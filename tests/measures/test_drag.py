@@ -12,6 +12,7 @@ from slipbench.ground.errors import InputError
 from slipbench.measures.drag import drag_depth
 from slipbench.measures.flats import archard_area_rate, energy_area_rate
 from slipbench.measures.materials import WEAR
+from slipbench.scenario import Run
 from slipbench.stop.simulation import simulate
 
 LOAD, AREA, RADIUS, WIDTH = 73.6e3, 75.7e-6, 0.42, 0.030
@@ -62,7 +63,8 @@ CREEPING = Controller(
 
 
 def test_a_wheel_dragged_nearly_locked_is_told_with_its_turns():
-    scenario = plain_stop(25.0, sections=(film(0.02),))
+    fine = Run(maximum_distance=5e3, maximum_time=600.0, trace_interval=2e-3)
+    scenario = plain_stop(25.0, sections=(film(0.02),), run=fine)
     stop = simulate(scenario, CREEPING)
     drag = stop.worth.drag
     speed, rim = stop.traces["train_speed"], stop.traces["wheel_speed"][:, 0]
