@@ -51,7 +51,7 @@ import numpy as np
 import numpy.typing as npt
 
 from slipbench.ground.errors import InputError
-from slipbench.kernel.columns import FILL, HOLD, N_MEASURED, OBSERVED, VENT
+from slipbench.kernel.columns import DEMAND_FACTOR, FILL, HOLD, N_MEASURED, OBSERVED, VALVE, VENT
 
 __all__ = [
     "COLUMN",
@@ -78,9 +78,6 @@ __all__ = [
 
 Floats = npt.NDArray[np.float64]
 Update = Callable[[Floats, Floats, Floats, Floats, Floats], None]
-
-VALVE, DEMAND_FACTOR = 0, 1
-"""Columns of the command."""
 
 MEASURED = OBSERVED[:N_MEASURED]
 """Observation columns that fitted equipment can see."""

@@ -38,6 +38,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "contract", "ground", "kernel", "results", "scenario", "stop", "strategies",
     },
     "conformance": {"contract", "ground", "scenario", "stop", "strategies"},
+    "possible": {"contract", "ground", "running", "scenario", "stop"},
     "comparison": {"ground", "results", "running", "scenario", "stop", "strategies"},
     "campaign": {
         "contract", "ground", "results", "running", "scenario", "statistics", "strategies",
@@ -82,6 +83,7 @@ FOREIGN: dict[str, set[str]] = {
     "results": {"numpy", "llvmlite"},
     "running": {"numpy", "tqdm", "distributed"},
     "conformance": {"numpy"},
+    "possible": SCIENCE,
     "comparison": SCIENCE,
     "campaign": SCIENCE | {"pyarrow"},
     "tuning": SCIENCE,

@@ -106,8 +106,9 @@ def run_missing(
                 n_run += 1
                 if bar is not None:
                     bar.done()
-    except KeyboardInterrupt:
-        raise Interrupted(
+    except KeyboardInterrupt as end:
+        kind = Interrupted if type(end) is KeyboardInterrupt else type(end)
+        raise kind(
             f"after {found[0] + n_run} of {n_stops} stops, all of them stored; "
             "the same command resumes"
         ) from None

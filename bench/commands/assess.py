@@ -60,7 +60,7 @@ def assess_command(arguments: argparse.Namespace) -> int:
     scenarios = [read_scenario(name, arguments) for name in arguments.scenarios]
     refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
     known = read_strategy(arguments.strategy, arguments.compile)
-    check_folder(folder, FILES, RECORD, WRITER)
+    check_folder(folder, FILES, RECORD, WRITER, arguments.overwrite)
     get_ready(["slipbench.assess.sheet"], ["loop.run_compiled"], [known])
     from tqdm import tqdm
 
@@ -85,7 +85,7 @@ def assess_command(arguments: argparse.Namespace) -> int:
     files = {name: content.encode() for name, content in zip(FILES, contents, strict=True)}
     try:
         with interrupts_ignored():
-            write_folder(folder, files, RECORD, WRITER, {})
+            write_folder(folder, files, RECORD, WRITER, {}, arguments.overwrite)
     except InputError:
         print(text, flush=True)  # what was computed is not lost
         raise

@@ -11,7 +11,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
-from slipbench.commands.line import get_ready, out_folder, result_stream
+from slipbench.commands.line import drawn_or_refused, get_ready, out_folder, result_stream
 from slipbench.commands.options import (
     add_out,
     add_scenario,
@@ -71,7 +71,7 @@ def compare_command(arguments: argparse.Namespace) -> int:
 def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     from slipbench.comparison.tables import comparison_table
     from slipbench.compiling.cache import is_cold
-    from slipbench.results.output import check_folder, write_folder
+    from slipbench.results.output import check_folder, remove_written, write_folder
     from slipbench.running.pool import start_early
     from slipbench.scenario import scenario_names
     from slipbench.strategies.registry import refuse_twice
@@ -93,14 +93,16 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
         None if arguments.json and arguments.out is None else out_folder(arguments.out, "compare")
     )
     if folder is not None:
-        check_folder(folder, RESULT_FILES, RECORD, WRITER)
-    compiled = ["loop.run_compiled", "floor.run_floor"]
+        check_folder(folder, RESULT_FILES, RECORD, WRITER, arguments.overwrite)
+    compiled = ["loop.run_compiled", "floor.run_floor", "priced.run_priced_floor"]
     if arguments.workers != 1 and not is_cold(*compiled):
         start_early("slipbench.comparison.compare")
     get_ready(["slipbench.comparison.compare"], compiled, strategies)
     comparison = _run_with_progress(
         arguments, scenarios, strategies, draws=folder is not None and not is_wide
     )
+    from slipbench.commands.report import REPORT, write_report
+    from slipbench.comparison.compare import as_csv
     from slipbench.comparison.record import as_record
     from slipbench.comparison.standing import frontier_text, standing_table
 
@@ -112,21 +114,29 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     if folder is None:
         print(text, file=result)
         return 0
+    files = {
+        "compare.csv": as_csv(comparison.rows).encode(),
+        "table.txt": f"{table}\n\n{CAUTION}\n".encode(),
+    }
+
+    def write() -> None:
+        write_folder(folder, files, RECORD, WRITER, record, arguments.overwrite)
+
     try:
-        files = _files(comparison, with_picture=not is_wide)
-        files["table.txt"] = f"{table}\n\n{CAUTION}\n".encode()
+        with interrupts_ignored():  # numbers first: a picture that fails loses none
+            write()
+            remove_written(folder, *REPORT)  # a page about the numbers before
+        files |= {} if is_wide else _pictures(comparison)
         ending = f"\n\nwritten to {folder}: {', '.join((RECORD, *files))}"
         ending += f"{_next_step(comparison, folder, arguments)}\n\n{CAUTION}"
         with interrupts_ignored():  # from here all is written, and said to be
-            write_folder(folder, files, RECORD, WRITER, record)
+            write()
             print(text + ("" if arguments.json else ending), file=result, flush=True)
     except InputError:
         print(text, file=result, flush=True)  # what was computed is not lost
         raise
     if arguments.report:
-        from slipbench.commands.report import write_report
-
-        print(write_report(folder, None))
+        print(write_report(folder, None, arguments.overwrite))
     return 0
 
 
@@ -205,10 +215,10 @@ def _run_with_progress(
                 meanwhile=meanwhile,
                 stop_limit=limit,
             )
-        except KeyboardInterrupt:
+        except KeyboardInterrupt as end:
             bar.close()
             done = f" after {n_done[0]} of {n_jobs} runs; nothing was written"
-            raise KeyboardInterrupt(done) from None
+            raise type(end)(done) from None
         except BrokenProcessPool:
             native = ", ".join(k.origin for k in strategies if is_library(k.origin))
             cause = f"or a crash of {native}; " if native else ""
@@ -218,20 +228,15 @@ def _run_with_progress(
             ) from None
 
 
-def _files(comparison: Comparison, *, with_picture: bool) -> dict[str, bytes]:
-    from slipbench.comparison.compare import as_csv
-
-    files = {"compare.csv": as_csv(comparison.rows).encode()}
-    if not with_picture:
-        return files
+def _pictures(comparison: Comparison) -> dict[str, bytes]:
     from slipbench.figures import style
     from slipbench.figures.compare import draw_comparison
     from slipbench.strategies.registry import known_controllers
 
     drawn = [known.controller.name for known in comparison.strategies]
     looks = style.looks([*known_controllers(), *drawn])
-    pictures = style.save(draw_comparison(comparison, looks))
-    return files | {f"compare.{kind}": data for kind, data in pictures.items()}
+    pictures = drawn_or_refused(lambda: style.save(draw_comparison(comparison, looks)))
+    return {f"compare.{kind}": data for kind, data in pictures.items()}
 
 
 def _as_json(content: Any) -> str:

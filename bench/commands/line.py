@@ -7,19 +7,22 @@ import gc
 import os
 import re
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING, TextIO, TypeVar
 
 from slipbench.commands.options import FOLDER
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.ground.interrupts import interrupts_end_at_once, interrupts_ignored
+from slipbench.ground.telling import told
 
 if TYPE_CHECKING:
     from slipbench.strategies.registry import Known
+
+T = TypeVar("T")
 
 COMPILING = "compiling the physics once, half a minute or more ..."
 
@@ -50,7 +53,9 @@ def out_folder(out: str | None, command: str) -> Path:
     return FOLDER / command if out is None else Path(out)
 
 
-def results_folder(out: str | None, command: str, names: list[str]) -> Path:
+def results_folder(
+    out: str | None, command: str, names: list[str], may_overwrite: bool = False
+) -> Path:
     """Return the folder for the results, refused before anything is computed if it cannot serve.
 
     Raises
@@ -60,22 +65,53 @@ def results_folder(out: str | None, command: str, names: list[str]) -> Path:
     from slipbench.results.output import check_folder
 
     folder = out_folder(out, command)
-    check_folder(folder, names, f"{command}.json", f"slipbench {command}")
+    check_folder(folder, names, f"{command}.json", f"slipbench {command}", may_overwrite)
     return folder
 
 
-def deliver(text: str, folder: Path, files: dict[str, bytes], command: str) -> None:
-    """Print the table and write the files, or only print where they cannot be written."""
+def deliver(
+    text: str,
+    folder: Path,
+    files: dict[str, bytes],
+    command: str,
+    may_overwrite: bool = False,
+    draw: Callable[[], dict[str, bytes]] | None = None,
+) -> None:
+    """Print the table and write the files, or only print where they cannot be written.
+
+    What is drawn comes last: a picture that fails loses no number.
+    """
     from slipbench.results.output import write_folder
 
     record = f"{command}.json"
     try:
-        with interrupts_ignored():
-            write_folder(folder, files, record, f"slipbench {command}", {})
+        if files:
+            with interrupts_ignored():
+                write_folder(folder, files, record, f"slipbench {command}", {}, may_overwrite)
+        if draw is not None:
+            files = files | drawn_or_refused(draw)
+            with interrupts_ignored():
+                write_folder(folder, files, record, f"slipbench {command}", {}, may_overwrite)
     except InputError:
         print(text, flush=True)  # what was computed is not lost
         raise
     print(f"{text}\n\nwritten to {folder}: {', '.join((record, *files))}\n\n{CAUTION}")
+
+
+def drawn_or_refused(draw: Callable[[], T]) -> T:
+    """Draw; a picture that fails is one line, after all numbers have been written.
+
+    Raises
+    ------
+    InputError
+    """
+    try:
+        return draw()
+    except Exception as problem:  # of the drawing library, over names and numbers it cannot show
+        raise InputError(
+            f"the picture cannot be drawn ({type(problem).__name__}: {told(problem)}); "
+            "the numbers are written"
+        ) from problem
 
 
 @contextmanager
@@ -101,7 +137,7 @@ def result_stream(is_alone: bool) -> Iterator[TextIO]:
     shown.flush()
     result = shown
     if owns_descriptor:
-        result = open(kept, "w", encoding=shown.encoding, closefd=False)  # noqa: SIM115
+        result = open(kept, "w", encoding=shown.encoding, errors="backslashreplace", closefd=False)  # noqa: SIM115
     try:
         os.dup2(2, 1)
     except OSError:  # stderr is closed

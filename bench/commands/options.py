@@ -124,6 +124,22 @@ def add_workers(parser: argparse.ArgumentParser) -> None:
 def add_out(parser: argparse.ArgumentParser, command: str) -> None:
     """Add `--out`, the folder for the results of a command."""
     parser.add_argument("--out", metavar="DIR", help=f"folder for the results ({FOLDER / command})")
+    add_overwrite(parser)
+
+
+def add_overwrite(parser: argparse.ArgumentParser) -> None:
+    """Add `--overwrite`: a command replaces what it wrote itself, and nothing else without it."""
+    parser.add_argument(
+        "--overwrite", action="store_true", help="replace files not written here, or changed since"
+    )
+
+
+def files_read(arguments: argparse.Namespace) -> list[str]:
+    """Return what a command line names that may be files it reads, strategies as written."""
+    names = [*getattr(arguments, "scenarios", []), getattr(arguments, "scenario", None)]
+    names += [getattr(arguments, part, None) for part in ("train", "rail", "driver", "limits")]
+    names += (getattr(arguments, "strategy", None) or "").split(",")
+    return [name.strip() for name in names if name]
 
 
 def add_stop_limit(parser: argparse.ArgumentParser) -> None:

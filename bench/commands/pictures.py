@@ -66,7 +66,7 @@ def creep_command(arguments: argparse.Namespace) -> int:
     names = ["creep.csv", *picture_names("adhesion_speed")]
     for scenario in scenarios:
         names += picture_names(f"creep_{file_word(scenario.name)}")
-    folder = results_folder(arguments.out, "creep", names)
+    folder = results_folder(arguments.out, "creep", names, arguments.overwrite)
     get_ready(["slipbench.packing"])
     from slipbench.figures import style
     from slipbench.figures.adhesion_speed import draw_adhesion_speed
@@ -74,11 +74,17 @@ def creep_command(arguments: argparse.Namespace) -> int:
 
     curves = {s.name: [creep_curve(s, law) for law in laws_of(s)] for s in scenarios}
     files = {"creep.csv": _creep_csv(curves).encode()}
-    drawn = {f"creep_{file_word(s.name)}": draw_creep_curves(s) for s in scenarios}
-    drawn["adhesion_speed"] = draw_adhesion_speed(scenarios)
-    for name, figure in drawn.items():
-        files |= {f"{name}.{kind}": data for kind, data in style.save(figure).items()}
-    deliver(_creep_table(scenarios, curves), folder, files, "creep")
+
+    def draw() -> dict[str, bytes]:
+        drawn = {f"creep_{file_word(s.name)}": draw_creep_curves(s) for s in scenarios}
+        drawn["adhesion_speed"] = draw_adhesion_speed(scenarios)
+        return {
+            f"{name}.{kind}": data
+            for name, figure in drawn.items()
+            for kind, data in style.save(figure).items()
+        }
+
+    deliver(_creep_table(scenarios, curves), folder, files, "creep", arguments.overwrite, draw)
     return 0
 
 
@@ -87,7 +93,7 @@ def conditioning_command(arguments: argparse.Namespace) -> int:
     scenario = read_scenario(arguments.scenario, arguments)
     known = read_strategy(arguments.strategy, arguments.compile)
     names = ["conditioning.csv", *picture_names("conditioning")]
-    folder = results_folder(arguments.out, "conditioning", names)
+    folder = results_folder(arguments.out, "conditioning", names, arguments.overwrite)
     get_ready(["slipbench.figures.conditioning"], _BETWEEN_SAMPLES, [known])
     from slipbench.figures import style
     from slipbench.figures.conditioning import draw_conditioning, run_conditioning
@@ -99,10 +105,14 @@ def conditioning_command(arguments: argparse.Namespace) -> int:
             scenario, known.controller, arguments.seed, compiled=known.runs_compiled
         ),
     )
-    pictures = style.save(draw_conditioning(found))
-    files = {f"conditioning.{kind}": data for kind, data in pictures.items()}
-    files["conditioning.csv"] = _conditioning_csv(found).encode()
-    deliver(_conditioning_table(found), folder, files, "conditioning")
+    files = {"conditioning.csv": _conditioning_csv(found).encode()}
+
+    def draw() -> dict[str, bytes]:
+        pictures = style.save(draw_conditioning(found))
+        return {f"conditioning.{kind}": data for kind, data in pictures.items()}
+
+    text = _conditioning_table(found)
+    deliver(text, folder, files, "conditioning", arguments.overwrite, draw)
     return 0
 
 

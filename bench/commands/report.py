@@ -5,10 +5,14 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from slipbench.commands.options import add_overwrite
 from slipbench.commands.parser import COMPARE, Commands
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.ground.interrupts import interrupts_ignored
+
+REPORT = ("report.json", "slipbench report")
+"""Record and writer of a report."""
 
 
 def add_parsers(commands: Commands) -> None:
@@ -20,6 +24,7 @@ def add_parsers(commands: Commands) -> None:
     )
     report.add_argument("folder", metavar="DIR", help="what slipbench compare wrote into")
     report.add_argument("--question", metavar="TEXT", help="the question it answers, its title")
+    add_overwrite(report)
     report.set_defaults(act=report_command)
 
 
@@ -27,11 +32,12 @@ def report_command(arguments: argparse.Namespace) -> int:
     """Write the report page of a comparison beside what it wrote."""
     if arguments.question is not None and not arguments.question.strip():
         raise InputError("--question: must not be empty")
-    print(f"{write_report(Path(arguments.folder), arguments.question)}\n\n{CAUTION}")
+    said = write_report(Path(arguments.folder), arguments.question, arguments.overwrite)
+    print(f"{said}\n\n{CAUTION}")
     return 0
 
 
-def write_report(folder: Path, question: str | None) -> str:
+def write_report(folder: Path, question: str | None, may_overwrite: bool = False) -> str:
     """Write the report page and its pictures into the folder of a comparison.
 
     Returns
@@ -54,5 +60,5 @@ def write_report(folder: Path, question: str | None) -> str:
     there = {name: data for name, data in shown.items() if data is not None}
     files["report.html"] = report_page(kept, there, question or QUESTION).encode()
     with interrupts_ignored():
-        write_folder(folder, files, "report.json", "slipbench report", {})
+        write_folder(folder, files, *REPORT, {}, may_overwrite)
     return f"written to {folder}: report.json, {', '.join(files)}"

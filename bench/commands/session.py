@@ -15,13 +15,16 @@ from slipbench.commands.line import get_ready
 from slipbench.commands.options import (
     FOLDER,
     MOST_WORKERS,
+    add_overwrite,
     add_stop_limit,
     count,
+    files_read,
     stop_limit,
     whole_number,
 )
 from slipbench.ground.errors import InputError
-from slipbench.results.files import RESULT_SUFFIXES, named_path
+from slipbench.ground.telling import shown
+from slipbench.results.files import RESULT_SUFFIXES, named_path, refuse_input
 
 if TYPE_CHECKING:
     from slipbench.campaign.store import Store
@@ -49,6 +52,7 @@ def add_campaign_options(parser: argparse.ArgumentParser, has_one_file: bool = T
     parser.add_argument("--scheduler", metavar="ADDRESS", help="run on a Dask cluster instead")
     add_stop_limit(parser)
     parser.add_argument("--quiet", action="store_true", help="no progress")
+    add_overwrite(parser)
 
 
 def _worker_count(text: str) -> int:
@@ -74,7 +78,7 @@ def varied(texts: Sequence[str]) -> Space:
 
 
 def campaign_path(arguments: argparse.Namespace, name: str) -> Path:
-    """Return the campaign file's path; its own default folder is made."""
+    """Return the campaign file's path; the default folder is made when it is opened."""
     if arguments.out is not None:
         path = named_path(arguments.out)
         if path.suffix in RESULT_SUFFIXES:
@@ -83,7 +87,6 @@ def campaign_path(arguments: argparse.Namespace, name: str) -> Path:
                 "name it otherwise, such as .sqlite"
             )
         return path
-    make_folder(FOLDER)
     return FOLDER / f"{name}.sqlite"
 
 
@@ -106,10 +109,14 @@ def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Ru
     limit = stop_limit(arguments)
     export = None if arguments.export is None else named_path(arguments.export, "--export")
     if export is not None:
-        check_export(export)
+        check_export(export, arguments.overwrite)
+        refuse_input(export, "--export", files_read(arguments))
     path = campaign_path(arguments, name)
-    if not arguments.branch.strip():
-        raise InputError(f"--branch {arguments.branch!r}: must be a name")
+    refuse_input(path, "--out", files_read(arguments))
+    if not arguments.branch.strip() or not arguments.branch.isprintable():
+        raise InputError(f"--branch {shown(arguments.branch)}: must be a name")
+    if arguments.out is None:
+        make_folder(FOLDER)
     is_new = not path.exists()
     with Store(path, arguments.branch, command=typed_command()) as store:
         try:
@@ -126,12 +133,9 @@ def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Ru
             if export is not None:
                 n_rows = write_export(store, export)
                 print(f"{n_rows} rows written to {export}", file=sys.stderr)
-        except KeyboardInterrupt:
-            print(
-                f"\nslipbench: {len(store)} stops stored in {path}; the same command resumes",
-                file=sys.stderr,
-            )
-            raise
+        except KeyboardInterrupt as end:
+            said = f"; {len(store)} stops stored in {path}; the same command resumes"
+            raise type(end)(said) from None
         except InputError:
             if is_new and not len(store):
                 store.discard()

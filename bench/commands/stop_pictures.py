@@ -48,25 +48,29 @@ def add_parsers(commands: Commands) -> None:
 def picture_command(arguments: argparse.Namespace) -> int:
     """Run one stop and draw it."""
     names = [name for picture in PICTURES for name in picture_names(picture)]
-    folder = results_folder(arguments.out, "picture", names)
+    folder = results_folder(arguments.out, "picture", names, arguments.overwrite)
     (stop,) = _run(arguments, one_name(arguments.strategy), "slipbench.figures.creep_trace")
     from slipbench.figures import style
     from slipbench.figures.creep_trace import draw_creep_trace
     from slipbench.figures.rail_map import draw_rail_map
     from slipbench.figures.stop_sheet import draw_stop_sheet
 
-    files: dict[str, bytes] = {}
     draws = (draw_stop_sheet, draw_rail_map, draw_creep_trace)
-    for name, draw in zip(PICTURES, draws, strict=True):
-        pictures = style.save(draw(stop))
-        files |= {f"{name}.{kind}": data for kind, data in pictures.items()}
-    deliver(style.account(stop), folder, files, "picture")
+
+    def draw() -> dict[str, bytes]:
+        return {
+            f"{name}.{kind}": data
+            for name, draw_one in zip(PICTURES, draws, strict=True)
+            for kind, data in style.save(draw_one(stop)).items()
+        }
+
+    deliver(style.account(stop), folder, {}, "picture", arguments.overwrite, draw)
     return 0
 
 
 def playback_command(arguments: argparse.Namespace) -> int:
     """Run one stop, or two, and write the page that plays them."""
-    folder = results_folder(arguments.out, "playback", [PAGE])
+    folder = results_folder(arguments.out, "playback", [PAGE], arguments.overwrite)
     if len(split_names(arguments.strategy)) > MOST_PLAYED:
         raise InputError(f"--strategy {arguments.strategy!r}; allowed: {MOST_PLAYED} at most")
     stops = _run(arguments, arguments.strategy, "slipbench.figures.playback")
@@ -75,7 +79,8 @@ def playback_command(arguments: argparse.Namespace) -> int:
 
     page = playback_page(stops, _as_typed(arguments)).encode()
     told = "\n".join(style.account(stop) for stop in stops)
-    deliver(f"{told}\n\nopen {folder / PAGE} in a browser", folder, {PAGE: page}, "playback")
+    text = f"{told}\n\nopen {folder / PAGE} in a browser"
+    deliver(text, folder, {PAGE: page}, "playback", arguments.overwrite)
     return 0
 
 

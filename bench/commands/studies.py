@@ -9,6 +9,7 @@ from slipbench.commands.options import (
     add_scenario,
     add_strategy,
     count,
+    files_read,
     read_scenario,
     read_setting,
 )
@@ -22,7 +23,7 @@ from slipbench.commands.session import (
 )
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
-from slipbench.results.files import named_path, refuse_foreign, write_file
+from slipbench.results.files import named_path, refuse_foreign, refuse_input, write_file
 
 
 def add_parsers(commands: Commands) -> None:
@@ -100,16 +101,18 @@ def worst_command(arguments: argparse.Namespace) -> int:
     is_named = arguments.to is not None
     target = named_path(arguments.to, "--to") if is_named else campaign_path(arguments, label)
     target = target if is_named else target.with_suffix(".toml")
-    if target == campaign_path(arguments, label):
+    if target.absolute() == campaign_path(arguments, label).absolute():
         raise InputError(f"--to {target}: that is the campaign file; name another")
-    refuse_foreign(target)
+    refuse_input(target, "--to", files_read(arguments))
+    refuse_foreign(target, arguments.overwrite, makes_folder=not is_named)
+    base = read_scenario(arguments.scenario, arguments)
     n_each = arguments.seeds + (arguments.harm == FLOOR_HARM)
     with (
         opened(arguments, label) as (store, runner),
         progress(arguments.budget * n_each, is_quiet=arguments.quiet) as bar,
     ):
         found = worst_rail(
-            read_scenario(arguments.scenario, arguments),
+            base,
             known,
             arguments.budget,
             store,

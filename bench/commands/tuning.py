@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from slipbench.commands.line import drawn_or_refused
 from slipbench.commands.options import (
     FOLDER,
     add_scenario,
@@ -39,7 +40,10 @@ from slipbench.results.files import (
 )
 
 if TYPE_CHECKING:
+    from slipbench.statistics.designs import Space
     from slipbench.strategies.registry import Known
+    from slipbench.tuning.judge import Goal
+    from slipbench.tuning.rails import Rails
     from slipbench.tuning.tuning import Tuned
 
 
@@ -93,8 +97,9 @@ def tune_command(arguments: argparse.Namespace) -> int:
     label = f"tune-{known.controller.name}"
     if arguments.start:
         label += f"-{short_hash(arguments.start)[:6]}"
-    tuned, written = _tune(arguments, known, names, label, start)
-    print(tuned_text(tuned))
+    tuned, result = _tune(arguments, known, names, label, start)
+    print(tuned_text(tuned), flush=True)
+    written = _draw(tuned, result)
     print(f"\nwritten: {', '.join(map(str, written))}\n\n{CAUTION}")
     return 0
 
@@ -108,18 +113,27 @@ def tune_all_command(arguments: argparse.Namespace) -> int:
     strategies = tunable(read_settings(arguments.strategy, arguments.compile)[0])
     if not strategies:
         raise InputError("tune-all: none of these strategies has parameters to tune")
+    refuse_foreign(folder / "table.txt", arguments.overwrite, makes_folder=True)
+    names = [known.controller.name for known in strategies]
+    files = {name: folder / f"{name}.sqlite" for name in names}
+    for path in files.values():
+        result = path.with_suffix(".toml")
+        refuse_foreign_result(result, arguments.overwrite, makes_folder=True)
+    for known in strategies:
+        _plan(arguments, known, None)
     make_folder(folder)
-    refuse_foreign(folder / "table.txt")
     found = []
     for known in strategies:
         name = known.controller.name
-        own = argparse.Namespace(**{**vars(arguments), "out": str(folder / f"{name}.sqlite")})
-        tuned = _tune(own, known, None, f"tune-{name}")[0]
+        own = argparse.Namespace(**{**vars(arguments), "out": str(files[name])})
+        tuned, result = _tune(own, known, None, f"tune-{name}")
+        _draw(tuned, result)
         setting = known.controller.with_parameters(**tuned.chosen.values)
         found.append((tuned, dry_extension(setting)))
         if not arguments.quiet:
             print(f"{name}: {tuned.n_stops} stops", file=sys.stderr, flush=True)
     text = all_tuned_text(found)
+    refuse_foreign(folder / "table.txt", arguments.overwrite)
     write_file(folder / "table.txt", f"{typed_command()}\n\n{text}\n".encode())
     print(f"{text}\n\nwritten to {folder}: table.txt, a .toml and a picture each\n\n{CAUTION}")
     return 0
@@ -131,17 +145,49 @@ def _tune(
     names: Sequence[str] | None,
     label: str,
     start: str | None = None,
-) -> tuple[Tuned, list[Path]]:
-    """Tune one strategy; return what was found and the files written: settings and picture."""
-    from slipbench.campaign.objectives import find_objectives
+) -> tuple[Tuned, Path]:
+    """Tune one strategy; return what was found and the file of settings that was written."""
+    from slipbench.running.progress import progress
+    from slipbench.tuning.tuned_file import tuned_file
+    from slipbench.tuning.tuning import tune
+
+    space, goal, rails = _plan(arguments, known, names)
+    result = campaign_path(arguments, label).with_suffix(".toml")
+    refuse_foreign_result(result, arguments.overwrite, makes_folder=arguments.out is None)
+    with (
+        opened(arguments, label) as (store, runner),
+        progress(arguments.budget, is_quiet=arguments.quiet) as bar,
+    ):
+        tuned = tune(
+            known, space, goal, rails, arguments.budget, store, runner, arguments.design_seed, bar
+        )
+    tuned = tuned if start is None else replace(tuned, start=start)
+    refuse_foreign_result(result, arguments.overwrite)
+    write_file(result, tuned_file(tuned, known, typed_command()).encode())
+    return tuned, result
+
+
+def _draw(tuned: Tuned, result: Path) -> list[Path]:
+    """Draw the trade-off beside the settings; return all files written."""
     from slipbench.figures.style import save
     from slipbench.figures.tuning import draw_tuning
-    from slipbench.running.progress import progress
+
+    written = [result]
+    for kind, data in drawn_or_refused(lambda: save(draw_tuning(tuned))).items():
+        written.append(result.with_suffix(f".{kind}"))
+        write_file(written[-1], data)
+    return written
+
+
+def _plan(
+    arguments: argparse.Namespace, known: Known, names: Sequence[str] | None
+) -> tuple[Space, Goal, Rails]:
+    """Return what is varied, what is wanted and on which rails; refuse what cannot be done."""
+    from slipbench.campaign.objectives import find_objectives
     from slipbench.statistics.designs import parameter_space
     from slipbench.tuning.judge import Goal
     from slipbench.tuning.rails import family_rails
-    from slipbench.tuning.tuned_file import tuned_file
-    from slipbench.tuning.tuning import tune
+    from slipbench.tuning.search import rungs, screening_size
 
     space = parameter_space(known.controller, names)
     goal = Goal(
@@ -157,22 +203,8 @@ def _tune(
         arguments.design_seed,
         arguments.seeds,
     )
-    refuse_foreign_result(campaign_path(arguments, label).with_suffix(".toml"))
-    with (
-        opened(arguments, label) as (store, runner),
-        progress(arguments.budget, is_quiet=arguments.quiet) as bar,
-    ):
-        tuned = tune(
-            known, space, goal, rails, arguments.budget, store, runner, arguments.design_seed, bar
-        )
-        result = store.path.with_suffix(".toml")
-    tuned = tuned if start is None else replace(tuned, start=start)
-    write_file(result, tuned_file(tuned, known, typed_command()).encode())
-    written = [result]
-    for kind, data in save(draw_tuning(tuned)).items():
-        written.append(result.with_suffix(f".{kind}"))
-        write_file(written[-1], data)
-    return tuned, written
+    screening_size(arguments.budget, rails, rungs(len(rails.training)))
+    return space, goal, rails
 
 
 def _parameters(text: str) -> list[str]:

@@ -65,6 +65,7 @@ _RC: Any = {
     "legend.frameon": False,
     "lines.linewidth": 1.4,
     "figure.facecolor": PAPER,
+    "text.parse_math": False,  # a name of the user's may hold a dollar
     "svg.hashsalt": "slipbench",
     "svg.fonttype": "path",
 }

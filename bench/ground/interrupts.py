@@ -10,6 +10,10 @@ from types import FrameType
 from typing import NoReturn
 
 
+class Terminated(KeyboardInterrupt):
+    """SIGTERM, where it is taken like Ctrl-C by whatever has something to put in order."""
+
+
 @contextmanager
 def interrupts_ignored() -> Iterator[None]:
     """Ignore Ctrl-C in the `with` body; processes started in it go on ignoring it.
@@ -29,7 +33,7 @@ def interrupts_ignored() -> Iterator[None]:
 
 @contextmanager
 def interrupts_end_at_once(message: str) -> Iterator[None]:
-    """End the process at Ctrl-C in the `with` body, with a line on stderr and exit code 130.
+    """End the process at Ctrl-C or SIGTERM in the `with` body: a line on stderr, code 130 or 143.
 
     For importing and compiling: an exception thrown into the compiler can be swallowed by it, or
     end in a crash (both seen). Nothing must be open that has to be closed. Does nothing off the
@@ -38,14 +42,17 @@ def interrupts_end_at_once(message: str) -> Iterator[None]:
 
     def end(number: int, frame: FrameType | None) -> NoReturn:
         os.write(2, f"{message}\n".encode())
-        os._exit(130)
+        os._exit(128 + number)
 
+    before = {}
     try:
-        before = signal.signal(signal.SIGINT, end)
+        for number in (signal.SIGINT, signal.SIGTERM):
+            before[number] = signal.signal(number, end)
     except ValueError:
         yield
         return
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)

@@ -20,7 +20,21 @@ from slipbench.kernel.rail import (
     peak_met,
     share_own_contact,
 )
-from slipbench.kernel.records import CONTACT_ONLY, DISC, POLACH, RAIL_AND_CONTACT
+from slipbench.kernel.records import (
+    CONTACT_ONLY,
+    DISC,
+    POLACH,
+    RAIL_AND_CONTACT,
+    Axle,
+    AxleState,
+    Group,
+    Lanes,
+    Law,
+    Train,
+    TrainState,
+    Vehicle,
+    World,
+)
 from slipbench.kernel.sanding import lay_sand, let_sand_fall
 from slipbench.kernel.sensing import load_sensor, sense_together, take_sample, unload_sensor
 from slipbench.kernel.tally import (
@@ -49,21 +63,21 @@ def _cross_border(
     rail_sand: Any,
     sanders: Any,
     sander_states: Any,
-    train: Any,
-    state: Any,
+    train: Train,
+    axle_state: AxleState,
 ) -> None:
     """Take an axle into its next cell: what it cleaned stays behind, what lies ahead acts."""
-    leave_cell(train, rail_work, rail_sand, state)
-    ahead = min(state.i_cell + 1, cells.shape[0] - 1)
+    leave_cell(train, rail_work, rail_sand, axle_state)
+    ahead = min(axle_state.i_cell + 1, cells.shape[0] - 1)
     for i in range(sanders.shape[0]):
         if sanders[i].i_axle == i_axle:
             lay_sand(ahead, train, rail_sand, sander_states[i])
-    enter_cell(ahead, cells, rail_work, rail_sand, train, state)
-    state.to_border += train.cell_length
+    enter_cell(ahead, cells, rail_work, rail_sand, train, axle_state)
+    axle_state.to_border += train.cell_length
 
 
 @inlined
-def _enter_next_cell(i_axle: int, world: Any) -> None:
+def _enter_next_cell(i_axle: int, world: World) -> None:
     """Hand `_cross_border` what it needs: compiled once, it serves two places."""
     _cross_border(
         i_axle,
@@ -78,7 +92,7 @@ def _enter_next_cell(i_axle: int, world: Any) -> None:
 
 
 @inner
-def find_borders(n_lanes: int, speed: float, acceleration: float, lanes: Any) -> None:
+def find_borders(n_lanes: int, speed: float, acceleration: float, lanes: Lanes) -> None:
     """Find how fast the train is as each lane's piece begins, and when its cell then ends.
 
     Parameters
@@ -93,7 +107,7 @@ def find_borders(n_lanes: int, speed: float, acceleration: float, lanes: Any) ->
 
 
 @inlined
-def begin_pieces(end: float, n: int, world: Any) -> None:
+def begin_pieces(end: float, n: int, world: World) -> None:
     """Begin the next pieces of all lanes.
 
     Parameters
@@ -101,26 +115,28 @@ def begin_pieces(end: float, n: int, world: Any) -> None:
     end : float   of the span the axles are moved through, from the step's start. [s]
     n : int       lanes taken
     """
-    lanes, moving = world.lanes[0], world.train_state[0]
+    lanes, train_state = world.lanes[0], world.train_state[0]
     for k in range(n):
-        state = world.axle_states[lanes.i_axle[k]]
-        lanes.elapsed[k], lanes.to_border[k] = state.elapsed, state.to_border
-    find_borders(whole_vectors(n), moving.speed, moving.acceleration, lanes)
+        axle_state = world.axle_states[lanes.i_axle[k]]
+        lanes.elapsed[k], lanes.to_border[k] = axle_state.elapsed, axle_state.to_border
+    find_borders(whole_vectors(n), train_state.speed, train_state.acceleration, lanes)
     for k in range(n):
         i_axle = lanes.i_axle[k]
-        axle, state = world.axles[i_axle], world.axle_states[i_axle]
+        axle, axle_state = world.axles[i_axle], world.axle_states[i_axle]
         while lanes.border[k] <= _NO_TIME:
             _enter_next_cell(i_axle, world)
-            lanes.border[k] = time_to_travel(state.to_border, lanes.speed[k], moving.acceleration)
+            lanes.border[k] = time_to_travel(
+                axle_state.to_border, lanes.speed[k], train_state.acceleration
+            )
         begin_piece(
             end,
             k,
             lanes,
-            moving,
+            train_state,
             world.train[0],
             world.law[0],
             axle,
-            state,
+            axle_state,
             world.vehicle_states[axle.i_vehicle],
             world.groups[axle.i_group],
         )
@@ -130,25 +146,25 @@ def begin_pieces(end: float, n: int, world: Any) -> None:
 def begin_piece(
     end: float,
     k: int,
-    lanes: Any,
-    moving: Any,
-    train: Any,
-    law: Any,
-    axle: Any,
-    state: Any,
-    vehicle: Any,
-    group: Any,
+    lanes: Lanes,
+    train_state: TrainState,
+    train: Train,
+    law: Law,
+    axle: Axle,
+    axle_state: AxleState,
+    vehicle: Vehicle,
+    group: Group,
 ) -> None:
     """Find how long the next piece of a lane's axle may last, and how its brake moves in it."""
-    time = moving.time + state.elapsed
+    time = train_state.time + axle_state.elapsed
     speed = lanes.speed[k]
-    apply_due_commands(time, state)
-    longest = min(end - state.elapsed, lanes.border[k], next_due(state) - time)
-    longest = min(longest, longest_piece(speed, axle, state, law), time_to_sample(state))
+    apply_due_commands(time, axle_state)
+    longest = min(end - axle_state.elapsed, lanes.border[k], next_due(axle_state) - time)
+    longest = min(longest, longest_piece(speed, axle, axle_state, law), time_to_sample(axle_state))
     scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
     demanded_rate = vehicle.demand_rate * scale
-    demanded = vehicle.demand * scale + demanded_rate * state.elapsed
-    lanes.pressure_before[k] = state.pressure
+    demanded = vehicle.demand * scale + demanded_rate * axle_state.elapsed
+    lanes.pressure_before[k] = axle_state.pressure
     rate, until = pressure_piece(
         longest,
         demanded,
@@ -158,23 +174,23 @@ def begin_piece(
         vehicle.reservoir,
         train,
         axle,
-        state,
+        axle_state,
     )
     lanes.pressure_rate[k] = rate
-    state.clamp = pressing(state.pressure, train, axle, state)
-    clamp_rate, until_kink = clamp_piece(state.pressure, rate, train, axle, state)
+    axle_state.clamp = pressing(axle_state.pressure, train, axle, axle_state)
+    clamp_rate, until_kink = clamp_piece(axle_state.pressure, rate, train, axle, axle_state)
     lanes.duration[k] = min(longest, until, until_kink)
     lanes.brake[k], lanes.brake_rate[k] = rim_force(
-        state.clamp, clamp_rate, state.demand_factor, group.is_ideal, axle, state
+        axle_state.clamp, clamp_rate, axle_state.demand_factor, group.is_ideal, axle, axle_state
     )
     lanes.demanded[k] = demanded * axle.brake_gain
     lanes.demanded_rate[k] = demanded_rate * axle.brake_gain
-    lanes.peak[k] = peak_met(speed, axle, state, law) if demanded > 0.0 else 0.0
-    load_wheels(k, lanes, axle, state)
+    lanes.peak[k] = peak_met(speed, axle, axle_state, law) if demanded > 0.0 else 0.0
+    load_wheels(k, lanes, axle, axle_state)
 
 
 @inlined
-def turn_wheels(n: int, world: Any) -> None:
+def turn_wheels(n: int, world: World) -> None:
     """Turn the wheels of all lanes through their pieces, or until they lock or roll again."""
     lanes, law = world.lanes[0], world.law[0]
     acceleration = world.train_state[0].acceleration
@@ -187,7 +203,7 @@ def turn_wheels(n: int, world: Any) -> None:
 
 
 @inlined
-def end_pieces(n: int, world: Any) -> None:
+def end_pieces(n: int, world: World) -> None:
     """End the pieces of all lanes."""
     _sense(n, world)
     for k in range(n):
@@ -195,13 +211,13 @@ def end_pieces(n: int, world: Any) -> None:
 
 
 @inlined
-def _sense(n: int, world: Any) -> None:
+def _sense(n: int, world: World) -> None:
     """Let the sensors of the lanes' axles follow them through their pieces, sample by sample."""
-    lanes, moving, train = world.lanes[0], world.train_state[0], world.train[0]
+    lanes, train_state, train = world.lanes[0], world.train_state[0], world.train[0]
     for k in range(n):
-        axle, state = world.axles[lanes.i_axle[k]], world.axle_states[lanes.i_axle[k]]
+        axle, axle_state = world.axles[lanes.i_axle[k]], world.axle_states[lanes.i_axle[k]]
         group = world.groups[axle.i_group]
-        load_sensor(k, moving.time + state.elapsed, lanes, group, train, axle, state)
+        load_sensor(k, train_state.time + axle_state.elapsed, lanes, group, train, axle, axle_state)
     is_sampled = True
     while is_sampled:
         sense_together(whole_vectors(n), train, lanes)
@@ -216,18 +232,18 @@ def _sense(n: int, world: Any) -> None:
 
 
 @inlined
-def _end_piece(k: int, world: Any) -> None:
+def _end_piece(k: int, world: World) -> None:
     """Move on what else follows a lane's wheels through their piece: brake, rail and sums."""
-    lanes, moving, train = world.lanes[0], world.train_state[0], world.train[0]
+    lanes, train_state, train = world.lanes[0], world.train_state[0], world.train[0]
     i_axle = lanes.i_axle[k]
-    axle, state = world.axles[i_axle], world.axle_states[i_axle]
-    time, spent = moving.time + state.elapsed, lanes.duration[k]
-    end_piece(time, k, lanes, moving, axle, state, world.vehicle_states[axle.i_vehicle])
+    axle, axle_state = world.axles[i_axle], world.axle_states[i_axle]
+    time, spent = train_state.time + axle_state.elapsed, lanes.duration[k]
+    end_piece(time, k, lanes, train_state, axle, axle_state, world.vehicle_states[axle.i_vehicle])
     note_lane(
         time,
         k,
         lanes,
-        moving,
+        train_state,
         world.run[0],
         train,
         axle,
@@ -235,47 +251,56 @@ def _end_piece(k: int, world: Any) -> None:
         world.lock_trail,
         world.rail_heat,
         world.slide_histogram,
-        state,
+        axle_state,
     )
     for i in range(world.sanders.shape[0]):
         if world.sanders[i].i_axle == i_axle:
             flow = world.sander_states[i].falling
             let_sand_fall(spent, time, flow, world.sanders[i], world.sander_states[i])
-    limit = state.wheel_load * state.friction
+    limit = axle_state.wheel_load * axle_state.friction
     if lanes.border[k] <= spent + _NO_TIME:
         _enter_next_cell(i_axle, world)
-    end_speed = lanes.speed[k] + moving.acceleration * spent
-    cell, sand = world.cells[state.i_cell], world.rail_sand[state.i_cell]
+    end_speed = lanes.speed[k] + train_state.acceleration * spent
+    cell, sand = world.cells[axle_state.i_cell], world.rail_sand[axle_state.i_cell]
     if train.cleaning_law == CONTACT_ONLY:
-        clean_own_contact(end_speed, cell, sand, train, state)
+        clean_own_contact(end_speed, cell, sand, train, axle_state)
     elif train.cleaning_law == RAIL_AND_CONTACT:
-        traction, work = 0.5 * abs(state.rail_force) / limit, world.rail_work[state.i_cell]
-        share_own_contact(end_speed, traction, cell, work, sand, train, state)
+        traction, work = (
+            0.5 * abs(axle_state.rail_force) / limit,
+            world.rail_work[axle_state.i_cell],
+        )
+        share_own_contact(end_speed, traction, cell, work, sand, train, axle_state)
 
 
 @inner
 def end_piece(
-    time: float, k: int, lanes: Any, moving: Any, axle: Any, state: Any, vehicle: Any
+    time: float,
+    k: int,
+    lanes: Lanes,
+    train_state: TrainState,
+    axle: Axle,
+    axle_state: AxleState,
+    vehicle: Vehicle,
 ) -> None:
     """Move on an axle's wheels, cylinder, brake and sums to the end of its piece."""
     spent, speed = lanes.duration[k], lanes.speed[k]
-    end_speed = speed + moving.acceleration * spent
-    state.wheel_speed = lanes.wheel_2[k]
-    state.rail_force = lanes.force_2[k]
-    state.wheel_acceleration = lanes.wheel_acceleration[k]
-    count_piece(k, lanes, state)
-    state.pressure = max(0.0, state.pressure + lanes.pressure_rate[k] * spent)
-    count_air(state.pressure - lanes.pressure_before[k], axle, state, vehicle)
+    end_speed = speed + train_state.acceleration * spent
+    axle_state.wheel_speed = lanes.wheel_2[k]
+    axle_state.rail_force = lanes.force_2[k]
+    axle_state.wheel_acceleration = lanes.wheel_acceleration[k]
+    count_piece(k, lanes, axle_state)
+    axle_state.pressure = max(0.0, axle_state.pressure + lanes.pressure_rate[k] * spent)
+    count_air(axle_state.pressure - lanes.pressure_before[k], axle, axle_state, vehicle)
     brake_heat = lanes.brake_heat[k]
     if axle.friction_kind != DISC:
         brake_heat += 0.5 * lanes.contact_heat[k]  # a tread takes its share of the contact's heat
-    hottest_before = state.hottest
-    heat_brake(spent, brake_heat, end_speed, axle, state)
-    if state.hottest > hottest_before:
-        state.hottest_time = time + spent
-        state.hottest_speed = end_speed
-    state.brake_force = lanes.brake[k] + lanes.brake_rate[k] * spent
-    state.to_border -= spent * (speed + 0.5 * moving.acceleration * spent)
-    moving.impulse += spent * ((1.0 - GAMMA) * lanes.force_1[k] + GAMMA * lanes.force_2[k])
-    moving.n_axle_steps += 1
-    state.elapsed += spent
+    hottest_before = axle_state.hottest
+    heat_brake(spent, brake_heat, end_speed, axle, axle_state)
+    if axle_state.hottest > hottest_before:
+        axle_state.hottest_time = time + spent
+        axle_state.hottest_speed = end_speed
+    axle_state.brake_force = lanes.brake[k] + lanes.brake_rate[k] * spent
+    axle_state.to_border -= spent * (speed + 0.5 * train_state.acceleration * spent)
+    train_state.impulse += spent * ((1.0 - GAMMA) * lanes.force_1[k] + GAMMA * lanes.force_2[k])
+    train_state.n_axle_steps += 1
+    axle_state.elapsed += spent

@@ -7,6 +7,7 @@ valves be heard. Everything else is hidden: the function takes only these.
 from typing import Any
 
 from slipbench.compiling.jit import part
+from slipbench.kernel.records import Driver, TrainState
 
 SPEED_SPREAD, GAUGE, HEARD, GAUGE_EXPECTED = 0, 1, 2, 3
 """What the cab shows: spread of the leading bogie's measured speeds [m/s], lowest cylinder gauge
@@ -19,7 +20,7 @@ _NOTICED_SPREAD = 2.0
 
 
 @part
-def is_activity(cab: Any, driver: Any) -> bool:
+def is_activity(cab: Any, driver: Driver) -> bool:
     """Return whether the cab shows slip control at work."""
     if cab[HEARD] > 0.0 or cab[SPEED_SPREAD] > _NOTICED_SPREAD:
         return True
@@ -27,7 +28,7 @@ def is_activity(cab: Any, driver: Any) -> bool:
 
 
 @part
-def decide(time: float, cab: Any, driver: Any, state: Any) -> float:
+def decide(time: float, cab: Any, driver: Driver, train_state: TrainState) -> float:
     """Return the handle position the driver selects now, -1 for leaving it.
 
     Parameters
@@ -35,7 +36,8 @@ def decide(time: float, cab: Any, driver: Any, state: Any) -> float:
     time : float          [s]
     cab : (N_CAB,)        what the cab shows now, a tuple or an array
     driver : DRIVER       reaction time, calm time, positions
-    state : TRAIN_STATE   the driver's memory: `activity_since`, `activity_last`, `eased_since`
+    train_state : TRAIN_STATE   the driver's memory: `activity_since`, `activity_last`,
+                                `eased_since`
 
     Notes
     -----
@@ -43,20 +45,23 @@ def decide(time: float, cab: Any, driver: Any, state: Any) -> float:
     reaction time on top, makes the driver brake fully again. Assumed: no measurement of drivers.
     """
     if is_activity(cab, driver):
-        state.activity_last = time
-        if state.activity_since < 0.0:
-            state.activity_since = time
-    elif state.activity_since >= 0.0 and time - state.activity_last > 0.5:
-        state.activity_since = -1.0
-    if state.eased_since < 0.0:
-        if state.activity_since >= 0.0 and time - state.activity_since >= driver.reaction_time:
-            state.eased_since = time
-            state.n_eased += 1
+        train_state.activity_last = time
+        if train_state.activity_since < 0.0:
+            train_state.activity_since = time
+    elif train_state.activity_since >= 0.0 and time - train_state.activity_last > 0.5:
+        train_state.activity_since = -1.0
+    if train_state.eased_since < 0.0:
+        if (
+            train_state.activity_since >= 0.0
+            and time - train_state.activity_since >= driver.reaction_time
+        ):
+            train_state.eased_since = time
+            train_state.n_eased += 1
             return driver.eased_position
         return -1
-    calm = time - max(state.activity_last, state.eased_since)
+    calm = time - max(train_state.activity_last, train_state.eased_since)
     if calm >= driver.calm_time + driver.reaction_time:
-        state.eased_since = -1.0
-        state.activity_since = -1.0
+        train_state.eased_since = -1.0
+        train_state.activity_since = -1.0
         return driver.full_position
     return -1

@@ -5,7 +5,7 @@ from typing import Any
 
 from slipbench.compiling.jit import apart, folded, inner, part
 from slipbench.kernel.elementary import arctangent, falling_exponential
-from slipbench.kernel.records import MEASURED_CURVE, POLACH
+from slipbench.kernel.records import MEASURED_CURVE, POLACH, Axle, AxleState, Law
 
 _NEAR = 0.03
 """How far around the peak found last the search begins, as a logarithm of slip speed. [-]"""
@@ -64,7 +64,7 @@ def polach_ratio(
 
 
 @apart
-def table_ratio(normalised_creepage: float, law: Any) -> tuple[Any, Any]:
+def table_ratio(normalised_creepage: float, law: Law) -> tuple[Any, Any]:
     """Return F / (mu N) of a tabulated law and its slope over the normalised creepage. [-]
 
     Cubic between the nodes (values and slopes), constant past the last, odd.
@@ -109,7 +109,7 @@ def _hermite(
 
 
 @inner
-def _curve_row(creepage: float, row: int, law: Any) -> Any:
+def _curve_row(creepage: float, row: int, law: Law) -> Any:
     last = law.creepages.shape[0] - 1
     first = row * law.creepages.shape[0]
     if creepage >= law.creepages[last]:
@@ -134,7 +134,7 @@ def _curve_row(creepage: float, row: int, law: Any) -> Any:
 
 
 @apart
-def curve_ratio(creepage: float, train_speed: float, law: Any) -> tuple[Any, Any]:
+def curve_ratio(creepage: float, train_speed: float, law: Law) -> tuple[Any, Any]:
     """Return a measured curve over its largest adhesion, and its slope over creepage. [-]
 
     Cubic in creepage, linear in train speed between the speeds it was measured at, and as at the
@@ -202,7 +202,7 @@ def _force_of(
 
 @apart
 def creep_force(
-    slip_speed: float, train_speed: float, axle: Any, state: Any, law: Any
+    slip_speed: float, train_speed: float, axle: Axle, axle_state: AxleState, law: Law
 ) -> tuple[Any, Any]:
     """Return the rail force of both wheels of an axle, and its slope over the slip speed.
 
@@ -211,7 +211,7 @@ def creep_force(
     slip_speed : float    v - u; positive retards the train and spins the wheel up. [m/s]
     train_speed : float   [m/s], >= 0
     axle : AXLE           its load and contact stiffness
-    state : AXLE_STATE    the friction of the cell it stands in
+    axle_state : AXLE_STATE    the friction of the cell it stands in
     law : LAW             which creep law, and its table
 
     Returns
@@ -227,33 +227,33 @@ def creep_force(
     speed = max(train_speed, SLOWEST)
     if law.kind == MEASURED_CURVE:
         creepage_slope = 1.0 / speed
-        scale = 2.0 * state.wheel_load * state.friction
+        scale = 2.0 * axle_state.wheel_load * axle_state.friction
         ratio, slope = curve_ratio(slip_speed * creepage_slope, train_speed, law)
         return scale * ratio, scale * slope * creepage_slope
     if law.kind == POLACH:
         return polach_force(
             slip_speed,
             train_speed,
-            state.wheel_load,
-            state.friction,
-            state.friction_ratio,
-            state.friction_decay,
-            state.adhesion_reduction,
-            state.slip_reduction,
-            state.contact_stiffness,
+            axle_state.wheel_load,
+            axle_state.friction,
+            axle_state.friction_ratio,
+            axle_state.friction_decay,
+            axle_state.adhesion_reduction,
+            axle_state.slip_reduction,
+            axle_state.contact_stiffness,
         )
     friction, friction_slope = friction_at_slip(
-        state.friction, state.friction_ratio, state.friction_decay, slip_speed
+        axle_state.friction, axle_state.friction_ratio, axle_state.friction_decay, slip_speed
     )
-    limit = state.wheel_load * friction
-    tau_slope = state.contact_stiffness / (speed * limit)
+    limit = axle_state.wheel_load * friction
+    tau_slope = axle_state.contact_stiffness / (speed * limit)
     tau = tau_slope * slip_speed
     ratio, slope = table_ratio(tau, law)
-    return _force_of(ratio, slope, tau, tau_slope, limit, state.wheel_load * friction_slope)
+    return _force_of(ratio, slope, tau, tau_slope, limit, axle_state.wheel_load * friction_slope)
 
 
 @part
-def steepest_fall(train_speed: float, axle: Any, state: Any, law: Any) -> float:
+def steepest_fall(train_speed: float, axle: Axle, axle_state: AxleState, law: Law) -> float:
     """Return an upper bound of how fast the force of an axle falls with slip speed. [N s/m]
 
     From creep_force: only 2 Q |dmu/dw| (ratio - tau ratio') falls. For Polach's law the bracket is
@@ -262,58 +262,63 @@ def steepest_fall(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     measured curve brings its own steepest fall over creepage.
     """
     if law.kind == MEASURED_CURVE:
-        scale = 2.0 * state.wheel_load * state.friction
+        scale = 2.0 * axle_state.wheel_load * axle_state.friction
         return scale * law.steepest_fall / max(train_speed, SLOWEST)
-    steepest = state.friction * (1.0 - state.friction_ratio) * state.friction_decay
-    return 2.0 * state.wheel_load * steepest * 1.415
+    steepest = axle_state.friction * (1.0 - axle_state.friction_ratio) * axle_state.friction_decay
+    return 2.0 * axle_state.wheel_load * steepest * 1.415
 
 
 @inner
-def _slope_at(log_slip: float, speed: float, axle: Any, state: Any, law: Any) -> float:
-    return creep_force(math.exp(log_slip), speed, axle, state, law)[1]
+def _slope_at(log_slip: float, speed: float, axle: Axle, axle_state: AxleState, law: Law) -> float:
+    return creep_force(math.exp(log_slip), speed, axle, axle_state, law)[1]
 
 
 @inner
-def _highest_octave(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
+def _highest_octave(speed: float, axle: Axle, axle_state: AxleState, law: Law) -> tuple[Any, Any]:
     """Return half octaves around the largest force: with kA far above kS there are two peaks."""
     half = 0.5 * math.log(2.0)
     fastest = math.log(speed)
     best, highest = 0, 0.0
     for i in range(34):
-        force = creep_force(math.exp(fastest - i * half), speed, axle, state, law)[0]
+        force = creep_force(math.exp(fastest - i * half), speed, axle, axle_state, law)[0]
         if force > highest:
             best, highest = i, force
     if best == 0:
-        if _slope_at(fastest, speed, axle, state, law) >= 0.0:
+        if _slope_at(fastest, speed, axle, axle_state, law) >= 0.0:
             return fastest, fastest
         return fastest - half, fastest
     return fastest - (best + 1) * half, fastest - (best - 1) * half
 
 
 @apart
-def _bracket_peak(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any, Any, Any]:
+def _bracket_peak(
+    speed: float, axle: Axle, axle_state: AxleState, law: Law
+) -> tuple[Any, Any, Any, Any]:
     """Return two logarithms of slip speed with rising and falling force, equal if none falls.
 
     First near the peak found last, then octave by octave from small slip. With them the slopes.
     """
-    if state.peak_creepage > 0.0 and state.adhesion_reduction <= 3.5 * state.slip_reduction:
-        near = math.log(state.peak_creepage * speed)
-        rising = _slope_at(near - _NEAR, speed, axle, state, law)
+    if (
+        axle_state.peak_creepage > 0.0
+        and axle_state.adhesion_reduction <= 3.5 * axle_state.slip_reduction
+    ):
+        near = math.log(axle_state.peak_creepage * speed)
+        rising = _slope_at(near - _NEAR, speed, axle, axle_state, law)
         if rising > 0.0:
-            falling = _slope_at(near + _NEAR, speed, axle, state, law)
+            falling = _slope_at(near + _NEAR, speed, axle, axle_state, law)
             if falling < 0.0:
                 return near - _NEAR, near + _NEAR, rising, falling
-    if state.adhesion_reduction > 3.5 * state.slip_reduction:
-        low, high = _highest_octave(speed, axle, state, law)
-        rising = _slope_at(low, speed, axle, state, law)
-        return low, high, rising, _slope_at(high, speed, axle, state, law)
+    if axle_state.adhesion_reduction > 3.5 * axle_state.slip_reduction:
+        low, high = _highest_octave(speed, axle, axle_state, law)
+        rising = _slope_at(low, speed, axle, axle_state, law)
+        return low, high, rising, _slope_at(high, speed, axle, axle_state, law)
     octave = math.log(2.0)
     fastest = math.log(speed)
     low = fastest - 17 * octave
-    rising = _slope_at(low, speed, axle, state, law)
+    rising = _slope_at(low, speed, axle, axle_state, law)
     for i in range(16, -1, -1):
         high = fastest - i * octave
-        slope = _slope_at(high, speed, axle, state, law)
+        slope = _slope_at(high, speed, axle, axle_state, law)
         if slope < 0.0:
             return low, high, rising, slope
         low, rising = high, slope
@@ -321,14 +326,14 @@ def _bracket_peak(speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, A
 
 
 @apart
-def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
+def find_peak(train_speed: float, axle: Axle, axle_state: AxleState, law: Law) -> tuple[Any, Any]:
     """Return the creepage and the force of both wheels at the peak of the creep curve met now.
 
     Parameters
     ----------
     train_speed : float   [m/s]
     axle : AXLE
-    state : AXLE_STATE    `peak_creepage`, if above zero, is where the search begins
+    axle_state : AXLE_STATE    `peak_creepage`, if above zero, is where the search begins
     law : LAW
 
     Returns
@@ -343,11 +348,11 @@ def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
     logarithm of the slip speed, to 1e-4 of it: the force, flat there, is right to 1e-7 of itself.
     """
     speed = max(train_speed, SLOWEST)
-    locked_force = creep_force(speed, speed, axle, state, law)[0]
-    is_flat = state.friction_ratio >= 1.0 or state.friction_decay == 0.0
+    locked_force = creep_force(speed, speed, axle, axle_state, law)[0]
+    is_flat = axle_state.friction_ratio >= 1.0 or axle_state.friction_decay == 0.0
     if is_flat and law.kind != MEASURED_CURVE:
         return 1.0, locked_force
-    low, high, low_slope, high_slope = _bracket_peak(speed, axle, state, law)
+    low, high, low_slope, high_slope = _bracket_peak(speed, axle, axle_state, law)
     if low == high:
         return 1.0, locked_force
     side = 0
@@ -359,7 +364,7 @@ def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
         share = low_slope / (low_slope - high_slope)
         middle = low + min(max(share, 0.02), 0.98) * (high - low)
         slip_speed = math.exp(middle)
-        force, slope = creep_force(slip_speed, speed, axle, state, law)
+        force, slope = creep_force(slip_speed, speed, axle, axle_state, law)
         if slope > 0.0:
             low, low_slope = middle, slope
             high_slope *= 0.5 if side == 1 else 1.0
@@ -378,7 +383,7 @@ def find_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any,
 
 @apart
 def shape_of_peak(
-    creepage: float, force: float, train_speed: float, axle: Any, state: Any, law: Any
+    creepage: float, force: float, train_speed: float, axle: Axle, axle_state: AxleState, law: Law
 ) -> tuple[Any, Any]:
     """Return how sharply the creep curve bends at its peak, and a locked wheel's share of it.
 
@@ -392,14 +397,14 @@ def shape_of_peak(
     if creepage >= 1.0:
         return 0.0, 1.0
     at, half = math.log(creepage * speed), 0.01
-    fall = _slope_at(at - half, speed, axle, state, law)
-    fall -= _slope_at(at + half, speed, axle, state, law)
-    bend = fall / (2.0 * half) * creepage * speed / (state.wheel_load * state.friction)
-    return bend, creep_force(speed, speed, axle, state, law)[0] / force
+    fall = _slope_at(at - half, speed, axle, axle_state, law)
+    fall -= _slope_at(at + half, speed, axle, axle_state, law)
+    bend = fall / (2.0 * half) * creepage * speed / (axle_state.wheel_load * axle_state.friction)
+    return bend, creep_force(speed, speed, axle, axle_state, law)[0] / force
 
 
 @apart
-def follow_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any]:
+def follow_peak(train_speed: float, axle: Axle, axle_state: AxleState, law: Law) -> tuple[Any, Any]:
     """Return creepage and force at the peak, from where it was found last; (0, 0) if it is lost.
 
     Newton's steps for the root of the slope over the logarithm of slip speed, with the bend found
@@ -408,11 +413,15 @@ def follow_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[An
     not far below.
     """
     speed = max(train_speed, SLOWEST)
-    creepage = state.peak_creepage
+    creepage = axle_state.peak_creepage
     for _ in range(4):
         slip_speed = creepage * speed
-        force, slope = creep_force(slip_speed, speed, axle, state, law)
-        step = slope * slip_speed / (state.peak_bend * state.wheel_load * state.friction)
+        force, slope = creep_force(slip_speed, speed, axle, axle_state, law)
+        step = (
+            slope
+            * slip_speed
+            / (axle_state.peak_bend * axle_state.wheel_load * axle_state.friction)
+        )
         if abs(step) > 0.3:
             break
         creepage *= 1.0 + step * (1.0 + 0.5 * step)
@@ -420,8 +429,8 @@ def follow_peak(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[An
             force += 0.5 * slope * slip_speed * step
             if creepage >= 1.0:
                 break
-            if state.locked_share > 0.8:
-                locked_force = creep_force(speed, speed, axle, state, law)[0]
+            if axle_state.locked_share > 0.8:
+                locked_force = creep_force(speed, speed, axle, axle_state, law)[0]
                 if locked_force > force:
                     break
             return creepage, force

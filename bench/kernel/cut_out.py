@@ -1,8 +1,7 @@
 """The low-speed cut-out of the equipment, and the reference speed it goes by."""
 
-from typing import Any
-
 from slipbench.compiling.jit import part
+from slipbench.kernel.records import GroupState, Train
 
 _BESIDES = 0.3
 """Slowing that resistance and a rising line may add to the brakes' own (assumed). [m/s2]"""
@@ -29,7 +28,9 @@ slide and while they are nearly locked [-], and what is added [m/s2] (assumed)."
 
 
 @part
-def follow_speed(fastest: float, demand: float, sample_time: float, train: Any, state: Any) -> None:
+def follow_speed(
+    fastest: float, demand: float, sample_time: float, train: Train, group_state: GroupState
+) -> None:
     """Move the reference speed on by a sample.
 
     Parameters
@@ -38,7 +39,7 @@ def follow_speed(fastest: float, demand: float, sample_time: float, train: Any, 
     demand : float        brake demand, share of the emergency demand. [-]
     sample_time : float   [s]
     train : TRAIN         `emergency_deceleration`
-    state : GROUP_STATE   its `reference` and what else it needs is changed
+    group_state : GROUP_STATE   its `reference` and what else it needs is changed
 
     Notes
     -----
@@ -51,34 +52,38 @@ def follow_speed(fastest: float, demand: float, sample_time: float, train: Any, 
     """
     asked = train.emergency_deceleration * demand
     rolling = asked + _BESIDES
-    rate = (fastest - state.fastest) / sample_time
-    state.fastest_rate += sample_time / (sample_time + _SMOOTHING) * (rate - state.fastest_rate)
-    state.fastest = fastest
-    carried = state.reference - rolling * sample_time
-    is_near = fastest > _NEAR * state.reference and fastest > _SLOWEST
-    if is_near and -rolling <= state.fastest_rate <= _RISE:
-        state.steady_time += sample_time
+    rate = (fastest - group_state.fastest) / sample_time
+    group_state.fastest_rate += (
+        sample_time / (sample_time + _SMOOTHING) * (rate - group_state.fastest_rate)
+    )
+    group_state.fastest = fastest
+    carried = group_state.reference - rolling * sample_time
+    is_near = fastest > _NEAR * group_state.reference and fastest > _SLOWEST
+    if is_near and -rolling <= group_state.fastest_rate <= _RISE:
+        group_state.steady_time += sample_time
     else:
-        state.steady_time = 0.0
+        group_state.steady_time = 0.0
     if fastest >= carried - _SLACK:
-        state.carried_time += sample_time
+        group_state.carried_time += sample_time
     else:
-        state.carried_time = 0.0
-    if fastest >= carried or (state.carried_time <= _CARRIED and state.steady_time > _STEADY):
-        state.reference = fastest
-    elif state.carried_time > _CARRIED:
-        state.reference = carried
+        group_state.carried_time = 0.0
+    if fastest >= carried or (
+        group_state.carried_time <= _CARRIED and group_state.steady_time > _STEADY
+    ):
+        group_state.reference = fastest
+    elif group_state.carried_time > _CARRIED:
+        group_state.reference = carried
     else:
-        share = _SLIDING if fastest > _DEEP * state.reference else _LOCKED
+        share = _SLIDING if fastest > _DEEP * group_state.reference else _LOCKED
         fall = (share * asked + _LEAST) * sample_time
-        state.reference = max(fastest, state.reference - fall)
+        group_state.reference = max(fastest, group_state.reference - fall)
 
 
 @part
-def watch_cut_out(train: Any, state: Any) -> None:
+def watch_cut_out(train: Train, group_state: GroupState) -> None:
     """Cut slip control out below the cut-out speed, and in again above it by the hysteresis."""
-    if state.is_cut_out:
-        if state.reference > train.cut_out_speed + train.cut_out_hysteresis:
-            state.is_cut_out = 0
-    elif state.reference < train.cut_out_speed:
-        state.is_cut_out = 1
+    if group_state.is_cut_out:
+        if group_state.reference > train.cut_out_speed + train.cut_out_hysteresis:
+            group_state.is_cut_out = 0
+    elif group_state.reference < train.cut_out_speed:
+        group_state.is_cut_out = 1

@@ -7,16 +7,16 @@ are applied.
 """
 
 import math
-from typing import Any
 
 from slipbench.compiling.jit import folded
+from slipbench.kernel.records import Axle, AxleState, Train
 
 _NEARLY = 1e-3
 """So close to a kink is at it; the force of this is a thousandth of a newton. [Pa]"""
 
 
 @folded
-def pressing(pressure: float, train: Any, axle: Any, state: Any) -> float:
+def pressing(pressure: float, train: Train, axle: Axle, axle_state: AxleState) -> float:
     """Return the part of a cylinder's pressure that acts on the pads now. [Pa]
 
     Parameters
@@ -24,7 +24,7 @@ def pressing(pressure: float, train: Any, axle: Any, state: Any) -> float:
     pressure : float     of the cylinder, gauge. [Pa], >= 0
     train : TRAIN        its `spring_pressure`
     axle : AXLE          its `hysteresis` h
-    state : AXLE_STATE   `clamp` is what acted when this was last asked
+    axle_state : AXLE_STATE   `clamp` is what acted when this was last asked
 
     Notes
     -----
@@ -33,19 +33,19 @@ def pressing(pressure: float, train: Any, axle: Any, state: Any) -> float:
     if train.spring_pressure == 0.0 and axle.hysteresis == 0.0:
         return pressure
     above = max(pressure - train.spring_pressure, 0.0)
-    return max(above, min(state.clamp, above / (1.0 - axle.hysteresis)))
+    return max(above, min(axle_state.clamp, above / (1.0 - axle.hysteresis)))
 
 
 @folded
 def clamp_piece(
-    pressure: float, rate: float, train: Any, axle: Any, state: Any
+    pressure: float, rate: float, train: Train, axle: Axle, axle_state: AxleState
 ) -> tuple[float, float]:
     """Return how fast that part moves while the pressure does, and how long it keeps to that.
 
     Parameters
     ----------
     pressure, rate : float   of the cylinder, and its rate of change throughout. [Pa], [Pa/s]
-    train, axle, state       as in `pressing`, whose value for this pressure is `state.clamp`
+    train, axle, axle_state   as in `pressing`, whose value for this pressure is `axle_state.clamp`
 
     Returns
     -------
@@ -54,9 +54,9 @@ def clamp_piece(
     if train.spring_pressure == 0.0 and axle.hysteresis == 0.0:
         return rate, math.inf
     above = pressure - train.spring_pressure
-    kept = (1.0 - axle.hysteresis) * state.clamp
+    kept = (1.0 - axle.hysteresis) * axle_state.clamp
     if rate > 0.0:
-        missing = max(-above, state.clamp - above)
+        missing = max(-above, axle_state.clamp - above)
         return (0.0, missing / rate) if missing > _NEARLY else (rate, math.inf)
     if rate == 0.0 or above <= _NEARLY:
         return 0.0, math.inf

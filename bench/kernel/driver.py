@@ -9,7 +9,7 @@ import math
 from typing import Any
 
 from slipbench.compiling.jit import folded, inlined, inner, part
-from slipbench.kernel.records import AFTER, AT_SPEED, AT_TIME
+from slipbench.kernel.records import AFTER, AT_SPEED, AT_TIME, Train, TrainState, Vehicle, World
 
 _SAME_TIME = 1e-10
 _SAME_SPEED = 1e-7
@@ -17,29 +17,29 @@ _SAME_PLACE = 1e-7
 
 
 @part
-def is_due(trigger: int, value: float, state: Any) -> bool:
+def is_due(trigger: int, value: float, train_state: TrainState) -> bool:
     """Return whether something triggered by time, speed or distance is due."""
     if trigger == AT_TIME:
-        return state.time >= value - _SAME_TIME
+        return train_state.time >= value - _SAME_TIME
     if trigger == AFTER:
-        return state.time >= state.handled_time + value - _SAME_TIME
+        return train_state.time >= train_state.handled_time + value - _SAME_TIME
     if trigger == AT_SPEED:
-        return state.speed <= value + _SAME_SPEED
-    return state.distance >= value - _SAME_PLACE
+        return train_state.speed <= value + _SAME_SPEED
+    return train_state.distance >= value - _SAME_PLACE
 
 
 @part
-def time_until(trigger: int, value: float, state: Any) -> float:
+def time_until(trigger: int, value: float, train_state: TrainState) -> float:
     """Return how long until something triggered by time, speed or distance is due. [s]"""
     if trigger == AT_TIME:
-        return value - state.time
+        return value - train_state.time
     if trigger == AFTER:
-        return state.handled_time + value - state.time
+        return train_state.handled_time + value - train_state.time
     if trigger == AT_SPEED:
-        if state.acceleration < 0.0:
-            return (state.speed - value) / -state.acceleration
+        if train_state.acceleration < 0.0:
+            return (train_state.speed - value) / -train_state.acceleration
         return math.inf
-    return time_to_travel(value - state.distance, state.speed, state.acceleration)
+    return time_to_travel(value - train_state.distance, train_state.speed, train_state.acceleration)
 
 
 @folded
@@ -69,7 +69,7 @@ def _from_table(level: float, table: Any) -> float:
 
 @inner
 def demand_received(
-    position: int, level: float, is_isolated: int, has_supply: int, vehicle: Any, world: Any
+    position: int, level: float, is_isolated: int, has_supply: int, vehicle: Vehicle, world: World
 ) -> float:
     """Return the demand one vehicle makes of the handle. [-], share of the emergency demand
 
@@ -101,7 +101,7 @@ def demand_received(
 
 
 @inner
-def _start_ramp(target: float, time: float, train: Any, vehicle: Any) -> None:
+def _start_ramp(target: float, time: float, train: Train, vehicle: Vehicle) -> None:
     if target == vehicle.demand_target:
         return
     vehicle.demand_target = target
@@ -115,44 +115,46 @@ def _start_ramp(target: float, time: float, train: Any, vehicle: Any) -> None:
 
 
 @inlined
-def aim_vehicles(world: Any) -> None:
+def aim_vehicles(world: World) -> None:
     """Let every vehicle aim at the demand it now receives; ramps start where it changed."""
-    state, train = world.train_state[0], world.train[0]
-    is_isolated = state.time < state.isolated_until - _SAME_TIME
+    train_state, train = world.train_state[0], world.train[0]
+    is_isolated = train_state.time < train_state.isolated_until - _SAME_TIME
     for i in range(world.vehicle_states.shape[0]):
         vehicle = world.vehicle_states[i]
         target = demand_received(
-            state.acting_position,
-            state.acting_level,
+            train_state.acting_position,
+            train_state.acting_level,
             is_isolated,
-            state.has_supply,
+            train_state.has_supply,
             vehicle,
             world,
         )
-        _start_ramp(target, state.time, train, vehicle)
+        _start_ramp(target, train_state.time, train, vehicle)
 
 
 @inlined
-def _press_button(world: Any) -> None:
+def _press_button(world: World) -> None:
     """Act on presses of the isolation button that are due.
 
     As common practice describes it: it works only with the handle in emergency, takes slip control
     out for a time, and a second press adds that time again; any other press is ignored and noted.
     """
-    state, train = world.train_state[0], world.train[0]
-    while state.n_pressed < world.presses.shape[0]:
-        press = world.presses[state.n_pressed]
-        if not is_due(press.trigger, press.value, state):
+    train_state, train = world.train_state[0], world.train[0]
+    while train_state.n_pressed < world.presses.shape[0]:
+        press = world.presses[train_state.n_pressed]
+        if not is_due(press.trigger, press.value, train_state):
             return
-        state.n_pressed += 1
-        if state.position != train.n_steps + 1:
-            state.n_ignored_presses += 1
+        train_state.n_pressed += 1
+        if train_state.position != train.n_steps + 1:
+            train_state.n_ignored_presses += 1
         else:
-            state.isolated_until = max(state.isolated_until, state.time) + train.isolation_time
+            train_state.isolated_until = (
+                max(train_state.isolated_until, train_state.time) + train.isolation_time
+            )
 
 
 @inlined
-def move_handle(world: Any) -> None:
+def move_handle(world: World) -> None:
     """Act on every handle entry and button press that is due, and on the ramps now effective.
 
     Notes
@@ -163,55 +165,58 @@ def move_handle(world: Any) -> None:
     starts from where the demand then is.
     """
     handle, effective = world.handle, world.effective
-    state, train = world.train_state[0], world.train[0]
-    while state.n_handled < handle.shape[0]:
-        entry = handle[state.n_handled]
-        if not is_due(entry.trigger, entry.value, state):
+    train_state, train = world.train_state[0], world.train[0]
+    while train_state.n_handled < handle.shape[0]:
+        entry = handle[train_state.n_handled]
+        if not is_due(entry.trigger, entry.value, train_state):
             break
-        effective[state.n_handled] = state.time + train.demand_delay
-        state.position, state.level = entry.position, entry.level
-        state.handled_time = state.time
-        if state.brake_start < 0.0 and entry.position > 0:
-            state.brake_start = state.distance
-        state.n_handled += 1
+        effective[train_state.n_handled] = train_state.time + train.demand_delay
+        train_state.position, train_state.level = entry.position, entry.level
+        train_state.handled_time = train_state.time
+        if train_state.brake_start < 0.0 and entry.position > 0:
+            train_state.brake_start = train_state.distance
+        train_state.n_handled += 1
     _press_button(world)
     for i in range(world.vehicle_states.shape[0]):
         vehicle = world.vehicle_states[i]
-        if vehicle.demand_rate != 0.0 and state.time >= vehicle.ramp_end - _SAME_TIME:
+        if vehicle.demand_rate != 0.0 and train_state.time >= vehicle.ramp_end - _SAME_TIME:
             vehicle.demand = vehicle.demand_target
             vehicle.demand_rate = 0.0
     while (
-        state.n_effective < state.n_handled
-        and effective[state.n_effective] <= state.time + _SAME_TIME
+        train_state.n_effective < train_state.n_handled
+        and effective[train_state.n_effective] <= train_state.time + _SAME_TIME
     ):
-        state.acting_position = handle[state.n_effective].position
-        state.acting_level = handle[state.n_effective].level
-        state.n_effective += 1
-    if state.driver_position >= 0 and state.driver_effective <= state.time + _SAME_TIME:
-        state.acting_position = state.driver_position
-        state.driver_position = -1
+        train_state.acting_position = handle[train_state.n_effective].position
+        train_state.acting_level = handle[train_state.n_effective].level
+        train_state.n_effective += 1
+    if (
+        train_state.driver_position >= 0
+        and train_state.driver_effective <= train_state.time + _SAME_TIME
+    ):
+        train_state.acting_position = train_state.driver_position
+        train_state.driver_position = -1
     aim_vehicles(world)
 
 
 @inlined
-def time_to_handle_event(world: Any) -> float:
+def time_to_handle_event(world: World) -> float:
     """Return how long until the demand's course may next change. [s]"""
-    state = world.train_state[0]
+    train_state = world.train_state[0]
     wait = math.inf
     for i in range(world.vehicle_states.shape[0]):
         vehicle = world.vehicle_states[i]
         if vehicle.demand_rate != 0.0:
-            wait = min(wait, vehicle.ramp_end - state.time)
-    if state.n_effective < state.n_handled:
-        wait = min(wait, world.effective[state.n_effective] - state.time)
-    if state.driver_position >= 0:
-        wait = min(wait, state.driver_effective - state.time)
-    if state.isolated_until > state.time:
-        wait = min(wait, state.isolated_until - state.time)
-    if state.n_handled < world.handle.shape[0]:
-        entry = world.handle[state.n_handled]
-        wait = min(wait, time_until(entry.trigger, entry.value, state))
-    if state.n_pressed < world.presses.shape[0]:
-        press = world.presses[state.n_pressed]
-        wait = min(wait, time_until(press.trigger, press.value, state))
+            wait = min(wait, vehicle.ramp_end - train_state.time)
+    if train_state.n_effective < train_state.n_handled:
+        wait = min(wait, world.effective[train_state.n_effective] - train_state.time)
+    if train_state.driver_position >= 0:
+        wait = min(wait, train_state.driver_effective - train_state.time)
+    if train_state.isolated_until > train_state.time:
+        wait = min(wait, train_state.isolated_until - train_state.time)
+    if train_state.n_handled < world.handle.shape[0]:
+        entry = world.handle[train_state.n_handled]
+        wait = min(wait, time_until(entry.trigger, entry.value, train_state))
+    if train_state.n_pressed < world.presses.shape[0]:
+        press = world.presses[train_state.n_pressed]
+        wait = min(wait, time_until(press.trigger, press.value, train_state))
     return max(wait, _SAME_TIME)

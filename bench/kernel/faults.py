@@ -1,7 +1,6 @@
 """Faults: what breaks, when, and what that changes in the train."""
 
 import math
-from typing import Any
 
 from slipbench.compiling.jit import apart, inner
 from slipbench.kernel.columns import FILL, HOLD, VENT
@@ -22,48 +21,53 @@ from slipbench.kernel.records import (
     VALVE_STUCK_HOLD,
     VALVE_STUCK_VENT,
     VENT_BLOCKED,
+    AxleState,
+    Fault,
+    Vehicle,
+    VehicleState,
+    World,
 )
 
 
 @inner
-def _break_axle(fault: Any, state: Any) -> None:
+def _break_axle(fault: Fault, axle_state: AxleState) -> None:
     if fault.kind == SENSOR_DEAD:
-        state.sensor_fault = SENSOR_DEAD + 1
+        axle_state.sensor_fault = SENSOR_DEAD + 1
     elif fault.kind == SENSOR_STUCK:
-        state.sensor_fault = SENSOR_STUCK + 1
+        axle_state.sensor_fault = SENSOR_STUCK + 1
     elif fault.kind == SENSOR_NOISY:
-        state.noise = fault.amount
+        axle_state.noise = fault.amount
     elif fault.kind == VALVE_STUCK_FILL:
-        state.valve_fault = FILL
+        axle_state.valve_fault = FILL
     elif fault.kind == VALVE_STUCK_HOLD:
-        state.valve_fault = HOLD
+        axle_state.valve_fault = HOLD
     elif fault.kind == VALVE_STUCK_VENT:
-        state.valve_fault = VENT
+        axle_state.valve_fault = VENT
     elif fault.kind == VENT_BLOCKED:
-        state.is_vent_blocked = 1
+        axle_state.is_vent_blocked = 1
 
 
 @inner
-def _break_vehicle(fault: Any, vehicle: Any, state: Any) -> None:
+def _break_vehicle(fault: Fault, vehicle: Vehicle, vehicle_state: VehicleState) -> None:
     if fault.kind == CONTROLLER_DEAD:
-        state.is_dead = 1
+        vehicle_state.is_dead = 1
     elif fault.kind == SUPPLY_ISOLATED:
-        state.is_isolated = 1
+        vehicle_state.is_isolated = 1
     elif fault.kind == LOAD_TARE:
-        state.load_factor = vehicle.tare_factor
+        vehicle_state.load_factor = vehicle.tare_factor
     elif fault.kind == LOAD_CRUSH:
-        state.load_factor = vehicle.laden_factor
+        vehicle_state.load_factor = vehicle.laden_factor
     elif fault.kind == CAR_UNBRAKED:
-        state.is_unbraked = 1
+        vehicle_state.is_unbraked = 1
 
 
 @apart
-def break_what_is_due(world: Any) -> None:
+def break_what_is_due(world: World) -> None:
     """Let every fault act whose time, speed or place has come; each acts once and stays."""
-    state = world.train_state[0]
+    train_state = world.train_state[0]
     for i in range(world.faults.shape[0]):
         fault = world.faults[i]
-        if world.fault_states[i] > 0.0 or not is_due(fault.trigger, fault.value, state):
+        if world.fault_states[i] > 0.0 or not is_due(fault.trigger, fault.value, train_state):
             continue
         world.fault_states[i] = 1.0
         if fault.kind <= VENT_BLOCKED:
@@ -74,14 +78,14 @@ def break_what_is_due(world: Any) -> None:
         elif fault.kind == SANDER_EMPTY:
             world.sander_states[fault.i_target].hopper = 0.0
         elif fault.kind == CONTROL_SUPPLY_LOST:
-            state.has_supply = 0
+            train_state.has_supply = 0
         elif fault.kind == CONTROL_WIRE_BROKEN:
             for k in range(int(fault.amount), world.vehicle_states.shape[0]):
                 world.vehicle_states[k].lost_wires |= 1 << fault.i_target
 
 
 @apart
-def time_to_fault(world: Any) -> float:
+def time_to_fault(world: World) -> float:
     """Return how long until the next fault acts. [s]"""
     wait = math.inf
     for i in range(world.faults.shape[0]):

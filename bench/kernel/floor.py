@@ -30,6 +30,12 @@ from slipbench.kernel.records import (
     TOO_FAR,
     TOO_LONG,
     WORLD_TYPE,
+    Axle,
+    AxleState,
+    Cell,
+    Law,
+    Train,
+    World,
 )
 from slipbench.kernel.sanding import lay_sand
 from slipbench.kernel.train import curve_force, gradient_force, running_resistance
@@ -45,7 +51,7 @@ LONGEST_STEP = 5e-3
 
 
 @part
-def most_cleaning(train: Any) -> float:
+def most_cleaning(train: Train) -> float:
     """Return the largest product of cleaning efficiency and creepage. [-]
 
     Up to the full-cleaning slip f the product is the creepage; beyond, s (1 - (s - f) d) with
@@ -60,7 +66,7 @@ def most_cleaning(train: Any) -> float:
 
 
 @inner
-def peak_force(train_speed: float, axle: Any, state: Any, law: Any) -> float:
+def peak_force(train_speed: float, axle: Axle, axle_state: AxleState, law: Law) -> float:
     """Return the peak force at this or a slightly lower speed, never below the true one. [N]
 
     The peak over load and friction is kept until the speed falls below that it was found for, or
@@ -68,20 +74,23 @@ def peak_force(train_speed: float, axle: Any, state: Any, law: Any) -> float:
     of the friction is used: the ratio kept is too large there, never too small.
     """
     if law.kind == MEASURED_CURVE:  # its largest value at any speed is one
-        return 2.0 * state.wheel_load * state.friction
-    is_old = state.peak_speed < 0.0 or train_speed < state.peak_speed
-    is_old = is_old or not state.peak_friction <= state.friction <= 1.01 * state.peak_friction
+        return 2.0 * axle_state.wheel_load * axle_state.friction
+    is_old = axle_state.peak_speed < 0.0 or train_speed < axle_state.peak_speed
+    is_old = (
+        is_old
+        or not axle_state.peak_friction <= axle_state.friction <= 1.01 * axle_state.peak_friction
+    )
     if is_old:
-        state.peak_speed = train_speed * _SPEED_STEP
-        state.peak_friction = state.friction
-        force = find_peak(state.peak_speed, axle, state, law)[1]
-        state.peak_ratio = force / (state.wheel_load * state.friction)
-    return state.peak_ratio * state.wheel_load * state.friction
+        axle_state.peak_speed = train_speed * _SPEED_STEP
+        axle_state.peak_friction = axle_state.friction
+        force = find_peak(axle_state.peak_speed, axle, axle_state, law)[1]
+        axle_state.peak_ratio = force / (axle_state.wheel_load * axle_state.friction)
+    return axle_state.peak_ratio * axle_state.wheel_load * axle_state.friction
 
 
 @inner
 def most_self_cleaned(
-    cell: Any, work: float, sand: float, axle: Any, train: Any, law: Any, state: Any
+    cell: Cell, work: float, sand: float, axle: Axle, train: Train, law: Law, axle_state: AxleState
 ) -> None:
     """Set the largest friction a contact can keep up by its own work: creepage one, lowest speed.
 
@@ -89,33 +98,33 @@ def most_self_cleaned(
     Where the rail remembers as well: the mean of the pass that cleans most, all friction used.
     """
     if train.cleaning_law == RAIL_AND_CONTACT:
-        most = train.contact_share * most_cleaning(train) * state.wheel_load
-        state.friction = pass_friction(cell, work, most, sanded_friction(sand, train))
+        most = train.contact_share * most_cleaning(train) * axle_state.wheel_load
+        axle_state.friction = pass_friction(cell, work, most, sanded_friction(sand, train))
         return
-    state.friction = cell.recovered_friction + sanded_friction(sand, train)
+    axle_state.friction = cell.recovered_friction + sanded_friction(sand, train)
     for _ in range(60):
-        before = state.friction
+        before = axle_state.friction
         if law.kind == MEASURED_CURVE:
-            force = 2.0 * state.wheel_load * state.friction
+            force = 2.0 * axle_state.wheel_load * axle_state.friction
         else:
-            force = find_peak(AT_REST, axle, state, law)[1]
-        state.friction = conditioned_friction(cell, 0.5 * force) + sanded_friction(sand, train)
-        if before - state.friction < 1e-9:
+            force = find_peak(AT_REST, axle, axle_state, law)[1]
+        axle_state.friction = conditioned_friction(cell, 0.5 * force) + sanded_friction(sand, train)
+        if before - axle_state.friction < 1e-9:
             break
-    state.friction = before
-    state.peak_speed = -1.0
+    axle_state.friction = before
+    axle_state.peak_speed = -1.0
 
 
 @inner
 def walk(
-    duration: float, path: float, speed: float, cleaning: float, world: Any, i_axle: int
+    duration: float, path: float, speed: float, cleaning: float, world: World, i_axle: int
 ) -> None:
     """Move an axle along its cells; each left behind is cleaned as much as a wheel ever could.
 
     Its sanders run all the time, their hoppers never empty.
     """
     train, law = world.train[0], world.law[0]
-    axle, state = world.axles[i_axle], world.axle_states[i_axle]
+    axle, axle_state = world.axles[i_axle], world.axle_states[i_axle]
     for i in range(world.sanders.shape[0]):
         sander = world.sanders[i]
         if sander.i_axle == i_axle:
@@ -123,31 +132,33 @@ def walk(
             if sander.mode == SPEED_PROPORTIONAL:
                 flow = min(flow, sander.density * (speed + path / duration))
             world.sander_states[i].pending += flow * duration * sander.placement
-    state.to_border -= path
-    while state.to_border <= 0.0:
-        grip = peak_force(speed, axle, state, law)
-        state.cell_energy = 0.5 * cleaning * grip * train.cell_length
-        leave_cell(train, world.rail_work, world.rail_sand, state)
-        ahead = min(state.i_cell + 1, world.cells.shape[0] - 1)
+    axle_state.to_border -= path
+    while axle_state.to_border <= 0.0:
+        grip = peak_force(speed, axle, axle_state, law)
+        axle_state.cell_energy = 0.5 * cleaning * grip * train.cell_length
+        leave_cell(train, world.rail_work, world.rail_sand, axle_state)
+        ahead = min(axle_state.i_cell + 1, world.cells.shape[0] - 1)
         for i in range(world.sanders.shape[0]):
             if world.sanders[i].i_axle == i_axle:
                 lay_sand(ahead, train, world.rail_sand, world.sander_states[i])
-        enter_cell(ahead, world.cells, world.rail_work, world.rail_sand, train, state)
+        enter_cell(ahead, world.cells, world.rail_work, world.rail_sand, train, axle_state)
         if train.cleaning_law != RAIL_MEMORY:
             work, sand = world.rail_work[ahead], world.rail_sand[ahead]
-            most_self_cleaned(world.cells[ahead], work, sand, axle, train, law, state)
-        state.to_border += train.cell_length
+            most_self_cleaned(world.cells[ahead], work, sand, axle, train, law, axle_state)
+        axle_state.to_border += train.cell_length
 
 
 @inner
-def grip_in_step(duration: float, axle: Any, state: Any, i_axle: int, world: Any) -> float:
+def grip_in_step(
+    duration: float, axle: Axle, axle_state: AxleState, i_axle: int, world: World
+) -> float:
     """Return the largest peak force of all cells an axle may stand in during a step. [N]"""
     train, law, speed = world.train[0], world.law[0], world.train_state[0].speed
-    grip = peak_force(speed, axle, state, law)
-    reach = speed * duration * 1.01 - state.to_border
-    here, energy = state.i_cell, state.cell_energy
-    friction, known_friction = state.friction, state.peak_friction
-    ratio, at_speed = state.peak_ratio, state.peak_speed
+    grip = peak_force(speed, axle, axle_state, law)
+    reach = speed * duration * 1.01 - axle_state.to_border
+    here, energy = axle_state.i_cell, axle_state.cell_energy
+    friction, known_friction = axle_state.friction, axle_state.peak_friction
+    ratio, at_speed = axle_state.peak_ratio, axle_state.peak_speed
     if reach <= 0.0:
         return grip
     pending = 0.0
@@ -159,41 +170,46 @@ def grip_in_step(duration: float, axle: Any, state: Any, i_axle: int, world: Any
     while reach > 0.0 and ahead < world.cells.shape[0] - 1:
         ahead += 1
         reach -= train.cell_length
-        enter_cell(ahead, world.cells, world.rail_work, world.rail_sand, train, state)
+        enter_cell(ahead, world.cells, world.rail_work, world.rail_sand, train, axle_state)
         sand = max(world.rail_sand[ahead], min(world.rail_sand[ahead] + pending, train.sand_limit))
         if train.cleaning_law != RAIL_MEMORY:
             work = world.rail_work[ahead]
-            most_self_cleaned(world.cells[ahead], work, sand, axle, train, law, state)
+            most_self_cleaned(world.cells[ahead], work, sand, axle, train, law, axle_state)
         else:
             gained = sanded_friction(sand, train) - sanded_friction(world.rail_sand[ahead], train)
-            state.friction += gained
-        grip = max(grip, peak_force(speed, axle, state, law))
+            axle_state.friction += gained
+        grip = max(grip, peak_force(speed, axle, axle_state, law))
     cell = world.cells[here]
-    state.i_cell, state.cell_energy = here, energy
-    state.friction, state.peak_friction = friction, known_friction
-    state.peak_ratio, state.peak_speed = ratio, at_speed
-    state.friction_ratio, state.friction_decay = cell.friction_ratio, cell.friction_decay
-    state.adhesion_reduction, state.slip_reduction = cell.adhesion_reduction, cell.slip_reduction
+    axle_state.i_cell, axle_state.cell_energy = here, energy
+    axle_state.friction, axle_state.peak_friction = friction, known_friction
+    axle_state.peak_ratio, axle_state.peak_speed = ratio, at_speed
+    axle_state.friction_ratio, axle_state.friction_decay = cell.friction_ratio, cell.friction_decay
+    axle_state.adhesion_reduction, axle_state.slip_reduction = (
+        cell.adhesion_reduction,
+        cell.slip_reduction,
+    )
     return grip
 
 
 @inner
-def _limited_force(grip: float, demand: float, duration: float, cap: float, state: Any) -> float:
+def _limited_force(
+    grip: float, demand: float, duration: float, cap: float, axle_state: AxleState
+) -> float:
     """Move an axle's store of momentum (`wheel_speed` holds it, N s); return its rail force. [N]
 
     The rail gives its peak until the store is full; a full store passes on no more than the demand.
     """
-    stored = state.wheel_speed + (grip - demand) * duration
+    stored = axle_state.wheel_speed + (grip - demand) * duration
     if stored > cap:
-        force = demand + (cap - state.wheel_speed) / duration
-        state.wheel_speed = cap
+        force = demand + (cap - axle_state.wheel_speed) / duration
+        axle_state.wheel_speed = cap
         return force
-    state.wheel_speed = max(stored, 0.0)
+    axle_state.wheel_speed = max(stored, 0.0)
     return grip
 
 
 @inner
-def resistance_bound(speed: float, fastest: float, force: float, train: Any) -> float:
+def resistance_bound(speed: float, fastest: float, force: float, train: Train) -> float:
     """Return resistance and gradient so that their impulse per metre is never too small. [N]"""
     resistance = max(
         running_resistance(speed, train), running_resistance(fastest, train) * speed / fastest
@@ -205,7 +221,7 @@ def resistance_bound(speed: float, fastest: float, force: float, train: Any) -> 
 
 @inner
 def _change_limited(
-    duration: float, n_limited: int, fastest: float, pressures: Any, extra: float, world: Any
+    duration: float, n_limited: int, fastest: float, pressures: Any, extra: float, world: World
 ) -> float:
     """Return the change of speed where the leading axles are limited by the rail, the rest not."""
     train = world.train[0]
@@ -223,9 +239,9 @@ def _change_limited(
 
 
 @inner
-def _change_pooled(duration: float, pressures: Any, extra: float, world: Any) -> float:
+def _change_pooled(duration: float, pressures: Any, extra: float, world: World) -> float:
     """Return the change of speed where all wheels share one store of momentum."""
-    state, train = world.train_state[0], world.train[0]
+    train_state, train = world.train_state[0], world.train[0]
     grip, demand, rotating = 0.0, 0.0, 0.0
     for i_axle in range(world.axles.shape[0]):
         axle = world.axles[i_axle]
@@ -235,16 +251,16 @@ def _change_pooled(duration: float, pressures: Any, extra: float, world: Any) ->
     store = world.axle_states[0]
     stored = store.wheel_speed + (grip - demand) * duration
     change = -(grip + extra) * duration / train.mass
-    if stored > rotating * (state.speed + change):  # full: wheels keep up with the train
-        change = -(demand + extra) * duration - rotating * state.speed + store.wheel_speed
+    if stored > rotating * (train_state.speed + change):  # full: wheels keep up with the train
+        change = -(demand + extra) * duration - rotating * train_state.speed + store.wheel_speed
         change /= train.mass + rotating
-        stored = rotating * (state.speed + change)
+        stored = rotating * (train_state.speed + change)
     store.wheel_speed = max(stored, 0.0)
     return change
 
 
 @inner
-def fastest_fill(world: Any) -> float:
+def fastest_fill(world: World) -> float:
     """Return a rate no cylinder fills faster than. [Pa/s]"""
     train = world.train[0]
     if train.air_model == RAMPS:
@@ -258,7 +274,31 @@ def fastest_fill(world: Any) -> float:
 
 
 @inner
-def line_force(distance: float, path: float, world: Any) -> float:
+def fill_cylinders(duration: float, filling: float, filled: Any, middle: Any, world: World) -> None:
+    """Move on demand and cylinder pressures, nothing eased and every valve always filling.
+
+    Parameters
+    ----------
+    duration : float         of the step [s]
+    filling : float          as of `fastest_fill` [Pa/s]
+    filled : (n_vehicles,)   pressures above the spring's, moved to the end of the step [Pa]
+    middle : (n_vehicles,)   filled: their means, at the demand factor's limit [Pa]
+    """
+    train = world.train[0]
+    for i in range(filled.shape[0]):
+        vehicle = world.vehicle_states[i]
+        # above the spring: a cylinder that reached it meets the rest no sooner than this
+        scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
+        target = scale * (vehicle.demand + vehicle.demand_rate * duration)
+        full = min(target, filled[i] + filling * duration)
+        # a factor acts at once on an ideal brake, and no later than that on any other
+        middle[i] = 0.5 * (filled[i] + full) * train.demand_factor_limit
+        filled[i] = full
+        vehicle.demand += vehicle.demand_rate * duration
+
+
+@inner
+def line_force(distance: float, path: float, world: World) -> float:
     """Return the largest force of gradient and curves at the ends and in the middle of a step."""
     force = -math.inf
     for share in (0.0, 0.5, 1.0):
@@ -271,13 +311,13 @@ def line_force(distance: float, path: float, world: Any) -> float:
 
 with compiled_here():
 
-    @entry(numba.void(numba.float64, WORLD_TYPE))
-    def load_heaviest(deceleration: float, world: Any) -> None:
-        """Give each axle the largest load it can have between that deceleration and its opposite.
+    @entry(numba.void(numba.float64, numba.float64, WORLD_TYPE))
+    def load_heaviest(deceleration: float, acceleration: float, world: Any) -> None:
+        """Give each axle the largest load it can have between the two.
 
         Parameters
         ----------
-        deceleration : float   [m/s2], >= 0
+        deceleration, acceleration : float   [m/s2], >= 0
         world : World          loads and stiffness in its axle states are set
         """
         for i in range(world.vehicles.shape[0]):
@@ -287,7 +327,10 @@ with compiled_here():
             transfer_load(-deceleration, vehicle, world.axles, world.axle_states)
             for k in range(vehicle.first_axle, vehicle.first_axle + vehicle.n_axles):
                 state, axle = world.axle_states[k], world.axles[k]
-                gained = abs(state.wheel_load - axle.wheel_load)
+                # what it gains one way it loses the other
+                gained = state.wheel_load - axle.wheel_load
+                if gained < 0.0:
+                    gained *= -acceleration / deceleration
                 state.wheel_load = axle.wheel_load + gained
                 state.contact_stiffness = axle.contact_stiffness * (
                     state.wheel_load / axle.wheel_load
@@ -321,16 +364,7 @@ with compiled_here():
             if state.acceleration < 0.0:
                 to_rest = (state.speed - 0.5 * AT_REST) / -state.acceleration
                 duration = min(duration, max(to_rest, 1e-9))
-            for i in range(after.shape[0]):
-                vehicle = world.vehicle_states[i]
-                # above the spring: a cylinder that reached it meets the rest no sooner than this
-                scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
-                target = scale * (vehicle.demand + vehicle.demand_rate * duration)
-                filled = min(target, after[i] + filling * duration)
-                # a factor acts at once on an ideal brake, and no later than that on any other
-                middle[i] = 0.5 * (after[i] + filled) * train.demand_factor_limit
-                after[i] = filled
-                vehicle.demand += vehicle.demand_rate * duration
+            fill_cylinders(duration, filling, after, middle, world)
             extra = resistance_bound(
                 state.speed,
                 fastest,

@@ -7,7 +7,7 @@ force. What this stop's friction makes of that is one ratio.
 from typing import Any
 
 from slipbench.compiling.jit import folded, part
-from slipbench.kernel.records import CAST_IRON, COMPOSITE
+from slipbench.kernel.records import CAST_IRON, COMPOSITE, Axle, AxleState
 
 _KMH = 3.6
 _GRAVITY = 9.81  # the number in the two published formulas, not the constant of nature
@@ -55,7 +55,7 @@ def composite_friction(block_force: float, rim_speed: float) -> float:
 
 
 @part
-def friction_share(pressure: float, rim_speed: float, axle: Any, state: Any) -> float:
+def friction_share(pressure: float, rim_speed: float, axle: Axle, axle_state: AxleState) -> float:
     """Return the friction of an axle's brake over its design friction. [-]
 
     Parameters
@@ -63,7 +63,7 @@ def friction_share(pressure: float, rim_speed: float, axle: Any, state: Any) -> 
     pressure : float      cylinder gauge pressure. [Pa], >= 0
     rim_speed : float     [m/s], >= 0
     axle : AXLE           kind of brake and its terms
-    state : AXLE_STATE    its temperature above ambient counts for disc pads
+    axle_state : AXLE_STATE    its temperature above ambient counts for disc pads
 
     Notes
     -----
@@ -78,13 +78,13 @@ def friction_share(pressure: float, rim_speed: float, axle: Any, state: Any) -> 
             friction = composite_friction(clamp, rim_speed)
         return axle.pad_share * friction / axle.design_friction
     share = axle.pad_share * (
-        1.0 + axle.pad_speed_term * rim_speed + axle.pad_heat_term * state.temperature
+        1.0 + axle.pad_speed_term * rim_speed + axle.pad_heat_term * axle_state.temperature
     )
     return max(share, _COLDEST_SHARE)
 
 
 @part
-def is_constant(axle: Any) -> bool:
+def is_constant(axle: Axle) -> bool:
     """Return whether the friction depends on nothing that changes during a stop."""
     return (
         axle.friction_kind != CAST_IRON
@@ -100,8 +100,8 @@ def rim_force(
     pressure_rate: float,
     demand_factor: float,
     is_ideal: int,
-    axle: Any,
-    state: Any,
+    axle: Axle,
+    axle_state: AxleState,
 ) -> tuple[Any, Any]:
     """Return the brake force at the rim of one axle, and its rate of change. [N], [N/s]
 
@@ -111,7 +111,7 @@ def rim_force(
     demand_factor : float             acts on the torque itself where `is_ideal`. [-]
     is_ideal : int
     axle : AXLE
-    state : AXLE_STATE                rim speed, its acceleration over the last piece, temperature
+    axle_state : AXLE_STATE   rim speed, its acceleration over the last piece, temperature
 
     Notes
     -----
@@ -125,14 +125,14 @@ def rim_force(
     if is_constant(axle):
         gain *= axle.pad_share
         return gain * pressure, gain * pressure_rate
-    speed = max(state.wheel_speed, 0.0)
-    share = friction_share(pressure, speed, axle, state)
+    speed = max(axle_state.wheel_speed, 0.0)
+    share = friction_share(pressure, speed, axle, axle_state)
     ahead = 1e-3
     later = friction_share(
         max(pressure + pressure_rate * ahead, 0.0),
-        max(speed + state.wheel_acceleration * ahead, 0.0),
+        max(speed + axle_state.wheel_acceleration * ahead, 0.0),
         axle,
-        state,
+        axle_state,
     )
     force = gain * pressure * share
     force_later = gain * max(pressure + pressure_rate * ahead, 0.0) * later
@@ -140,7 +140,9 @@ def rim_force(
 
 
 @part
-def heat_brake(duration: float, heat: float, train_speed: float, axle: Any, state: Any) -> None:
+def heat_brake(
+    duration: float, heat: float, train_speed: float, axle: Axle, axle_state: AxleState
+) -> None:
     """Move on the temperature of an axle's discs or treads, above ambient. [K]
 
     Parameters
@@ -157,6 +159,6 @@ def heat_brake(duration: float, heat: float, train_speed: float, axle: Any, stat
     """
     cooling = (axle.cooling + axle.cooling_speed_term * train_speed) * duration
     per_joule = 1.0 / axle.heat_capacity
-    middle = state.temperature + 0.5 * heat * per_joule
-    state.temperature += (heat - cooling * middle) * per_joule
-    state.hottest = max(state.hottest, state.temperature)
+    middle = axle_state.temperature + 0.5 * heat * per_joule
+    axle_state.temperature += (heat - cooling * middle) * per_joule
+    axle_state.hottest = max(axle_state.hottest, axle_state.temperature)

@@ -3,10 +3,11 @@
 from typing import Any
 
 from slipbench.compiling.jit import folded, part
+from slipbench.kernel.records import Vehicle
 
 
 @part
-def transfer_load(acceleration: float, vehicle: Any, axles: Any, states: Any) -> None:
+def transfer_load(acceleration: float, vehicle: Vehicle, axles: Any, states: Any) -> None:
     """Set the wheel loads of one vehicle's axles, and the contact stiffness that goes with them.
 
     Parameters
@@ -44,12 +45,12 @@ def transfer_load(acceleration: float, vehicle: Any, axles: Any, states: Any) ->
             by_body = -by_body if i_bogie == n_bogies - 1 else 0.0
         side = 1.0
         for _ in range(per_bogie):
-            axle, state = axles[i], states[i]
+            axle, axle_state = axles[i], states[i]
             pitch = (at_pivot + vehicle.bogie_mass * push * axle.wheel_radius) * over_base
             load = max(axle.wheel_load + 0.5 * (by_body + side * pitch), 0.05 * axle.wheel_load)
-            state.wheel_load = load
+            axle_state.wheel_load = load
             by_load = _cube_root(load / axle.wheel_load)
-            state.contact_stiffness = axle.contact_stiffness * by_load * by_load
+            axle_state.contact_stiffness = axle.contact_stiffness * by_load * by_load
             side = -side
             i += 1
 
@@ -70,6 +71,6 @@ def _cube_root(x: float) -> Any:
 
 
 @part
-def has_transfer(vehicle: Any) -> bool:
+def has_transfer(vehicle: Vehicle) -> bool:
     """Return whether a vehicle's loads move at all."""
     return vehicle.body_height > 0.0 or vehicle.pivot_height > 0.0

@@ -11,13 +11,37 @@ import numba
 
 from slipbench.compiling.cache import compiled_here
 from slipbench.compiling.jit import apart, entry, inlined, inner
-from slipbench.kernel.columns import FILL, VENT
+from slipbench.kernel.columns import (
+    BRAKE_DEMAND,
+    DEMAND_FACTOR,
+    DEMANDED_FORCE,
+    FILL,
+    MEASURED_PRESSURE,
+    MEASURED_WHEEL_SPEED,
+    PEAK_CREEPAGE,
+    PEAK_FORCE,
+    ROTATING_MASS,
+    SAMPLE_TIME,
+    TRAIN_ACCELERATION,
+    TRAIN_SPEED,
+    VALVE,
+    VENT,
+    WHEEL_SPEED,
+)
 from slipbench.kernel.cut_out import follow_speed, watch_cut_out
 from slipbench.kernel.cylinder import pressing
 from slipbench.kernel.friction import rim_force
 from slipbench.kernel.pneumatics import limit_vent, send_command
 from slipbench.kernel.rail import enter_cell, leave_cell, peak_met
-from slipbench.kernel.records import QUEUE_LENGTH, RUNNING, UPDATE_SIGNATURE, WORLD_TYPE, part_types
+from slipbench.kernel.records import (
+    QUEUE_LENGTH,
+    RUNNING,
+    UPDATE_SIGNATURE,
+    WORLD_TYPE,
+    Group,
+    World,
+    part_types,
+)
 from slipbench.kernel.sensing import sense_now
 from slipbench.kernel.step import advance
 from slipbench.kernel.traces import record
@@ -31,56 +55,65 @@ equipment's own speed may be off. [m/s]"""
 
 
 @inlined
-def observe(i_group: int, world: Any) -> None:
+def observe(i_group: int, world: World) -> None:
     """Fill the rows of the observation of one controller's axles, as its equipment sees them now.
 
     Truth columns stay NaN, as packed, unless the controller declared that it uses truth.
     """
     group = world.groups[i_group]
-    state = world.train_state[0]
+    train_state = world.train_state[0]
     train = world.train[0]
-    elapsed = state.clock - state.time
-    speed = state.speed + state.acceleration * elapsed
+    elapsed = train_state.clock - train_state.time
+    speed = train_state.speed + train_state.acceleration * elapsed
     n_samples = world.group_states[i_group].n_samples
     place = n_samples % QUEUE_LENGTH
     for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
-        axle, moving = world.axles[i_axle], world.axle_states[i_axle]
+        axle, axle_state = world.axles[i_axle], world.axle_states[i_axle]
         vehicle = world.vehicle_states[axle.i_vehicle]
-        if moving.n_sensed <= n_samples:  # a sample as the step begins
-            sense_now(state.clock, moving.wheel_speed, moving.pressure, train, axle, moving)
+        if axle_state.n_sensed <= n_samples:  # a sample as the step begins
+            sense_now(
+                train_state.clock,
+                axle_state.wheel_speed,
+                axle_state.pressure,
+                train,
+                axle,
+                axle_state,
+            )
         row = world.observation[i_axle]
-        row[0] = moving.sensed_speed[place]
-        row[1] = moving.sensed_pressure[place] if train.has_pressure_transducer else math.nan
-        row[2] = vehicle.demand + vehicle.demand_rate * elapsed
-        row[3] = group.sample_time
+        row[MEASURED_WHEEL_SPEED] = axle_state.sensed_speed[place]
+        row[MEASURED_PRESSURE] = (
+            axle_state.sensed_pressure[place] if train.has_pressure_transducer else math.nan
+        )
+        row[BRAKE_DEMAND] = vehicle.demand + vehicle.demand_rate * elapsed
+        row[SAMPLE_TIME] = group.sample_time
         if not group.sees_truth:
             continue
-        row[4] = speed
-        row[5] = moving.wheel_speed
-        row[6] = peak_met(speed, axle, moving, world.law[0])
-        row[7] = moving.peak_creepage
-        clamp = pressing(moving.pressure, train, axle, moving)
-        row[8] = rim_force(clamp, 0.0, 1.0, 0, axle, moving)[0]
-        row[9] = axle.rotating_mass
-        row[10] = state.acceleration
+        row[TRAIN_SPEED] = speed
+        row[WHEEL_SPEED] = axle_state.wheel_speed
+        row[PEAK_FORCE] = peak_met(speed, axle, axle_state, world.law[0])
+        row[PEAK_CREEPAGE] = axle_state.peak_creepage
+        clamp = pressing(axle_state.pressure, train, axle, axle_state)
+        row[DEMANDED_FORCE] = rim_force(clamp, 0.0, 1.0, 0, axle, axle_state)[0]
+        row[ROTATING_MASS] = axle.rotating_mass
+        row[TRAIN_ACCELERATION] = train_state.acceleration
 
 
 @inlined
-def _watch_speed(i_group: int, highest: float, world: Any) -> None:
+def _watch_speed(i_group: int, highest: float, world: World) -> None:
     """Let a controller's equipment follow the train's speed, and cut out or in by it."""
-    train, group, own = world.train[0], world.groups[i_group], world.group_states[i_group]
-    own.own_fastest = highest
+    train, group, group_state = world.train[0], world.groups[i_group], world.group_states[i_group]
+    group_state.own_fastest = highest
     fastest = highest
     if train.shares_speed:
         for i in range(world.group_states.shape[0]):
             fastest = max(fastest, world.group_states[i].own_fastest)
-    demand = max(world.observation[group.first_axle, 2], world.train_state[0].demand)
-    follow_speed(fastest, demand, group.sample_time, train, own)
-    watch_cut_out(train, own)
+    demand = max(world.observation[group.first_axle, BRAKE_DEMAND], world.train_state[0].demand)
+    follow_speed(fastest, demand, group.sample_time, train, group_state)
+    watch_cut_out(train, group_state)
 
 
 @inlined
-def accept(i_group: int, world: Any) -> int:
+def accept(i_group: int, world: World) -> int:
     """Take a controller's commands; return the first axle whose command is not valid, else -1.
 
     Valid: a valve position of fill, hold or vent, a finite demand factor within the equipment's
@@ -89,68 +122,68 @@ def accept(i_group: int, world: Any) -> int:
     """
     group = world.groups[i_group]
     train = world.train[0]
-    state = world.train_state[0]
+    train_state = world.train_state[0]
     highest = 0.0
     for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
-        valve, factor = world.command[i_axle, 0], world.command[i_axle, 1]
+        valve, factor = world.command[i_axle, VALVE], world.command[i_axle, DEMAND_FACTOR]
         if not (FILL <= valve <= VENT and valve == math.floor(valve)):
             return i_axle
         if not 0.0 <= factor <= train.demand_factor_limit:
             return i_axle
-        highest = max(highest, world.observation[i_axle, 0])
-    speed = state.speed + state.acceleration * (state.clock - state.time)
+        highest = max(highest, world.observation[i_axle, MEASURED_WHEEL_SPEED])
+    speed = train_state.speed + train_state.acceleration * (train_state.clock - train_state.time)
     _watch_speed(i_group, highest, world)
     is_cut_out = world.group_states[i_group].is_cut_out
-    is_out = state.clock < state.isolated_until or is_cut_out == 1
+    is_out = train_state.clock < train_state.isolated_until or is_cut_out == 1
     for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
-        moving = world.axle_states[i_axle]
+        axle_state = world.axle_states[i_axle]
         vehicle = world.vehicle_states[world.axles[i_axle].i_vehicle]
-        factor = world.command[i_axle, 1]
+        factor = world.command[i_axle, DEMAND_FACTOR]
         if group.is_ideal:
-            moving.demand_factor = 1.0 if is_out or vehicle.is_dead else factor
+            axle_state.demand_factor = 1.0 if is_out or vehicle.is_dead else factor
             continue
-        valve = int(world.command[i_axle, 0])
+        valve = int(world.command[i_axle, VALVE])
         if train.valve_per_bogie:
             valve, factor = _of_bogie(i_axle, group, world)
         if is_out or vehicle.is_dead:
             valve, factor = FILL, 1.0
-        n_restored = moving.n_restored
+        n_restored = axle_state.n_restored
         scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
         demanded = vehicle.demand * scale
-        valve, factor = limit_vent(valve, factor, demanded, group.sample_time, train, moving)
-        if n_restored == 0 and moving.n_restored > 0:
-            moving.restored_time, moving.restored_speed = state.clock, speed
-        n_vents = moving.vent_count
-        send_command(state.clock, valve, factor, world.axles[i_axle], moving)
-        if moving.vent_count > n_vents and speed < LOW_SPEED:
-            if moving.low_speed_vents == 0:
-                moving.low_speed_vent_time = state.clock
-                moving.low_speed_vent_speed = speed
-            moving.low_speed_vents += 1
+        valve, factor = limit_vent(valve, factor, demanded, group.sample_time, train, axle_state)
+        if n_restored == 0 and axle_state.n_restored > 0:
+            axle_state.restored_time, axle_state.restored_speed = train_state.clock, speed
+        n_vents = axle_state.vent_count
+        send_command(train_state.clock, valve, factor, world.axles[i_axle], axle_state)
+        if axle_state.vent_count > n_vents and speed < LOW_SPEED:
+            if axle_state.low_speed_vents == 0:
+                axle_state.low_speed_vent_time = train_state.clock
+                axle_state.low_speed_vent_speed = speed
+            axle_state.low_speed_vents += 1
     return -1
 
 
 @apart
-def _of_bogie(i_axle: int, group: Any, world: Any) -> tuple[Any, Any]:
+def _of_bogie(i_axle: int, group: Group, world: World) -> tuple[Any, Any]:
     """Return the command of a valve both axles of a bogie share: the more releasing of the two."""
-    valve, factor = int(world.command[i_axle, 0]), world.command[i_axle, 1]
+    valve, factor = int(world.command[i_axle, VALVE]), world.command[i_axle, DEMAND_FACTOR]
     for other in range(group.first_axle, group.first_axle + group.n_axles):
         if world.axles[other].i_bogie == world.axles[i_axle].i_bogie:
-            valve = max(valve, int(world.command[other, 0]))
-            factor = min(factor, world.command[other, 1])
+            valve = max(valve, int(world.command[other, VALVE]))
+            factor = min(factor, world.command[other, DEMAND_FACTOR])
     return valve, factor
 
 
 @inlined
-def plan_next_sample(i_group: int, world: Any) -> None:
+def plan_next_sample(i_group: int, world: World) -> None:
     """Set a controller's next sample: phase plus a whole number of sample times, by one product."""
-    group, state = world.groups[i_group], world.group_states[i_group]
-    state.n_samples += 1
-    state.next_sample = group.phase + state.n_samples * group.sample_time
+    group, group_state = world.groups[i_group], world.group_states[i_group]
+    group_state.n_samples += 1
+    group_state.next_sample = group.phase + group_state.n_samples * group.sample_time
 
 
 @inner
-def finish(world: Any) -> None:
+def finish(world: World) -> None:
     """Put what the axles collected in their last cells onto the rail, and record the end."""
     for i_axle in range(world.axle_states.shape[0]):
         leave_cell(world.train[0], world.rail_work, world.rail_sand, world.axle_states[i_axle])

@@ -13,7 +13,7 @@ from slipbench.kernel.air import (
     pressure_rate,
 )
 from slipbench.kernel.columns import FILL, HOLD, VENT
-from slipbench.kernel.records import FLOW, QUEUE_LENGTH, RAMPS
+from slipbench.kernel.records import FLOW, QUEUE_LENGTH, RAMPS, Axle, AxleState, Train, Vehicle
 
 _NO_TIME = 1e-11
 """What happens within so short a time happens now. [s]"""
@@ -26,78 +26,88 @@ REARMED = 0.5
 
 
 @part
-def send_command(time: float, valve: float, demand_factor: float, axle: Any, state: Any) -> None:
+def send_command(
+    time: float, valve: float, demand_factor: float, axle: Axle, axle_state: AxleState
+) -> None:
     """Put a controller's command on its way to the valve; it acts after the valve's delay.
 
     A command equal to the last one sent is not sent again. A later command never overtakes an
     earlier one, whatever their delays. A position left again before the shortest pulse is over
     never acts: the valve had not moved yet. [time: s]
     """
-    _drop_short_pulses(time, valve, axle, state)
-    last = (state.queue_head + state.queue_count - 1) % QUEUE_LENGTH
-    if state.queue_count > 0:
-        last_valve, last_factor = state.queue_valve[last], state.queue_factor[last]
+    _drop_short_pulses(time, valve, axle, axle_state)
+    last = (axle_state.queue_head + axle_state.queue_count - 1) % QUEUE_LENGTH
+    if axle_state.queue_count > 0:
+        last_valve, last_factor = axle_state.queue_valve[last], axle_state.queue_factor[last]
     else:
-        last_valve, last_factor = state.valve, state.demand_factor
+        last_valve, last_factor = axle_state.valve, axle_state.demand_factor
     if valve == last_valve and demand_factor == last_factor:
         return
     if valve == VENT and last_valve != VENT:
-        state.vent_count += 1
+        axle_state.vent_count += 1
     due = time + (axle.fill_delay if valve == FILL else axle.vent_delay)
-    if state.queue_count > 0:
-        due = max(due, state.queue_time[last])
-    if state.queue_count == QUEUE_LENGTH:  # cannot be: the scenario bounds delay over sample time
-        state.queue_count -= 1
-    end = (state.queue_head + state.queue_count) % QUEUE_LENGTH
-    state.queue_time[end] = due
-    state.queue_sent[end] = time
-    state.queue_valve[end] = valve
-    state.queue_factor[end] = demand_factor
-    state.queue_count += 1
+    if axle_state.queue_count > 0:
+        due = max(due, axle_state.queue_time[last])
+    if (
+        axle_state.queue_count == QUEUE_LENGTH
+    ):  # cannot be: the scenario bounds delay over sample time
+        axle_state.queue_count -= 1
+    end = (axle_state.queue_head + axle_state.queue_count) % QUEUE_LENGTH
+    axle_state.queue_time[end] = due
+    axle_state.queue_sent[end] = time
+    axle_state.queue_valve[end] = valve
+    axle_state.queue_factor[end] = demand_factor
+    axle_state.queue_count += 1
 
 
 @inner
-def _drop_short_pulses(time: float, valve: float, axle: Any, state: Any) -> None:
+def _drop_short_pulses(time: float, valve: float, axle: Axle, axle_state: AxleState) -> None:
     """Take back what was sent less than the shortest pulse ago and is now to end."""
-    while state.queue_count > 0:
-        last = (state.queue_head + state.queue_count - 1) % QUEUE_LENGTH
-        position = state.queue_valve[last]
-        if position == valve or time - state.queue_sent[last] >= axle.shortest_pulse - _NO_TIME:
+    while axle_state.queue_count > 0:
+        last = (axle_state.queue_head + axle_state.queue_count - 1) % QUEUE_LENGTH
+        position = axle_state.queue_valve[last]
+        if (
+            position == valve
+            or time - axle_state.queue_sent[last] >= axle.shortest_pulse - _NO_TIME
+        ):
             return
-        state.queue_count -= 1
-        before = state.valve
-        if state.queue_count > 0:
-            before = state.queue_valve[(last - 1) % QUEUE_LENGTH]
+        axle_state.queue_count -= 1
+        before = axle_state.valve
+        if axle_state.queue_count > 0:
+            before = axle_state.queue_valve[(last - 1) % QUEUE_LENGTH]
         if position != before:
-            state.short_pulses += 1
+            axle_state.short_pulses += 1
             if position == VENT:
-                state.vent_count -= 1
+                axle_state.vent_count -= 1
 
 
 @part
-def apply_due_commands(time: float, state: Any) -> None:
+def apply_due_commands(time: float, axle_state: AxleState) -> None:
     """Let the commands whose delay has run out act, in order."""
-    while state.queue_count > 0 and state.queue_time[state.queue_head] <= time + _NO_TIME:
-        state.valve = state.queue_valve[state.queue_head]
-        state.demand_factor = state.queue_factor[state.queue_head]
-        state.queue_head = (state.queue_head + 1) % QUEUE_LENGTH
-        state.queue_count -= 1
+    while (
+        axle_state.queue_count > 0
+        and axle_state.queue_time[axle_state.queue_head] <= time + _NO_TIME
+    ):
+        axle_state.valve = axle_state.queue_valve[axle_state.queue_head]
+        axle_state.demand_factor = axle_state.queue_factor[axle_state.queue_head]
+        axle_state.queue_head = (axle_state.queue_head + 1) % QUEUE_LENGTH
+        axle_state.queue_count -= 1
 
 
 @part
-def next_due(state: Any) -> float:
+def next_due(axle_state: AxleState) -> float:
     """Return when the next command acts, infinity if none is on its way. [s]"""
-    if state.queue_count > 0:
-        return state.queue_time[state.queue_head]
+    if axle_state.queue_count > 0:
+        return axle_state.queue_time[axle_state.queue_head]
     return math.inf
 
 
 @part
-def acting_valve(state: Any) -> float:
+def acting_valve(axle_state: AxleState) -> float:
     """Return the position the valve is in: where it is stuck, else where it was commanded."""
-    if state.valve_fault >= 0:
-        return state.valve_fault
-    return state.valve
+    if axle_state.valve_fault >= 0:
+        return axle_state.valve_fault
+    return axle_state.valve
 
 
 @folded
@@ -108,9 +118,9 @@ def pressure_piece(
     is_ideal: int,
     is_supplied: int,
     reservoir: float,
-    train: Any,
-    axle: Any,
-    state: Any,
+    train: Train,
+    axle: Axle,
+    axle_state: AxleState,
 ) -> Any:
     """Return how fast the cylinder pressure moves now, and how long it keeps to that.
 
@@ -124,7 +134,7 @@ def pressure_piece(
     reservoir : float       Gauge pressure of the vehicle's reservoir (flow model). [Pa]
     train : TRAIN           rates or conductances
     axle : AXLE             its cylinder volume
-    state : AXLE_STATE      its pressure is set to the target where it had reached it
+    axle_state : AXLE_STATE      its pressure is set to the target where it had reached it
 
     Returns
     -------
@@ -136,9 +146,9 @@ def pressure_piece(
     it falls to atmosphere. Within a piece it is taken linear: exactly so at given rates, to second
     order of the piece with ISO 6358 flow.
     """
-    valve = acting_valve(state)
+    valve = acting_valve(axle_state)
     if valve == FILL or is_ideal:
-        factor = 1.0 if is_ideal else state.demand_factor
+        factor = 1.0 if is_ideal else axle_state.demand_factor
         if not is_supplied:
             factor = 0.0
         target, target_rate = demanded * factor, demanded_rate * factor
@@ -146,18 +156,23 @@ def pressure_piece(
             target += train.spring_pressure
         if train.air_model == FLOW and target > reservoir:
             target, target_rate = reservoir, 0.0
-        return _approach(longest, target, target_rate, reservoir, train, axle, state)
+        return _approach(longest, target, target_rate, reservoir, train, axle, axle_state)
     if valve == VENT:
-        rate = _vent_rate(longest, train, axle, state)
-        if state.pressure > rate * _NO_TIME + 1e-6:
-            return (-rate, state.pressure / rate) if rate > 0.0 else (0.0, math.inf)
-        state.pressure = 0.0
+        rate = _vent_rate(longest, train, axle, axle_state)
+        if axle_state.pressure > rate * _NO_TIME + 1e-6:
+            return (-rate, axle_state.pressure / rate) if rate > 0.0 else (0.0, math.inf)
+        axle_state.pressure = 0.0
     return 0.0, math.inf
 
 
 @inner
 def _rate_towards(
-    is_rising: bool, longest: float, reservoir: float, train: Any, axle: Any, state: Any
+    is_rising: bool,
+    longest: float,
+    reservoir: float,
+    train: Train,
+    axle: Axle,
+    axle_state: AxleState,
 ) -> float:
     """Return how fast the brake control can raise or lower the pressure, signed. [Pa/s]"""
     if train.air_model == RAMPS:
@@ -165,7 +180,7 @@ def _rate_towards(
     if is_rising:
         rate = mean_fill_rate(
             longest,
-            state.pressure,
+            axle_state.pressure,
             reservoir,
             train.fill_conductance,
             train.critical_ratio,
@@ -174,7 +189,7 @@ def _rate_towards(
         return max(rate, 1.0)
     rate = mean_vent_rate(
         longest,
-        state.pressure,
+        axle_state.pressure,
         train.release_conductance,
         train.critical_ratio,
         axle.cylinder_volume,
@@ -183,14 +198,18 @@ def _rate_towards(
 
 
 @inner
-def _vent_rate(longest: float, train: Any, axle: Any, state: Any) -> float:
+def _vent_rate(longest: float, train: Train, axle: Axle, axle_state: AxleState) -> float:
     """Return how fast venting lowers the pressure, above zero unless the choke is blocked."""
-    if state.is_vent_blocked:
+    if axle_state.is_vent_blocked:
         return 0.0
     if train.air_model == RAMPS:
         return train.vent_rate
     rate = -mean_vent_rate(
-        longest, state.pressure, train.vent_conductance, train.critical_ratio, axle.cylinder_volume
+        longest,
+        axle_state.pressure,
+        train.vent_conductance,
+        train.critical_ratio,
+        axle.cylinder_volume,
     )
     return max(rate, 1e3)  # the last pascals: flow and pressure fade together
 
@@ -201,44 +220,44 @@ def _approach(
     target: float,
     target_rate: float,
     reservoir: float,
-    train: Any,
-    axle: Any,
-    state: Any,
+    train: Train,
+    axle: Axle,
+    axle_state: AxleState,
 ) -> tuple[Any, Any]:
-    missing = target - state.pressure
+    missing = target - axle_state.pressure
     if missing == 0.0 and target_rate == 0.0:
         return 0.0, math.inf
     is_rising = missing > 0.0 or (missing == 0.0 and target_rate > 0.0)
-    rate = _rate_towards(is_rising, longest, reservoir, train, axle, state)
+    rate = _rate_towards(is_rising, longest, reservoir, train, axle, axle_state)
     closing = rate - target_rate
     if abs(missing) > max(abs(closing) * _NO_TIME, 1e-9 * train.full_pressure):
         if missing * closing <= 0.0:
             return rate, math.inf
         return rate, missing / closing
-    state.pressure = target
+    axle_state.pressure = target
     if target_rate == 0.0:
         return 0.0, math.inf
     limit = rate
     if is_rising != (target_rate > 0.0):
-        limit = _rate_towards(target_rate > 0.0, longest, reservoir, train, axle, state)
+        limit = _rate_towards(target_rate > 0.0, longest, reservoir, train, axle, axle_state)
     return (min(target_rate, limit) if target_rate > 0.0 else max(target_rate, limit)), math.inf
 
 
 @folded
-def count_air(change: float, axle: Any, state: Any, vehicle: Any) -> None:
+def count_air(change: float, axle: Axle, axle_state: AxleState, vehicle: Vehicle) -> None:
     """Book the air that a change of cylinder pressure moved: from the reservoir, or out. [Pa]"""
     mass = mass_of(change, axle.cylinder_volume)
     if mass > 0.0:
-        state.filled_mass += mass
+        axle_state.filled_mass += mass
         vehicle.flow += mass
-    elif acting_valve(state) == VENT:
-        state.vented_mass -= mass
+    elif acting_valve(axle_state) == VENT:
+        axle_state.vented_mass -= mass
     else:
-        state.released_mass -= mass
+        axle_state.released_mass -= mass
 
 
 @part
-def move_reservoir(duration: float, train: Any, vehicle: Any) -> None:
+def move_reservoir(duration: float, train: Train, vehicle: Vehicle) -> None:
     """Draw a step's air from a vehicle's reservoir and charge it from the main pipe.
 
     The mass balance closes to rounding: what the pressure lost is what was drawn less what came in.
@@ -266,7 +285,12 @@ def move_reservoir(duration: float, train: Any, vehicle: Any) -> None:
 
 @part
 def limit_vent(
-    valve: float, demand_factor: float, demanded: float, sample_time: float, train: Any, state: Any
+    valve: float,
+    demand_factor: float,
+    demanded: float,
+    sample_time: float,
+    train: Train,
+    axle_state: AxleState,
 ) -> Any:
     """Return valve position and demand factor after the time limit for a brake kept off.
 
@@ -288,22 +312,24 @@ def limit_vent(
     """
     is_filling = valve == FILL and demand_factor * demanded >= EMPTY * train.full_pressure
     is_demanded = demanded >= 2.0 * EMPTY * train.full_pressure
-    is_empty = is_demanded and state.pressure < train.spring_pressure + EMPTY * train.full_pressure
-    if state.is_restored:
+    is_empty = (
+        is_demanded and axle_state.pressure < train.spring_pressure + EMPTY * train.full_pressure
+    )
+    if axle_state.is_restored:
         is_let = is_filling or (valve == HOLD and not is_empty)
-        state.vent_time = state.vent_time + sample_time if is_let else 0.0
-        if state.vent_time < REARMED:
+        axle_state.vent_time = axle_state.vent_time + sample_time if is_let else 0.0
+        if axle_state.vent_time < REARMED:
             return FILL, 1.0
-        state.vent_time = 0.0
-        state.is_restored = 0
+        axle_state.vent_time = 0.0
+        axle_state.is_restored = 0
         return valve, demand_factor
     if valve != VENT and not is_empty:
-        state.vent_time = 0.0
+        axle_state.vent_time = 0.0
         return valve, demand_factor
-    state.vent_time += sample_time
-    if state.vent_time > train.vent_limit and not is_filling:
-        state.n_restored += 1
-        state.is_restored = 1
-        state.vent_time = 0.0
+    axle_state.vent_time += sample_time
+    if axle_state.vent_time > train.vent_limit and not is_filling:
+        axle_state.n_restored += 1
+        axle_state.is_restored = 1
+        axle_state.vent_time = 0.0
         return FILL, 1.0
     return valve, demand_factor

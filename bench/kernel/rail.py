@@ -5,11 +5,11 @@ from typing import Any
 
 from slipbench.compiling.jit import apart, folded, inner, part
 from slipbench.kernel.creep import find_peak, follow_peak, shape_of_peak
-from slipbench.kernel.records import CONTACT_ONLY
+from slipbench.kernel.records import CONTACT_ONLY, Axle, AxleState, Cell, Law, Train
 
 
 @part
-def conditioned_friction(cell: Any, work: float) -> float:
+def conditioned_friction(cell: Cell, work: float) -> float:
     """Return the static friction of a cell after cleaning work W. [-]
 
     Parameters
@@ -47,7 +47,7 @@ def cleaning_efficiency(
 
 
 @part
-def sanded_friction(sand: float, train: Any) -> float:
+def sanded_friction(sand: float, train: Train) -> float:
     """Return the friction gained under sand on one rail. [-]
 
     Parameters
@@ -66,7 +66,7 @@ def sanded_friction(sand: float, train: Any) -> float:
 
 @part
 def enter_cell(
-    i_cell: int, cells: Any, rail_work: Any, rail_sand: Any, train: Any, state: Any
+    i_cell: int, cells: Any, rail_work: Any, rail_sand: Any, train: Train, axle_state: AxleState
 ) -> None:
     """Put an axle into a cell: it reads the friction there once, as the wheels before left it.
 
@@ -75,43 +75,47 @@ def enter_cell(
     (`share_own_contact`).
     """
     cell = cells[i_cell]
-    state.i_cell = i_cell
+    axle_state.i_cell = i_cell
     work = 0.0 if train.cleaning_law == CONTACT_ONLY else rail_work[i_cell]
-    state.friction = conditioned_friction(cell, work) + sanded_friction(rail_sand[i_cell], train)
+    axle_state.friction = conditioned_friction(cell, work) + sanded_friction(
+        rail_sand[i_cell], train
+    )
     is_same_curve = (
-        state.friction_ratio == cell.friction_ratio
-        and state.friction_decay == cell.friction_decay
-        and state.adhesion_reduction == cell.adhesion_reduction
-        and state.slip_reduction == cell.slip_reduction
+        axle_state.friction_ratio == cell.friction_ratio
+        and axle_state.friction_decay == cell.friction_decay
+        and axle_state.adhesion_reduction == cell.adhesion_reduction
+        and axle_state.slip_reduction == cell.slip_reduction
     )
     if is_same_curve:
         return
-    state.friction_ratio = cell.friction_ratio
-    state.friction_decay = cell.friction_decay
-    state.adhesion_reduction = cell.adhesion_reduction
-    state.slip_reduction = cell.slip_reduction
-    state.peak_speed = -1.0
+    axle_state.friction_ratio = cell.friction_ratio
+    axle_state.friction_decay = cell.friction_decay
+    axle_state.adhesion_reduction = cell.adhesion_reduction
+    axle_state.slip_reduction = cell.slip_reduction
+    axle_state.peak_speed = -1.0
 
 
 @part
-def leave_cell(train: Any, rail_work: Any, rail_sand: Any, state: Any) -> None:
+def leave_cell(train: Train, rail_work: Any, rail_sand: Any, axle_state: AxleState) -> None:
     """Put the cleaning energy an axle collected in its cell onto the rail for those behind.
 
     Before that each wheel lays down again a share of the film (`redeposition`) and carries off a
     share of the sand.
     """
-    i_cell = state.i_cell
+    i_cell = axle_state.i_cell
     if train.redeposition > 0.0:
         kept = rail_work[i_cell] * math.exp(-train.redeposition)
-        state.redeposited += (rail_work[i_cell] - kept) * train.cell_length
+        axle_state.redeposited += (rail_work[i_cell] - kept) * train.cell_length
         rail_work[i_cell] = kept
-    rail_work[i_cell] += state.cell_energy / train.cell_length
+    rail_work[i_cell] += axle_state.cell_energy / train.cell_length
     rail_sand[i_cell] *= train.sand_retention
-    state.cell_energy = 0.0
+    axle_state.cell_energy = 0.0
 
 
 @part
-def clean_own_contact(train_speed: float, cell: Any, sand: float, train: Any, state: Any) -> None:
+def clean_own_contact(
+    train_speed: float, cell: Cell, sand: float, train: Train, axle_state: AxleState
+) -> None:
     """Set the friction that the contact's own work of sliding keeps up (law without memory).
 
     Parameters
@@ -119,7 +123,7 @@ def clean_own_contact(train_speed: float, cell: Any, sand: float, train: Any, st
     train_speed : float   [m/s]
     cell : CELL
     sand : float          on the rail here [kg/m]
-    state : AXLE_STATE    its rail force and slip of this moment
+    axle_state : AXLE_STATE    its rail force and slip of this moment
 
     Notes
     -----
@@ -129,10 +133,10 @@ def clean_own_contact(train_speed: float, cell: Any, sand: float, train: Any, st
     kept up, so where the self-consistent curve is S-shaped the branch reached continuously is
     followed. First order in the step, for this law only.
     """
-    slip = max(train_speed - state.wheel_speed, 0.0) / max(train_speed, 1e-3)
-    work = 0.5 * abs(state.rail_force) * min(slip, 1.0)
+    slip = max(train_speed - axle_state.wheel_speed, 0.0) / max(train_speed, 1e-3)
+    work = 0.5 * abs(axle_state.rail_force) * min(slip, 1.0)
     friction = conditioned_friction(cell, work) + sanded_friction(sand, train)
-    state.friction = friction
+    axle_state.friction = friction
 
 
 _PASS_STEPS = 8
@@ -140,7 +144,7 @@ _PASS_STEPS = 8
 
 
 @part
-def pass_friction(cell: Any, work: float, sliding: float, sand: float) -> float:
+def pass_friction(cell: Cell, work: float, sliding: float, sand: float) -> float:
     """Return the mean static friction of a pass that cleans for itself and for those behind. [-]
 
     Parameters
@@ -185,7 +189,13 @@ def pass_friction(cell: Any, work: float, sliding: float, sand: float) -> float:
 
 @part
 def share_own_contact(
-    train_speed: float, traction: float, cell: Any, work: float, sand: float, train: Any, state: Any
+    train_speed: float,
+    traction: float,
+    cell: Cell,
+    work: float,
+    sand: float,
+    train: Train,
+    axle_state: AxleState,
 ) -> None:
     """Set the friction of a contact on a rail that remembers, its own pass counted once.
 
@@ -196,7 +206,7 @@ def share_own_contact(
     cell : CELL
     work : float          W as the wheels before left it. [J/m]
     sand : float          on the rail here [kg/m]
-    state : AXLE_STATE    its slip of this moment
+    axle_state : AXLE_STATE    its slip of this moment
 
     Notes
     -----
@@ -205,26 +215,28 @@ def share_own_contact(
     only. `contact_share` of the work acts in the contact itself (1: the law; 0: `rail_memory`); all
     of it stays on the rail.
     """
-    slip = min(max(train_speed - state.wheel_speed, 0.0) / max(train_speed, 1e-3), 1.0)
+    slip = min(max(train_speed - axle_state.wheel_speed, 0.0) / max(train_speed, 1e-3), 1.0)
     share = cleaning_efficiency(slip, train.full_cleaning_slip, train.locked_cleaning_share)
-    sliding = train.contact_share * share * slip * state.wheel_load * traction
-    state.friction = pass_friction(cell, work, sliding, sanded_friction(sand, train))
+    sliding = train.contact_share * share * slip * axle_state.wheel_load * traction
+    axle_state.friction = pass_friction(cell, work, sliding, sanded_friction(sand, train))
 
 
 @inner
-def _is_peak_old(train_speed: float, state: Any) -> bool:
+def _is_peak_old(train_speed: float, axle_state: AxleState) -> bool:
     """Return whether speed or friction have moved by one per cent since the peak was found.
 
     It then moves by less than 0.2 per cent.
     """
     return (
-        abs(train_speed - state.peak_speed) > 0.01 * state.peak_speed
-        or abs(state.friction - state.peak_friction) > 0.01 * state.peak_friction
+        abs(train_speed - axle_state.peak_speed) > 0.01 * axle_state.peak_speed
+        or abs(axle_state.friction - axle_state.peak_friction) > 0.01 * axle_state.peak_friction
     )
 
 
 @apart
-def _find_peak_anew(train_speed: float, axle: Any, state: Any, law: Any) -> tuple[Any, Any, Any]:
+def _find_peak_anew(
+    train_speed: float, axle: Axle, axle_state: AxleState, law: Law
+) -> tuple[Any, Any, Any]:
     """Return creepage and force at the peak, and whether it had to be searched for.
 
     It is followed from where it was found last, and searched for where the curve's shape changed,
@@ -232,41 +244,41 @@ def _find_peak_anew(train_speed: float, axle: Any, state: Any, law: Any) -> tupl
     """
     creepage = force = 0.0
     if (
-        state.peak_bend > 0.0
-        and state.peak_speed >= 0.0
-        and abs(train_speed - state.found_speed) <= 0.3 * state.found_speed
-        and abs(state.friction - state.found_friction) <= 0.5 * state.found_friction
+        axle_state.peak_bend > 0.0
+        and axle_state.peak_speed >= 0.0
+        and abs(train_speed - axle_state.found_speed) <= 0.3 * axle_state.found_speed
+        and abs(axle_state.friction - axle_state.found_friction) <= 0.5 * axle_state.found_friction
     ):
-        creepage, force = follow_peak(train_speed, axle, state, law)
+        creepage, force = follow_peak(train_speed, axle, axle_state, law)
     is_sought = creepage == 0.0
     if is_sought:
-        creepage, force = find_peak(train_speed, axle, state, law)
+        creepage, force = find_peak(train_speed, axle, axle_state, law)
     return creepage, force, is_sought
 
 
 @part
-def peak_met(train_speed: float, axle: Any, state: Any, law: Any) -> float:
+def peak_met(train_speed: float, axle: Axle, axle_state: AxleState, law: Law) -> float:
     """Return the largest force the axle's creep curve offers where it stands now. [N]
 
     The peak over load and friction is found anew where it is old, and kept.
     """
-    if _is_peak_old(train_speed, state):
-        creepage, force, is_sought = _find_peak_anew(train_speed, axle, state, law)
+    if _is_peak_old(train_speed, axle_state):
+        creepage, force, is_sought = _find_peak_anew(train_speed, axle, axle_state, law)
         if is_sought:
-            state.peak_bend, state.locked_share = shape_of_peak(
-                creepage, force, train_speed, axle, state, law
+            axle_state.peak_bend, axle_state.locked_share = shape_of_peak(
+                creepage, force, train_speed, axle, axle_state, law
             )
-            state.found_speed, state.found_friction = train_speed, state.friction
-        state.peak_creepage = creepage
-        state.peak_ratio = force / (state.wheel_load * state.friction)
-        state.peak_speed = train_speed
-        state.peak_friction = state.friction
-    return state.peak_ratio * state.wheel_load * state.friction
+            axle_state.found_speed, axle_state.found_friction = train_speed, axle_state.friction
+        axle_state.peak_creepage = creepage
+        axle_state.peak_ratio = force / (axle_state.wheel_load * axle_state.friction)
+        axle_state.peak_speed = train_speed
+        axle_state.peak_friction = axle_state.friction
+    return axle_state.peak_ratio * axle_state.wheel_load * axle_state.friction
 
 
 @part
-def peak_seen(train_speed: float, axle: Any, state: Any, law: Any) -> float:
+def peak_seen(train_speed: float, axle: Axle, axle_state: AxleState, law: Law) -> float:
     """Return what `peak_met` would, and keep nothing: a stop that is watched stays the same. [N]"""
-    if _is_peak_old(train_speed, state):
-        return _find_peak_anew(train_speed, axle, state, law)[1]
-    return state.peak_ratio * state.wheel_load * state.friction
+    if _is_peak_old(train_speed, axle_state):
+        return _find_peak_anew(train_speed, axle, axle_state, law)[1]
+    return axle_state.peak_ratio * axle_state.wheel_load * axle_state.friction

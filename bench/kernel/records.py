@@ -81,6 +81,9 @@ N_LOCK_TRAIL = 20000
 """Samples of all locks together; a lock that finds no room keeps its start, its end and what it had
 until then."""
 
+FAST_FALL, NEAR_LOCK = 3.0, 0.2
+"""A rim that slows faster than any train is about to lock [m/s2], and then does this much [m/s]."""
+
 FIRST_TRAIL, TRAIL_GROWTH = 0.001, 1.15
 """A running lock is sampled after this time, and then whenever it has grown by this factor. [s]
 
@@ -598,55 +601,26 @@ LANES = _record(  # pieces of time that axles are moved through together, see sl
     *((f"{name}_work", _f, _lane) for name in ADHESION_WORKS),  # as in AXLE_STATE [J]
 )
 
-LOCK_COLUMNS = (
-    "axle",  # from 0
-    "start_time",
-    "duration",
-    "start_speed",
-    "end_speed",
-    "start_distance",  # of the axle [m]
-    "locked_distance",
-    "contact_energy",  # both wheels [J]
-    "rim_travel",  # where the wheel stood still, rim travel since the start [m]
-    "wheel_load",
-)
-"""Columns of the lock log."""
-
-TRAIL_COLUMNS = (
-    "lock",  # row of the lock log
-    "elapsed",  # since the lock began [s]
-    "locked_distance",  # so far [m]
-    "contact_energy",  # so far, both wheels [J]
-    "train_speed",
-)
-"""Columns of the lock trail: how locks went on between start and end."""
-
-FAULT_COLUMNS = ("time", "train_speed", "distance")
-"""Columns of the fault log: when each fault acted; time negative if it never did."""
-
 SLIDE_BANDS, SPEED_BANDS = 6, 10
 """Rows of the slide histogram: creepage up to .05, .1, .2, .4, .8 and above; columns: speed."""
 
-TRACED_TRAIN = (
-    "time",
-    "distance",
-    "train_speed",
-    "demand",
-    "handle",
-    "isolation_left",
-    "reservoir",
-)
-TRACED_AXLE = (
-    "wheel_speed",
-    "pressure",
-    "brake_force",
-    "rail_force",
-    "friction",
-    "usable_force",
-    "valve",
-    "measured_wheel_speed",
-    "contact_energy",
-)
+# One row of each record, as functions are handed it: numba types them, so to mypy they are `Any`.
+Axle = Any
+AxleState = Any
+Cell = Any
+Driver = Any
+Fault = Any
+Group = Any
+GroupState = Any
+Lanes = Any
+Law = Any
+Run = Any
+Sander = Any
+SanderState = Any
+Train = Any
+TrainState = Any
+Vehicle = Any
+VehicleState = Any
 
 
 class World(NamedTuple):

@@ -3,11 +3,11 @@
 from typing import Any
 
 from slipbench.compiling.jit import inner, part
-from slipbench.kernel.records import FIXED_RATE, SLIDE_SIGNAL
+from slipbench.kernel.records import FIXED_RATE, SLIDE_SIGNAL, Sander, SanderState, Train
 
 
 @inner
-def _is_slide_signalled(sander: Any, i_group: int, signals: Any) -> bool:
+def _is_slide_signalled(sander: Sander, i_group: int, signals: Any) -> bool:
     if not sander.train_wide:
         return signals[i_group, SLIDE_SIGNAL] > 0.0
     for i in range(signals.shape[0]):  # noqa: SIM110 (compiled: no generators)
@@ -18,7 +18,12 @@ def _is_slide_signalled(sander: Any, i_group: int, signals: Any) -> bool:
 
 @part
 def watch_trigger(
-    time: float, demand: float, i_group: int, signals: Any, sander: Any, state: Any
+    time: float,
+    demand: float,
+    i_group: int,
+    signals: Any,
+    sander: Sander,
+    sander_state: SanderState,
 ) -> None:
     """Decide whether a sander is triggered, and since when.
 
@@ -29,7 +34,7 @@ def watch_trigger(
     i_group : int       controller of the axle it sands
     signals : (n_groups, n_signals)   what the controllers last told
     sander : SANDER
-    state : SANDER_STATE
+    sander_state : SANDER_STATE
 
     Notes
     -----
@@ -42,24 +47,24 @@ def watch_trigger(
         and _is_slide_signalled(sander, i_group, signals)
     )
     if wanted:
-        state.last_trigger = time
-        if not state.is_triggered:
-            state.is_triggered = 1
-            state.triggered_since = time
-    elif state.is_triggered and time - state.last_trigger > sander.run_on_time:
-        state.is_triggered = 0
+        sander_state.last_trigger = time
+        if not sander_state.is_triggered:
+            sander_state.is_triggered = 1
+            sander_state.triggered_since = time
+    elif sander_state.is_triggered and time - sander_state.last_trigger > sander.run_on_time:
+        sander_state.is_triggered = 0
 
 
 @part
-def sand_flow(time: float, train_speed: float, sander: Any, state: Any) -> float:
+def sand_flow(time: float, train_speed: float, sander: Sander, sander_state: SanderState) -> float:
     """Return how much sand falls per rail now. [kg/s]
 
     Nothing before the start delay has run out or from an empty hopper; else the fixed rate, or the
     aimed density times speed up to the largest rate.
     """
-    if not state.is_triggered or state.hopper <= 0.0:
+    if not sander_state.is_triggered or sander_state.hopper <= 0.0:
         return 0.0
-    if time - state.triggered_since < sander.start_delay - 1e-12:
+    if time - sander_state.triggered_since < sander.start_delay - 1e-12:
         return 0.0
     if sander.mode == FIXED_RATE:
         return sander.rate
@@ -67,22 +72,24 @@ def sand_flow(time: float, train_speed: float, sander: Any, state: Any) -> float
 
 
 @part
-def let_sand_fall(duration: float, time: float, flow: float, sander: Any, state: Any) -> None:
+def let_sand_fall(
+    duration: float, time: float, flow: float, sander: Sander, sander_state: SanderState
+) -> None:
     """Move sand from the hopper onto the cell ahead of the axle. [flow: kg/s]"""
-    state.falling = flow
+    sander_state.falling = flow
     if flow <= 0.0:
         return
-    if state.first_sand < 0.0:
-        state.first_sand = time
-    amount = min(flow * duration, state.hopper)
-    state.hopper -= amount
-    state.pending += amount * sander.placement
+    if sander_state.first_sand < 0.0:
+        sander_state.first_sand = time
+    amount = min(flow * duration, sander_state.hopper)
+    sander_state.hopper -= amount
+    sander_state.pending += amount * sander.placement
 
 
 @part
-def lay_sand(i_cell: int, train: Any, rail_sand: Any, state: Any) -> None:
+def lay_sand(i_cell: int, train: Train, rail_sand: Any, sander_state: SanderState) -> None:
     """Lay what has fallen on the cell ahead there; beyond `sand_limit` it rolls off the rail."""
-    if state.pending > 0.0:
-        laid = rail_sand[i_cell] + state.pending / train.cell_length
+    if sander_state.pending > 0.0:
+        laid = rail_sand[i_cell] + sander_state.pending / train.cell_length
         rail_sand[i_cell] = max(rail_sand[i_cell], min(laid, train.sand_limit))
-        state.pending = 0.0
+        sander_state.pending = 0.0

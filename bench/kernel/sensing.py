@@ -7,7 +7,16 @@ import numpy as np
 
 from slipbench.compiling.jit import apart, folded, inner, part
 from slipbench.kernel.elementary import sine_of_turns
-from slipbench.kernel.records import QUEUE_LENGTH, SENSOR_DEAD, SENSOR_STUCK
+from slipbench.kernel.records import (
+    QUEUE_LENGTH,
+    SENSOR_DEAD,
+    SENSOR_STUCK,
+    Axle,
+    AxleState,
+    Group,
+    Lanes,
+    Train,
+)
 
 SENSED_AT_ONCE = 1e-10
 """A sample so soon after a piece of time sees its end. [s]"""
@@ -15,7 +24,12 @@ SENSED_AT_ONCE = 1e-10
 
 @folded
 def watch_pulses(
-    time: float, duration: float, speed: float, acceleration: float, axle: Any, state: Any
+    time: float,
+    duration: float,
+    speed: float,
+    acceleration: float,
+    axle: Axle,
+    axle_state: AxleState,
 ) -> None:
     """Move the rim on over a piece of time and note the latest pulse in it.
 
@@ -31,26 +45,26 @@ def watch_pulses(
     of true teeth; how late a tooth that is out of place gives its pulse is found at the sample, for
     the one pulse that counts there (`pulse_delay`).
     """
-    start = state.rim_travel
-    state.rim_travel = start + (speed + 0.5 * acceleration * duration) * duration
-    if state.rim_travel < state.next_pulse:
+    start = axle_state.rim_travel
+    axle_state.rim_travel = start + (speed + 0.5 * acceleration * duration) * duration
+    if axle_state.rim_travel < axle_state.next_pulse:
         return
     n_new, since = latest_pulse(
         start,
         speed,
         acceleration,
         duration,
-        state.next_pulse,
+        axle_state.next_pulse,
         axle.pulse_pitch,
         axle.pulses_per_metre,
     )
-    if n_new > state.until_lost:
-        _watch_one_by_one(time, duration, speed, acceleration, start, n_new, axle, state)
+    if n_new > axle_state.until_lost:
+        _watch_one_by_one(time, duration, speed, acceleration, start, n_new, axle, axle_state)
     elif n_new > 0.0:
-        state.pulse_time = time + since
-        state.n_pulses += n_new
-        state.next_pulse += n_new * axle.pulse_pitch
-        state.until_lost -= n_new
+        axle_state.pulse_time = time + since
+        axle_state.n_pulses += n_new
+        axle_state.next_pulse += n_new * axle.pulse_pitch
+        axle_state.until_lost -= n_new
 
 
 @apart
@@ -61,30 +75,30 @@ def _watch_one_by_one(
     acceleration: float,
     start: float,
     n_new: float,
-    axle: Any,
-    state: Any,
+    axle: Axle,
+    axle_state: AxleState,
 ) -> None:
     """Note pulses of which some are lost: a wheel then seems slower. [start: rim travel, m]"""
     for _ in range(int(n_new)):
-        if state.until_lost >= 1.0:
-            state.until_lost -= 1.0
-            passed = _time_for(state.next_pulse - start, speed, acceleration)
-            state.pulse_time = time + min(passed, duration)
-            state.n_pulses += 1.0
+        if axle_state.until_lost >= 1.0:
+            axle_state.until_lost -= 1.0
+            passed = _time_for(axle_state.next_pulse - start, speed, acceleration)
+            axle_state.pulse_time = time + min(passed, duration)
+            axle_state.n_pulses += 1.0
         else:
-            state.n_losing -= 1
-            if state.n_losing <= 0:
-                _plan_loss(axle, state)
-        state.next_pulse += axle.pulse_pitch
+            axle_state.n_losing -= 1
+            if axle_state.n_losing <= 0:
+                _plan_loss(axle, axle_state)
+        axle_state.next_pulse += axle.pulse_pitch
 
 
 @apart
-def _plan_loss(axle: Any, state: Any) -> None:
+def _plan_loss(axle: Axle, axle_state: AxleState) -> None:
     """Draw how many pulses are seen before the next are lost, and how many those are."""
     seen = seen_between_losses(axle.dropout, axle.dropout_burst)
-    number = max(_uniform(state), 1e-12)
-    state.until_lost = math.floor(math.log(number) / math.log(seen / (1.0 + seen)))
-    state.n_losing = 1 + int(_uniform(state) * axle.dropout_burst)
+    number = max(_uniform(axle_state), 1e-12)
+    axle_state.until_lost = math.floor(math.log(number) / math.log(seen / (1.0 + seen)))
+    axle_state.n_losing = 1 + int(_uniform(axle_state) * axle.dropout_burst)
 
 
 @part
@@ -158,32 +172,34 @@ def _time_for(travel: float, speed: float, acceleration: float) -> Any:
 
 
 @inner
-def _uniform(state: Any) -> float:
+def _uniform(axle_state: AxleState) -> float:
     """Return the next number, even between 0 and 1, of an axle's own generator.
 
     A 31-bit multiplicative congruence (Park and Miller 1988, from memory): small, the same on every
     machine, and good enough for tooth noise.
     """
-    state.noise_state = (16807 * state.noise_state) % 2147483647
-    return state.noise_state / 2147483647.0
+    axle_state.noise_state = (16807 * axle_state.noise_state) % 2147483647
+    return axle_state.noise_state / 2147483647.0
 
 
 @inner
-def _nearly_normal(state: Any) -> float:
+def _nearly_normal(axle_state: AxleState) -> float:
     """Return a number of mean 0 and standard deviation 1: the sum of four even ones.
 
     Never beyond 3.5; two numbers of the axle's generator give two even ones each.
     """
-    first = (16807 * state.noise_state) % 2147483647
+    first = (16807 * axle_state.noise_state) % 2147483647
     second = (16807 * first) % 2147483647
-    state.noise_state = second
+    axle_state.noise_state = second
     high = (first >> 16) + (second >> 16)
     low = (first & 65535) + (second & 65535)
     return math.sqrt(3.0) * (high / 32768.0 + low / 65536.0 - 2.0)
 
 
 @part
-def measure_speed(time: float, speed: float, train: Any, axle: Any, state: Any) -> float:
+def measure_speed(
+    time: float, speed: float, train: Train, axle: Axle, axle_state: AxleState
+) -> float:
     """Return the rim speed the equipment makes of the pulses since its last sample. [m/s]
 
     Period timing: pitch times pulses over the time between the latest pulses known at two samples,
@@ -194,37 +210,37 @@ def measure_speed(time: float, speed: float, train: Any, axle: Any, state: Any) 
     ----------
     time, speed : float   of the sample [s], and the rim's then [m/s]
     """
-    if state.sensor_fault == SENSOR_DEAD + 1:
-        state.measured_speed = 0.0
+    if axle_state.sensor_fault == SENSOR_DEAD + 1:
+        axle_state.measured_speed = 0.0
         return 0.0
-    if state.sensor_fault == SENSOR_STUCK + 1:
-        return state.measured_speed
-    jitter = axle.jitter + state.noise
-    if state.n_pulses > 0.0:
-        state.pulse_shift = pulse_delay(
-            state.next_pulse - axle.pulse_pitch,
+    if axle_state.sensor_fault == SENSOR_STUCK + 1:
+        return axle_state.measured_speed
+    jitter = axle.jitter + axle_state.noise
+    if axle_state.n_pulses > 0.0:
+        axle_state.pulse_shift = pulse_delay(
+            axle_state.next_pulse - axle.pulse_pitch,
             speed,
             axle.pitch_error,
             axle.turns_per_metre,
             axle.pitch_phase,
-            jitter * state.deviate,
+            jitter * axle_state.deviate,
         )
-    state.measured_speed, state.sampled_pulse_time = timed_speed(
+    axle_state.measured_speed, axle_state.sampled_pulse_time = timed_speed(
         time,
-        state.n_pulses,
-        state.pulse_time,
-        state.pulse_shift,
-        state.sampled_pulse_time,
-        state.measured_speed,
+        axle_state.n_pulses,
+        axle_state.pulse_time,
+        axle_state.pulse_shift,
+        axle_state.sampled_pulse_time,
+        axle_state.measured_speed,
         axle.assumed_pitch,
         train.clock_tick,
         train.clock_rate,
         train.zero_timeout,
     )
-    state.n_pulses = 0.0
+    axle_state.n_pulses = 0.0
     if jitter > 0.0:
-        state.deviate = _nearly_normal(state)
-    return state.measured_speed
+        axle_state.deviate = _nearly_normal(axle_state)
+    return axle_state.measured_speed
 
 
 @folded
@@ -268,7 +284,7 @@ def timed_speed(
 
 
 @inner
-def sense_together(n_lanes: int, train: Any, lanes: Any) -> None:
+def sense_together(n_lanes: int, train: Train, lanes: Lanes) -> None:
     """Take the sensors of several axles on to their next sample, or to their piece's end before it.
 
     For axles that lose no pulse meanwhile, in vector instructions: as `sense`, sample by sample.
@@ -333,10 +349,10 @@ def sense(
     acceleration: float,
     pressure: float,
     pressure_rate: float,
-    group: Any,
-    train: Any,
-    axle: Any,
-    state: Any,
+    group: Group,
+    train: Train,
+    axle: Axle,
+    axle_state: AxleState,
 ) -> None:
     """Let an axle's sensors follow it through a piece of time, sample by sample.
 
@@ -354,53 +370,53 @@ def sense(
     done = 0.0
     is_sampled = True
     while is_sampled:
-        sample = time_to_sample_after(time, group, state)
+        sample = time_to_sample_after(time, group, axle_state)
         is_sampled = sample <= duration + SENSED_AT_ONCE
         until = min(sample, duration)
         if until > done:
             now = speed + acceleration * done
-            watch_pulses(time + done, until - done, now, acceleration, axle, state)
+            watch_pulses(time + done, until - done, now, acceleration, axle, axle_state)
             done = until
         if is_sampled:
             now = speed + acceleration * done
-            sense_now(time + sample, now, pressure + pressure_rate * done, train, axle, state)
+            sense_now(time + sample, now, pressure + pressure_rate * done, train, axle, axle_state)
 
 
 @part
 def sense_now(
-    time: float, speed: float, pressure: float, train: Any, axle: Any, state: Any
+    time: float, speed: float, pressure: float, train: Train, axle: Axle, axle_state: AxleState
 ) -> None:
     """Keep what a controller's sample finds now. [time: s, speed of the rim: m/s, pressure: Pa]"""
-    keep_sample(measure_speed(time, speed, train, axle, state), pressure, axle, state)
+    keep_sample(measure_speed(time, speed, train, axle, axle_state), pressure, axle, axle_state)
 
 
 @part
-def time_to_sample_after(time: float, group: Any, state: Any) -> float:
+def time_to_sample_after(time: float, group: Group, axle_state: AxleState) -> float:
     """Return how long after a time the axle is sampled next. [s]"""
-    return group.phase + state.n_sensed * group.sample_time - time
+    return group.phase + axle_state.n_sensed * group.sample_time - time
 
 
 @part
-def keep_sample(speed: float, pressure: float, axle: Any, state: Any) -> None:
+def keep_sample(speed: float, pressure: float, axle: Axle, axle_state: AxleState) -> None:
     """Keep what a controller's sample finds: rim speed [m/s] and cylinder pressure [Pa].
 
     A transducer errs by a gain and an offset, and follows from sample to sample with a lag; it
     shows nothing below zero.
     """
     if axle.transducer_share < 1.0:
-        state.shown_pressure += axle.transducer_share * (pressure - state.shown_pressure)
-        pressure = state.shown_pressure
-    place = state.n_sensed % QUEUE_LENGTH
-    state.sensed_speed[place] = speed
-    state.sensed_pressure[place] = max(
+        axle_state.shown_pressure += axle.transducer_share * (pressure - axle_state.shown_pressure)
+        pressure = axle_state.shown_pressure
+    place = axle_state.n_sensed % QUEUE_LENGTH
+    axle_state.sensed_speed[place] = speed
+    axle_state.sensed_pressure[place] = max(
         pressure * axle.transducer_gain + axle.transducer_offset, 0.0
     )
-    state.n_sensed += 1
+    axle_state.n_sensed += 1
 
 
 @inner
 def load_sensor(
-    k: int, time: float, lanes: Any, group: Any, train: Any, axle: Any, state: Any
+    k: int, time: float, lanes: Lanes, group: Group, train: Train, axle: Axle, axle_state: AxleState
 ) -> None:
     """Take what a sensor knows into a lane; move one that may lose a pulse on by itself.
 
@@ -410,74 +426,76 @@ def load_sensor(
     time : float   as its piece begins. [s]
     """
     lanes.start[k] = time
-    if state.sensor_fault != 0 or _may_lose(k, lanes, axle, state):
+    if axle_state.sensor_fault != 0 or _may_lose(k, lanes, axle, axle_state):
         sense(
             time,
             lanes.duration[k],
             lanes.wheel_before[k],
             lanes.wheel_acceleration[k],
-            state.pressure,
+            axle_state.pressure,
             lanes.pressure_rate[k],
             group,
             train,
             axle,
-            state,
+            axle_state,
         )
         lanes.sample[k] = math.inf
         return
-    lanes.sample[k] = time_to_sample_after(time, group, state)
+    lanes.sample[k] = time_to_sample_after(time, group, axle_state)
     lanes.pulse_pitch[k] = axle.pulse_pitch
     lanes.pulses_per_metre[k] = axle.pulses_per_metre
     lanes.assumed_pitch[k] = axle.assumed_pitch
     lanes.pitch_error[k] = axle.pitch_error
     lanes.turns_per_metre[k] = axle.turns_per_metre
     lanes.pitch_phase[k] = axle.pitch_phase
-    lanes.jitter[k] = axle.jitter + state.noise
-    lanes.deviate[k] = state.deviate
-    lanes.pulse_shift[k] = state.pulse_shift
-    lanes.rim_travel[k] = state.rim_travel
-    lanes.next_pulse[k] = state.next_pulse
-    lanes.n_pulses[k] = state.n_pulses
-    lanes.pulse_time[k] = state.pulse_time
-    lanes.sampled_pulse_time[k] = state.sampled_pulse_time
-    lanes.measured_speed[k] = state.measured_speed
+    lanes.jitter[k] = axle.jitter + axle_state.noise
+    lanes.deviate[k] = axle_state.deviate
+    lanes.pulse_shift[k] = axle_state.pulse_shift
+    lanes.rim_travel[k] = axle_state.rim_travel
+    lanes.next_pulse[k] = axle_state.next_pulse
+    lanes.n_pulses[k] = axle_state.n_pulses
+    lanes.pulse_time[k] = axle_state.pulse_time
+    lanes.sampled_pulse_time[k] = axle_state.sampled_pulse_time
+    lanes.measured_speed[k] = axle_state.measured_speed
 
 
 @folded
-def _may_lose(k: int, lanes: Any, axle: Any, state: Any) -> bool:
+def _may_lose(k: int, lanes: Lanes, axle: Axle, axle_state: AxleState) -> bool:
     """Return whether the next pulse to be lost may come within a lane's piece."""
     fastest = lanes.wheel_before[k] + max(lanes.wheel_acceleration[k], 0.0) * lanes.duration[k]
     most = fastest * lanes.duration[k] * axle.pulses_per_metre + 1.0
-    return most > state.until_lost
+    return most > axle_state.until_lost
 
 
 @inner
-def take_sample(k: int, lanes: Any, group: Any, axle: Any, state: Any) -> bool:
+def take_sample(k: int, lanes: Lanes, group: Group, axle: Axle, axle_state: AxleState) -> bool:
     """Keep what a lane's sample found, if there was one in its piece; return whether there was."""
     sample = lanes.sample[k]
     if sample > lanes.duration[k] + SENSED_AT_ONCE:
         return False
-    pressure = state.pressure + lanes.pressure_rate[k] * min(sample, lanes.duration[k])
-    keep_sample(lanes.measured_speed[k], pressure, axle, state)
-    lanes.sample[k] = time_to_sample_after(lanes.start[k], group, state)
+    pressure = axle_state.pressure + lanes.pressure_rate[k] * min(sample, lanes.duration[k])
+    keep_sample(lanes.measured_speed[k], pressure, axle, axle_state)
+    lanes.sample[k] = time_to_sample_after(lanes.start[k], group, axle_state)
     if lanes.jitter[k] > 0.0:
-        lanes.deviate[k] = _nearly_normal(state)
+        lanes.deviate[k] = _nearly_normal(axle_state)
     return True
 
 
 @inner
-def unload_sensor(k: int, lanes: Any, state: Any) -> None:
+def unload_sensor(k: int, lanes: Lanes, axle_state: AxleState) -> None:
     """Put back what a sensor in a lane knows after its piece."""
     if math.isinf(lanes.sample[k]):
         return
     spent = lanes.duration[k]
-    state.rim_travel += (lanes.wheel_before[k] + 0.5 * lanes.wheel_acceleration[k] * spent) * spent
-    passed = (lanes.next_pulse[k] - state.next_pulse) * lanes.pulses_per_metre[k]
-    state.until_lost -= math.floor(passed + 0.5)
-    state.next_pulse = lanes.next_pulse[k]
-    state.n_pulses = lanes.n_pulses[k]
-    state.pulse_time = lanes.pulse_time[k]
-    state.sampled_pulse_time = lanes.sampled_pulse_time[k]
-    state.measured_speed = lanes.measured_speed[k]
-    state.pulse_shift = lanes.pulse_shift[k]
-    state.deviate = lanes.deviate[k]
+    axle_state.rim_travel += (
+        lanes.wheel_before[k] + 0.5 * lanes.wheel_acceleration[k] * spent
+    ) * spent
+    passed = (lanes.next_pulse[k] - axle_state.next_pulse) * lanes.pulses_per_metre[k]
+    axle_state.until_lost -= math.floor(passed + 0.5)
+    axle_state.next_pulse = lanes.next_pulse[k]
+    axle_state.n_pulses = lanes.n_pulses[k]
+    axle_state.pulse_time = lanes.pulse_time[k]
+    axle_state.sampled_pulse_time = lanes.sampled_pulse_time[k]
+    axle_state.measured_speed = lanes.measured_speed[k]
+    axle_state.pulse_shift = lanes.pulse_shift[k]
+    axle_state.deviate = lanes.deviate[k]

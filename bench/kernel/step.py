@@ -14,12 +14,11 @@ balances fix. Second order in the step; tests/convergence measures it.
 """
 
 import math
-from typing import Any
 
 from slipbench.compiling.jit import inlined, inner
 from slipbench.kernel.axle import begin_pieces, end_pieces, turn_wheels
 from slipbench.kernel.cab import decide
-from slipbench.kernel.columns import VENT
+from slipbench.kernel.columns import FAULT_DISTANCE, FAULT_TIME, FAULT_TRAIN_SPEED, VENT
 from slipbench.kernel.driver import move_handle, time_to_handle_event
 from slipbench.kernel.faults import break_what_is_due, time_to_fault
 from slipbench.kernel.loads import has_transfer, transfer_load
@@ -39,6 +38,7 @@ from slipbench.kernel.records import (
     TOO_FAR,
     TOO_LONG,
     TOO_MANY_PIECES,
+    World,
 )
 from slipbench.kernel.sanding import sand_flow, watch_trigger
 from slipbench.kernel.tally import note_cab
@@ -53,41 +53,41 @@ _AT_REST = 5e-3
 
 
 @inlined
-def _run_sanders(world: Any) -> None:
+def _run_sanders(world: World) -> None:
     """Decide for the coming step which sanders run, and how much falls."""
-    state = world.train_state[0]
+    train_state = world.train_state[0]
     for i in range(world.sanders.shape[0]):
         sander, own = world.sanders[i], world.sander_states[i]
         axle = world.axles[sander.i_axle]
         demand = world.vehicle_states[axle.i_vehicle].demand
-        watch_trigger(state.time, demand, axle.i_group, world.signals, sander, own)
-        own.falling = sand_flow(state.time, state.speed, sander, own)
+        watch_trigger(train_state.time, demand, axle.i_group, world.signals, sander, own)
+        own.falling = sand_flow(train_state.time, train_state.speed, sander, own)
 
 
 @inlined
-def _transfer_loads(duration: float, world: Any) -> None:
+def _transfer_loads(duration: float, world: World) -> None:
     """Set the axle loads for the coming step: pitch half a step on, so second order in it."""
-    state = world.train_state[0]
-    rate = (state.acceleration - state.pitch_acceleration) / PITCH_TIME
+    train_state = world.train_state[0]
+    rate = (train_state.acceleration - train_state.pitch_acceleration) / PITCH_TIME
     for i in range(world.vehicles.shape[0]):
         if has_transfer(world.vehicles[i]):
-            pitch = state.pitch_acceleration + 0.5 * duration * rate
+            pitch = train_state.pitch_acceleration + 0.5 * duration * rate
             transfer_load(pitch, world.vehicles[i], world.axles, world.axle_states)
 
 
 @inlined
-def _move_axles(first: int, last: int, end: float, world: Any) -> None:
+def _move_axles(first: int, last: int, end: float, world: World) -> None:
     """Move some axles to one moment of the step, each in as many pieces as it needs.
 
     They stay where they are once the step has taken more pieces than it may.
     """
-    lanes, moving = world.lanes[0], world.train_state[0]
+    lanes, train_state = world.lanes[0], world.train_state[0]
     n = 0
     for i_axle in range(first, last):
         if end - world.axle_states[i_axle].elapsed > _NO_TIME:
             lanes.i_axle[n] = i_axle
             n += 1
-    while n > 0 and moving.n_axle_steps < moving.most_pieces:
+    while n > 0 and train_state.n_axle_steps < train_state.most_pieces:
         begin_pieces(end, n, world)
         turn_wheels(n, world)
         end_pieces(n, world)
@@ -101,7 +101,7 @@ def _move_axles(first: int, last: int, end: float, world: Any) -> None:
 
 
 @inlined
-def _move_group(world: Any) -> bool:
+def _move_group(world: World) -> bool:
     """Move the axles of the controller whose turn it is past its next sample, or to the step's end.
 
     A command acts only after the valve's delay, so the axles are moved on by that delay beyond the
@@ -113,90 +113,108 @@ def _move_group(world: Any) -> bool:
     -------
     bool   whether the controller samples now
     """
-    state = world.train_state[0]
-    group = world.groups[state.i_group]
-    due = world.group_states[state.i_group].next_sample - state.time
-    end = min(max(due + group.lookahead, state.elapsed), state.step_duration)
-    if end > state.elapsed:
+    train_state = world.train_state[0]
+    group = world.groups[train_state.i_group]
+    due = world.group_states[train_state.i_group].next_sample - train_state.time
+    end = min(max(due + group.lookahead, train_state.elapsed), train_state.step_duration)
+    if end > train_state.elapsed:
         first, last = group.first_axle, group.first_axle + group.n_axles
-        if state.is_together:
+        if train_state.is_together:
             first, last = 0, world.axles.shape[0]
-        run = (end - state.elapsed) * (state.speed + abs(state.acceleration) * end)
+        run = (end - train_state.elapsed) * (
+            train_state.speed + abs(train_state.acceleration) * end
+        )
         together = N_LANES if run < world.train[0].room else 1
         for i_axle in range(first, last, together):
             _move_axles(i_axle, min(i_axle + together, last), end, world)
-        state.elapsed = end
-    state.clock = state.time + due
-    return due <= state.step_duration
+        train_state.elapsed = end
+    train_state.clock = train_state.time + due
+    return due <= train_state.step_duration
 
 
 @inlined
-def _end_step(world: Any) -> None:
+def _end_step(world: World) -> None:
     """Move the train itself: its speed follows from the impulses, its place from the speed."""
-    state, train = world.train_state[0], world.train[0]
-    duration = state.step_duration
-    speed = state.speed
-    middle = speed + 0.5 * state.acceleration * duration
-    place = state.distance + 0.5 * middle * duration
+    train_state, train = world.train_state[0], world.train[0]
+    duration = train_state.step_duration
+    speed = train_state.speed
+    middle = speed + 0.5 * train_state.acceleration * duration
+    place = train_state.distance + 0.5 * middle * duration
     resistance = running_resistance(middle, train)
     gradient = gradient_force(place, world.axles, world.grades)
     curve = curve_force(place, world.axles, world.curves)
-    change = -(state.impulse + (resistance + gradient + curve) * duration) / train.mass
+    change = -(train_state.impulse + (resistance + gradient + curve) * duration) / train.mass
     after = speed + change
     path = 0.5 * (speed + after) * duration
     correction = path - middle * duration
     for i_axle in range(world.axle_states.shape[0]):
         world.axle_states[i_axle].to_border -= correction
-    state.resistance_work += resistance * path
-    state.gradient_work += gradient * path
-    state.curve_work += curve * path
-    state.distance += path
-    state.time += duration
-    state.speed = after
-    state.acceleration = change / duration
+    train_state.resistance_work += resistance * path
+    train_state.gradient_work += gradient * path
+    train_state.curve_work += curve * path
+    train_state.distance += path
+    train_state.time += duration
+    train_state.speed = after
+    train_state.acceleration = change / duration
     share = duration / (PITCH_TIME + 0.5 * duration)
-    state.pitch_acceleration += share * (state.acceleration - state.pitch_acceleration)
-    jerk = (state.acceleration - state.filtered_acceleration) / JERK_TIME
-    state.filtered_acceleration += duration * jerk
-    if abs(jerk) > state.largest_jerk:
-        state.largest_jerk = abs(jerk)
-        state.jerk_time, state.jerk_speed = state.time, state.speed
-    if state.speed < 5.0 and abs(jerk) > state.final_jerk:
-        state.final_jerk = abs(jerk)
-        state.final_jerk_time, state.final_jerk_speed = state.time, state.speed
-    note_cab(duration, world.axle_states[0].measured_speed, state.distance - path, train, state)
-    state.demand = 0.0
+    train_state.pitch_acceleration += share * (
+        train_state.acceleration - train_state.pitch_acceleration
+    )
+    jerk = (train_state.acceleration - train_state.filtered_acceleration) / JERK_TIME
+    train_state.filtered_acceleration += duration * jerk
+    if abs(jerk) > train_state.largest_jerk:
+        train_state.largest_jerk = abs(jerk)
+        train_state.jerk_time, train_state.jerk_speed = train_state.time, train_state.speed
+    if train_state.speed < 5.0 and abs(jerk) > train_state.final_jerk:
+        train_state.final_jerk = abs(jerk)
+        train_state.final_jerk_time, train_state.final_jerk_speed = (
+            train_state.time,
+            train_state.speed,
+        )
+    note_cab(
+        duration,
+        world.axle_states[0].measured_speed,
+        train_state.distance - path,
+        train,
+        train_state,
+    )
+    train_state.demand = 0.0
     for i in range(world.vehicle_states.shape[0]):
         vehicle = world.vehicle_states[i]
         vehicle.demand += vehicle.demand_rate * duration
-        state.demand += vehicle.demand / world.vehicle_states.shape[0]
+        train_state.demand += vehicle.demand / world.vehicle_states.shape[0]
         lowest_before = vehicle.lowest_reservoir
         move_reservoir(duration, train, vehicle)
         if vehicle.lowest_reservoir < lowest_before:
-            vehicle.lowest_reservoir_time = state.time
-            vehicle.lowest_reservoir_speed = state.speed
-    state.n_steps += 1
+            vehicle.lowest_reservoir_time = train_state.time
+            vehicle.lowest_reservoir_speed = train_state.speed
+    train_state.n_steps += 1
 
 
 @inner
-def _come_to_rest(world: Any) -> None:
-    state = world.train_state[0]
-    if state.acceleration < 0.0 and state.speed > 0.0:
-        state.distance += 0.5 * state.speed * state.speed / -state.acceleration
-        state.time += state.speed / -state.acceleration
-    state.stop_jerk = abs(state.filtered_acceleration) / JERK_TIME
-    state.speed = 0.0
-    state.status = STOPPED
+def _come_to_rest(world: World) -> None:
+    train_state = world.train_state[0]
+    if train_state.acceleration < 0.0 and train_state.speed > 0.0:
+        train_state.distance += (
+            0.5 * train_state.speed * train_state.speed / -train_state.acceleration
+        )
+        train_state.time += train_state.speed / -train_state.acceleration
+    train_state.stop_jerk = abs(train_state.filtered_acceleration) / JERK_TIME
+    train_state.speed = 0.0
+    train_state.status = STOPPED
 
 
 @inlined
-def _look_at_cab(world: Any) -> None:
+def _look_at_cab(world: World) -> None:
     """Let the driver look at the cab, every tenth of a second, where the driver may ease."""
-    state, driver = world.train_state[0], world.driver[0]
-    if driver.kind == HOLD_PROGRAMME or state.time < state.next_look - 1e-9:
+    train_state, driver = world.train_state[0], world.driver[0]
+    if driver.kind == HOLD_PROGRAMME or train_state.time < train_state.next_look - 1e-9:
         return
-    state.next_look = state.time + 0.1
-    if state.n_handled < world.handle.shape[0] or state.n_effective < state.n_handled:
+    train_state.next_look = train_state.time + 0.1
+    if (
+        train_state.n_handled < world.handle.shape[0]
+        or train_state.n_effective < train_state.n_handled
+    ):
         return  # the programme comes first
     heard = 0.0
     lowest = highest = world.axle_states[0].measured_speed
@@ -217,68 +235,72 @@ def _look_at_cab(world: Any) -> None:
     if expected > 0.0:
         expected += train.spring_pressure
     cab = (highest - lowest, gauge, heard, expected)  # in the order of slipbench.kernel.cab
-    chosen = decide(state.time, cab, driver, state)
+    chosen = decide(train_state.time, cab, driver, train_state)
     if chosen >= 0:
-        state.position = chosen
-        state.driver_position = chosen
-        state.driver_effective = state.time + train.demand_delay
+        train_state.position = chosen
+        train_state.driver_position = chosen
+        train_state.driver_effective = train_state.time + train.demand_delay
 
 
 @inlined
-def _note_faults(world: Any) -> None:
+def _note_faults(world: World) -> None:
     """Note when each fault acted, how fast the train then was and where."""
-    state = world.train_state[0]
+    train_state = world.train_state[0]
     for i in range(world.faults.shape[0]):
         row = world.fault_log[i]
-        if world.fault_states[i] > 0.0 and row[0] < 0.0:
-            row[0], row[1], row[2] = state.time, state.speed, state.distance
+        if world.fault_states[i] > 0.0 and row[FAULT_TIME] < 0.0:
+            row[FAULT_TIME], row[FAULT_TRAIN_SPEED], row[FAULT_DISTANCE] = (
+                train_state.time,
+                train_state.speed,
+                train_state.distance,
+            )
 
 
 @inlined
-def _begin_step(until: float, world: Any) -> bool:
+def _begin_step(until: float, world: World) -> bool:
     """Do what happens between two steps and choose the length of the next; False if none is left.
 
     No handle event, end of a demand ramp or fault lies inside a step. Controllers sample when they
     will.
     """
-    state, run = world.train_state[0], world.run[0]
+    train_state, run = world.train_state[0], world.run[0]
     if world.faults.shape[0] > 0:
         break_what_is_due(world)
         _note_faults(world)
     _look_at_cab(world)
     move_handle(world)
     record(world, False)
-    left = until - state.time
+    left = until - train_state.time
     if left <= _NO_TIME:
-        state.time = until
+        train_state.time = until
         return False
     duration = min(run.maximum_step, left, time_to_handle_event(world))
     if world.faults.shape[0] > 0:
         duration = min(duration, time_to_fault(world))
-    if state.acceleration < 0.0:
-        to_rest = (state.speed - 0.5 * _AT_REST) / -state.acceleration
+    if train_state.acceleration < 0.0:
+        to_rest = (train_state.speed - 0.5 * _AT_REST) / -train_state.acceleration
         duration = min(duration, max(to_rest, 1e-9))
     _run_sanders(world)
     _transfer_loads(duration, world)
-    state.step_duration = duration
-    most = state.n_axle_steps + MOST_STEP_PIECES * world.axle_states.shape[0]
-    state.most_pieces = min(run.maximum_pieces, most)
-    state.impulse = 0.0
-    state.i_group = 0
-    state.elapsed = 0.0
+    train_state.step_duration = duration
+    most = train_state.n_axle_steps + MOST_STEP_PIECES * world.axle_states.shape[0]
+    train_state.most_pieces = min(run.maximum_pieces, most)
+    train_state.impulse = 0.0
+    train_state.i_group = 0
+    train_state.elapsed = 0.0
     for i_axle in range(world.axle_states.shape[0]):
         world.axle_states[i_axle].elapsed = 0.0
-    state.is_together = 1
+    train_state.is_together = 1
     for i in range(world.groups.shape[0]):
-        due = world.group_states[i].next_sample - state.time
+        due = world.group_states[i].next_sample - train_state.time
         if due + world.groups[i].lookahead < duration:
-            state.is_together = 0
-    state.is_in_step = 1
+            train_state.is_together = 0
+    train_state.is_in_step = 1
     return True
 
 
 @inlined
-def advance(until: float, world: Any) -> int:
+def advance(until: float, world: World) -> int:
     """Go on until a controller samples, a time is reached or the stop ends.
 
     The compiled and the Python loop both call this. The controllers take turns within a step, from
@@ -293,27 +315,27 @@ def advance(until: float, world: Any) -> int:
     -------
     int   the controller that samples now, at `train_state.clock`; -1 for none
     """
-    state, run = world.train_state[0], world.run[0]
-    while state.status == RUNNING:
-        if not state.is_in_step and not _begin_step(until, world):
+    train_state, run = world.train_state[0], world.run[0]
+    while train_state.status == RUNNING:
+        if not train_state.is_in_step and not _begin_step(until, world):
             return -1
-        while state.i_group < world.groups.shape[0]:
+        while train_state.i_group < world.groups.shape[0]:
             is_due = _move_group(world)
-            if state.n_axle_steps >= state.most_pieces:
-                state.status = TOO_MANY_PIECES
+            if train_state.n_axle_steps >= train_state.most_pieces:
+                train_state.status = TOO_MANY_PIECES
                 return -1
             if is_due:
-                return state.i_group
-            state.i_group += 1
-            state.elapsed = state.step_duration if state.is_together else 0.0
-        state.is_in_step = 0
+                return train_state.i_group
+            train_state.i_group += 1
+            train_state.elapsed = train_state.step_duration if train_state.is_together else 0.0
+        train_state.is_in_step = 0
         _end_step(world)
-        if not (state.step_duration > 0.0 and math.isfinite(state.speed)):
-            state.status = BROKEN
-        elif state.speed <= _AT_REST:
+        if not (train_state.step_duration > 0.0 and math.isfinite(train_state.speed)):
+            train_state.status = BROKEN
+        elif train_state.speed <= _AT_REST:
             _come_to_rest(world)
-        elif state.distance >= run.maximum_distance:
-            state.status = TOO_FAR
-        elif state.time >= run.maximum_time:
-            state.status = TOO_LONG
+        elif train_state.distance >= run.maximum_distance:
+            train_state.status = TOO_FAR
+        elif train_state.time >= run.maximum_time:
+            train_state.status = TOO_LONG
     return -1

@@ -8,14 +8,40 @@ import math
 from typing import Any
 
 from slipbench.compiling.jit import folded, inner, part
+from slipbench.kernel.columns import (
+    LOCK_AXLE,
+    LOCK_CONTACT_ENERGY,
+    LOCK_DURATION,
+    LOCK_END_SPEED,
+    LOCK_LOCKED_DISTANCE,
+    LOCK_RIM_TRAVEL,
+    LOCK_START_DISTANCE,
+    LOCK_START_SPEED,
+    LOCK_START_TIME,
+    LOCK_WHEEL_LOAD,
+    TRAIL_CONTACT_ENERGY,
+    TRAIL_ELAPSED,
+    TRAIL_LOCK,
+    TRAIL_LOCKED_DISTANCE,
+    TRAIL_TRAIN_SPEED,
+)
 from slipbench.kernel.rail import cleaning_efficiency, peak_seen
 from slipbench.kernel.records import (
     CROWDED_GROWTH,
     CROWDED_TRAIL,
+    FAST_FALL,
     FIRST_TRAIL,
+    NEAR_LOCK,
     SPEED_BANDS,
     SPEEDOMETER_TOLERANCE,
     TRAIL_GROWTH,
+    Axle,
+    AxleState,
+    Lanes,
+    Law,
+    Run,
+    Train,
+    TrainState,
 )
 from slipbench.kernel.wheelset import GAMMA
 
@@ -40,8 +66,8 @@ def count_lock(
     wheel_before: float,
     train_speed: float,
     contact_energy: float,
-    run: Any,
-    state: Any,
+    run: Run,
+    axle_state: AxleState,
 ) -> tuple[Any, Any]:
     """Count time, distance and energy while the wheel counts as locked, and the longest such spell.
 
@@ -55,24 +81,24 @@ def count_lock(
     locked = 0.0
     begins = False
     if train_speed > run.locked_train_speed:
-        locked = _time_below(run.locked_wheel_speed, wheel_before, state.wheel_speed, duration)
+        locked = _time_below(run.locked_wheel_speed, wheel_before, axle_state.wheel_speed, duration)
     if locked > 0.0:
-        if state.lock_duration == 0.0:
+        if axle_state.lock_duration == 0.0:
             begins = True
-            state.n_locks += 1
-            state.lock_start_speed = train_speed
-            state.lock_start_time = time + duration - locked
-        state.locked_time += locked
-        state.lock_duration += locked
-        state.locked_distance += locked * train_speed
-        state.locked_energy += contact_energy * locked / duration
-        if state.lock_duration > state.longest_lock:
-            state.longest_lock = state.lock_duration
-            state.longest_lock_speed = state.lock_start_speed
-            state.longest_lock_time = state.lock_start_time
-    is_over = locked == 0.0 or state.wheel_speed >= run.locked_wheel_speed
+            axle_state.n_locks += 1
+            axle_state.lock_start_speed = train_speed
+            axle_state.lock_start_time = time + duration - locked
+        axle_state.locked_time += locked
+        axle_state.lock_duration += locked
+        axle_state.locked_distance += locked * train_speed
+        axle_state.locked_energy += contact_energy * locked / duration
+        if axle_state.lock_duration > axle_state.longest_lock:
+            axle_state.longest_lock = axle_state.lock_duration
+            axle_state.longest_lock_speed = axle_state.lock_start_speed
+            axle_state.longest_lock_time = axle_state.lock_start_time
+    is_over = locked == 0.0 or axle_state.wheel_speed >= run.locked_wheel_speed
     if locked < duration and is_over:
-        state.lock_duration = 0.0
+        axle_state.lock_duration = 0.0
     return locked, begins
 
 
@@ -86,73 +112,84 @@ def log_lock(
     train_speed: float,
     contact_energy: float,
     i_axle: int,
-    moving: Any,
+    train_state: TrainState,
     log: Any,
-    state: Any,
+    axle_state: AxleState,
 ) -> None:
     """Keep the row of a lock: where it began, how long, how much it dissipated (`LOCK_COLUMNS`).
 
     Locks beyond the log's length are counted only.
     """
-    if moving.time < moving.isolated_until:
-        moving.isolated_locked_time += locked
-        moving.isolated_locked_distance += locked * train_speed
+    if train_state.time < train_state.isolated_until:
+        train_state.isolated_locked_time += locked
+        train_state.isolated_locked_distance += locked * train_speed
     if begins:
-        state.i_lock = -1
-        if moving.n_locks < log.shape[0]:
-            state.i_lock = moving.n_locks
-            row = log[state.i_lock]
-            row[0] = i_axle
-            row[1] = time + duration - locked
-            row[3] = train_speed
-            row[5] = place
-            row[8] = state.rim_travel
-            row[9] = state.wheel_load
-        moving.n_locks += 1
-        state.next_trail = FIRST_TRAIL
-    if locked > 0.0 and state.i_lock >= 0:
-        row = log[state.i_lock]
-        row[2] += locked
-        row[4] = train_speed
-        row[6] += locked * train_speed
-        row[7] += contact_energy * locked / duration
+        axle_state.i_lock = -1
+        if train_state.n_locks < log.shape[0]:
+            axle_state.i_lock = train_state.n_locks
+            row = log[axle_state.i_lock]
+            row[LOCK_AXLE] = i_axle
+            row[LOCK_START_TIME] = time + duration - locked
+            row[LOCK_START_SPEED] = train_speed
+            row[LOCK_START_DISTANCE] = place
+            row[LOCK_RIM_TRAVEL] = axle_state.rim_travel
+            row[LOCK_WHEEL_LOAD] = axle_state.wheel_load
+        train_state.n_locks += 1
+        axle_state.next_trail = FIRST_TRAIL
+    if locked > 0.0 and axle_state.i_lock >= 0:
+        row = log[axle_state.i_lock]
+        row[LOCK_DURATION] += locked
+        row[LOCK_END_SPEED] = train_speed
+        row[LOCK_LOCKED_DISTANCE] += locked * train_speed
+        row[LOCK_CONTACT_ENERGY] += contact_energy * locked / duration
 
 
 @part
-def time_to_sample(state: Any) -> float:
-    """Return how long until a running lock is to be sampled, infinity if none runs. [s]"""
-    if state.lock_duration == 0.0 or state.i_lock < 0:
+def time_to_sample(axle_state: AxleState) -> float:
+    """Return how long until a running lock is to be sampled. [s]
+
+    Where none runs and the wheel falls fast, how long until it locks, so that what a lock begins
+    with lies in short pieces: its hottest moment follows within milliseconds. Else infinity.
+    """
+    if axle_state.lock_duration == 0.0:
+        if axle_state.wheel_acceleration > -FAST_FALL or axle_state.is_locked:
+            return math.inf
+        above = axle_state.wheel_speed - NEAR_LOCK
+        return max(-0.9 * above / axle_state.wheel_acceleration, FIRST_TRAIL)
+    if axle_state.i_lock < 0:
         return math.inf
-    return max(state.next_trail - state.lock_duration, _SAME_TIME)
+    return max(axle_state.next_trail - axle_state.lock_duration, _SAME_TIME)
 
 
 @part
-def sample_lock(moving: Any, log: Any, trail: Any, state: Any) -> None:
+def sample_lock(train_state: TrainState, log: Any, trail: Any, axle_state: AxleState) -> None:
     """Sample a lock on a growing grid of time (`TRAIL_COLUMNS`), after a piece in which it ran.
 
     So its heat can be worked out without traces. Once the trail is full a lock gets no more
     samples, and is counted.
     """
-    if state.i_lock < 0:
+    if axle_state.i_lock < 0:
         return
-    row = log[state.i_lock]
-    if row[2] >= state.next_trail - _SAME_TIME:
-        if moving.n_trail >= trail.shape[0]:
-            state.next_trail = math.inf
-            if moving.n_unsampled == 0:
-                moving.unsampled_time = moving.time + state.elapsed
-                moving.unsampled_speed = row[4]
-            moving.n_unsampled += 1
+    row = log[axle_state.i_lock]
+    if row[LOCK_DURATION] >= axle_state.next_trail - _SAME_TIME:
+        if train_state.n_trail >= trail.shape[0]:
+            axle_state.next_trail = math.inf
+            if train_state.n_unsampled == 0:
+                train_state.unsampled_time = train_state.time + axle_state.elapsed
+                train_state.unsampled_speed = row[LOCK_END_SPEED]
+            train_state.n_unsampled += 1
             return
-        sample = trail[moving.n_trail]
-        sample[0] = state.i_lock
-        sample[1], sample[2], sample[3] = row[2], row[6], row[7]
-        sample[4] = row[4]
-        moving.n_trail += 1
-        now = max(row[2], state.next_trail)
-        is_crowded = moving.n_trail > CROWDED_TRAIL * trail.shape[0]
+        sample = trail[train_state.n_trail]
+        sample[TRAIL_LOCK] = axle_state.i_lock
+        sample[TRAIL_ELAPSED] = row[LOCK_DURATION]
+        sample[TRAIL_LOCKED_DISTANCE] = row[LOCK_LOCKED_DISTANCE]
+        sample[TRAIL_CONTACT_ENERGY] = row[LOCK_CONTACT_ENERGY]
+        sample[TRAIL_TRAIN_SPEED] = row[LOCK_END_SPEED]
+        train_state.n_trail += 1
+        now = max(row[LOCK_DURATION], axle_state.next_trail)
+        is_crowded = train_state.n_trail > CROWDED_TRAIL * trail.shape[0]
         growth = CROWDED_GROWTH if is_crowded else TRAIL_GROWTH
-        state.next_trail = max(now + FIRST_TRAIL, now * growth)
+        axle_state.next_trail = max(now + FIRST_TRAIL, now * growth)
 
 
 @folded
@@ -162,9 +199,9 @@ def count_slide(
     train_speed: float,
     creepage: float,
     flash_intensity: float,
-    run: Any,
+    run: Run,
     histogram: Any,
-    state: Any,
+    axle_state: AxleState,
 ) -> None:
     """Count time and distance of a wheel that slides: past both the creepage and the slip speed.
 
@@ -184,24 +221,29 @@ def count_slide(
     for edge in (0.05, 0.1, 0.2, 0.4, 0.8):
         band += creepage > edge
     histogram[band, min(int(train_speed * 0.2), SPEED_BANDS - 1)] += duration
-    slip_speed = train_speed - state.wheel_speed
+    slip_speed = train_speed - axle_state.wheel_speed
     if slip_speed <= run.sliding_slip_speed or slip_speed <= run.sliding_creepage * train_speed:
         return
-    state.sliding_time += duration
-    state.sliding_distance += duration * train_speed
-    if state.first_slide_speed == 0.0:
-        state.first_slide_time = time + duration
-        state.first_slide_speed = train_speed
-        state.initial_adhesion = state.rail_force / (2.0 * state.wheel_load)
-    if flash_intensity > state.flash_intensity and state.wheel_speed >= run.locked_wheel_speed:
-        state.flash_intensity = flash_intensity
-        state.flash_time = time + duration
-        state.flash_train_speed = train_speed
-        state.flash_wheel_speed = state.wheel_speed
+    axle_state.sliding_time += duration
+    axle_state.sliding_distance += duration * train_speed
+    if axle_state.first_slide_speed == 0.0:
+        axle_state.first_slide_time = time + duration
+        axle_state.first_slide_speed = train_speed
+        axle_state.initial_adhesion = axle_state.rail_force / (2.0 * axle_state.wheel_load)
+    if (
+        flash_intensity > axle_state.flash_intensity
+        and axle_state.wheel_speed >= run.locked_wheel_speed
+    ):
+        axle_state.flash_intensity = flash_intensity
+        axle_state.flash_time = time + duration
+        axle_state.flash_train_speed = train_speed
+        axle_state.flash_wheel_speed = axle_state.wheel_speed
 
 
 @part
-def note_cab(duration: float, shown_speed: float, before: float, train: Any, state: Any) -> None:
+def note_cab(
+    duration: float, shown_speed: float, before: float, train: Train, train_state: TrainState
+) -> None:
     """Note what a cab would tell of the step just done: handle, isolation, speedometer, place.
 
     Parameters
@@ -210,32 +252,34 @@ def note_cab(duration: float, shown_speed: float, before: float, train: Any, sta
     shown_speed : float   what the speedometer shows: the measured speed of the first axle. [m/s]
     before : float        where the train was as the step began. [m]
     train : TRAIN         number of steps, stopping point
-    state : TRAIN_STATE   after the step
+    train_state : TRAIN_STATE   after the step
     """
-    if state.position == train.n_steps + 1:
-        if state.emergency_time == 0.0:
-            state.emergency_start_time = state.time - duration
-            state.emergency_start_speed = state.speed
-        state.emergency_time += duration
-    elif state.emergency_time > 0.0 and state.emergency_eased_time == 0.0:
-        state.emergency_eased_time = state.time - duration
-        state.emergency_eased_speed = state.speed
-    if state.time - duration < state.isolated_until:
-        if state.isolated_time == 0.0:
-            state.isolation_start_time = state.time - duration
-            state.isolation_start_speed = state.speed
-        state.isolated_time += duration
-    error = shown_speed - state.speed
-    if abs(error) > abs(state.speedometer_error):
-        state.speedometer_error = error
-        state.speedometer_error_time = state.time
-        state.speedometer_error_speed = state.speed
+    if train_state.position == train.n_steps + 1:
+        if train_state.emergency_time == 0.0:
+            train_state.emergency_start_time = train_state.time - duration
+            train_state.emergency_start_speed = train_state.speed
+        train_state.emergency_time += duration
+    elif train_state.emergency_time > 0.0 and train_state.emergency_eased_time == 0.0:
+        train_state.emergency_eased_time = train_state.time - duration
+        train_state.emergency_eased_speed = train_state.speed
+    if train_state.time - duration < train_state.isolated_until:
+        if train_state.isolated_time == 0.0:
+            train_state.isolation_start_time = train_state.time - duration
+            train_state.isolation_start_speed = train_state.speed
+        train_state.isolated_time += duration
+    error = shown_speed - train_state.speed
+    if abs(error) > abs(train_state.speedometer_error):
+        train_state.speedometer_error = error
+        train_state.speedometer_error_time = train_state.time
+        train_state.speedometer_error_speed = train_state.speed
     if abs(error) > SPEEDOMETER_TOLERANCE:
-        state.speedometer_wrong_time += duration
-    if before < train.stopping_point <= state.distance:
-        share = (train.stopping_point - before) / (state.distance - before)
-        state.point_time = state.time - (1.0 - share) * duration
-        state.point_speed = state.speed - (1.0 - share) * duration * state.acceleration
+        train_state.speedometer_wrong_time += duration
+    if before < train.stopping_point <= train_state.distance:
+        share = (train.stopping_point - before) / (train_state.distance - before)
+        train_state.point_time = train_state.time - (1.0 - share) * duration
+        train_state.point_speed = (
+            train_state.speed - (1.0 - share) * duration * train_state.acceleration
+        )
 
 
 @folded
@@ -290,15 +334,20 @@ def net_demand(demanded_force: float, acceleration: float, rotating_mass: float)
 
 @part
 def usable_force(
-    train_speed: float, demanded_force: float, acceleration: float, axle: Any, state: Any, law: Any
+    train_speed: float,
+    demanded_force: float,
+    acceleration: float,
+    axle: Axle,
+    axle_state: AxleState,
+    law: Law,
 ) -> float:
     """Return min(peak of the creep curve met, demanded rim force net of wheel inertia). [N]"""
     net = net_demand(demanded_force, acceleration, axle.rotating_mass)
-    return min(peak_seen(train_speed, axle, state, law), net)
+    return min(peak_seen(train_speed, axle, axle_state, law), net)
 
 
 @inner
-def add_up_together(n_lanes: int, acceleration: float, train: Any, lanes: Any) -> None:
+def add_up_together(n_lanes: int, acceleration: float, train: Train, lanes: Lanes) -> None:
     """Work out what the pieces of several axles add to their sums.
 
     Parameters
@@ -387,7 +436,7 @@ def split_force(
 
 @folded
 def _stage_work(
-    duration: float, moment: float, force: float, acceleration: float, k: int, lanes: Any
+    duration: float, moment: float, force: float, acceleration: float, k: int, lanes: Lanes
 ) -> tuple[Any, Any, Any, Any, Any, Any, Any]:
     """Return used, usable, excess, driven, inertia and demanded work of one stage [J], its path."""
     demanded = lanes.demanded[k] + lanes.demanded_rate[k] * moment
@@ -410,64 +459,72 @@ def _stage_work(
 
 @folded
 def count_drag(
-    duration: float, time: float, train_speed: float, contact_energy: float, run: Any, state: Any
+    duration: float,
+    time: float,
+    train_speed: float,
+    wheel_speed: float,
+    contact_energy: float,
+    run: Run,
+    axle_state: AxleState,
 ) -> None:
     """Count what a wheel slides while it is nearly locked, and how far its rim turns meanwhile.
 
-    Nearly locked: its rim does less than `dragged_wheel_speed`, more than counts as locked, and
-    less than half of what the train does. [duration, time: s; train_speed: m/s; contact_energy: J]
+    Nearly locked: its rim does less than `dragged_wheel_speed`, and less than half of what the
+    train does. [duration, time: s; train_speed, wheel_speed, mean of the piece: m/s;
+    contact_energy: J]
     """
-    wheel_speed = state.wheel_speed
-    if not run.locked_wheel_speed <= wheel_speed < min(run.dragged_wheel_speed, 0.5 * train_speed):
+    if wheel_speed >= min(run.dragged_wheel_speed, 0.5 * train_speed):
         return
     if train_speed <= run.locked_train_speed:
         return
-    if state.dragged_speed == 0.0:
-        state.dragged_time, state.dragged_speed = time, train_speed
-    state.dragged_distance += (train_speed - wheel_speed) * duration
-    state.dragged_travel += wheel_speed * duration
-    state.dragged_energy += contact_energy
+    if axle_state.dragged_speed == 0.0:
+        axle_state.dragged_time, axle_state.dragged_speed = time, train_speed
+    axle_state.dragged_distance += (train_speed - wheel_speed) * duration
+    axle_state.dragged_travel += wheel_speed * duration
+    axle_state.dragged_energy += contact_energy
 
 
 @folded
-def count_piece(k: int, lanes: Any, state: Any) -> None:
+def count_piece(k: int, lanes: Lanes, axle_state: AxleState) -> None:
     """Add what a lane's piece gave to its axle's sums. [J]"""
-    state.contact_energy += lanes.contact_heat[k]
-    state.brake_energy += lanes.brake_heat[k]
-    state.cell_energy += lanes.cleaning[k]
-    state.cleaning_energy += lanes.cleaning[k]
+    axle_state.contact_energy += lanes.contact_heat[k]
+    axle_state.brake_energy += lanes.brake_heat[k]
+    axle_state.cell_energy += lanes.cleaning[k]
+    axle_state.cleaning_energy += lanes.cleaning[k]
     if lanes.demanded[k] > 0.0:
-        state.used_work += lanes.used_work[k]
-        state.usable_work += lanes.usable_work[k]
-        state.excess_work += lanes.excess_work[k]
-        state.driven_work += lanes.driven_work[k]
-        state.inertia_work += lanes.inertia_work[k]
-        state.demanded_work += lanes.demanded_work[k]
-        state.peak_work += lanes.peak_work[k]
-        state.load_work += lanes.load_work[k]
+        axle_state.used_work += lanes.used_work[k]
+        axle_state.usable_work += lanes.usable_work[k]
+        axle_state.excess_work += lanes.excess_work[k]
+        axle_state.driven_work += lanes.driven_work[k]
+        axle_state.inertia_work += lanes.inertia_work[k]
+        axle_state.demanded_work += lanes.demanded_work[k]
+        axle_state.peak_work += lanes.peak_work[k]
+        axle_state.load_work += lanes.load_work[k]
 
 
 @inner
 def note_lane(
     time: float,
     k: int,
-    lanes: Any,
-    moving: Any,
-    run: Any,
-    train: Any,
-    axle: Any,
+    lanes: Lanes,
+    train_state: TrainState,
+    run: Run,
+    train: Train,
+    axle: Axle,
     lock_log: Any,
     lock_trail: Any,
     rail_heat: Any,
     histogram: Any,
-    state: Any,
+    axle_state: AxleState,
 ) -> None:
     """Add up how a lane's axle slid or stood in its piece, which began at `time`. [s]"""
     spent, heat = lanes.duration[k], lanes.contact_heat[k]
-    end_speed = lanes.speed[k] + moving.acceleration * spent
-    locked, begins = count_lock(spent, time, lanes.wheel_before[k], end_speed, heat, run, state)
+    end_speed = lanes.speed[k] + train_state.acceleration * spent
+    locked, begins = count_lock(
+        spent, time, lanes.wheel_before[k], end_speed, heat, run, axle_state
+    )
     if locked > 0.0:
-        place = moving.distance + moving.speed * state.elapsed - axle.offset
+        place = train_state.distance + train_state.speed * axle_state.elapsed - axle.offset
         log_lock(
             locked,
             begins,
@@ -477,14 +534,24 @@ def note_lane(
             end_speed,
             heat,
             lanes.i_axle[k],
-            moving,
+            train_state,
             lock_log,
-            state,
+            axle_state,
         )
-        sample_lock(moving, lock_log, lock_trail, state)
-        rail_heat[state.i_cell] += 0.5 * heat * locked / spent / train.cell_length
-    elif state.wheel_speed < run.dragged_wheel_speed:
-        count_drag(spent, time, end_speed, heat, run, state)
+        sample_lock(train_state, lock_log, lock_trail, axle_state)
+        rail_heat[axle_state.i_cell] += 0.5 * heat * locked / spent / train.cell_length
+    wheel_speed = 0.5 * (lanes.wheel_before[k] + axle_state.wheel_speed)
+    if locked < spent and wheel_speed < run.dragged_wheel_speed:
+        turning = spent - locked
+        energy = heat * turning / spent
+        count_drag(turning, time, end_speed, wheel_speed, energy, run, axle_state)
     count_slide(
-        spent, time, end_speed, lanes.creepage[k], lanes.flash_intensity[k], run, histogram, state
+        spent,
+        time,
+        end_speed,
+        lanes.creepage[k],
+        lanes.flash_intensity[k],
+        run,
+        histogram,
+        axle_state,
     )

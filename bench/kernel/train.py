@@ -4,13 +4,14 @@ import math
 from typing import Any
 
 from slipbench.compiling.jit import part
+from slipbench.kernel.records import Train
 
 GRAVITY = 9.80665
 """Standard acceleration of free fall, by definition (CGPM 1901). [m/s2]"""
 
 
 @part
-def running_resistance(train_speed: float, train: Any) -> float:
+def running_resistance(train_speed: float, train: Train) -> float:
     """Return the running resistance of the train, a + b v + c v^2 times its mass. [N]"""
     return train.mass * (
         train.resistance_constant

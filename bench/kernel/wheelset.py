@@ -16,7 +16,7 @@ from typing import Any
 
 from slipbench.compiling.jit import apart, folded, inner, part
 from slipbench.kernel.creep import creep_force, polach_force, steepest_fall
-from slipbench.kernel.records import POLACH
+from slipbench.kernel.records import POLACH, Axle, AxleState, Lanes, Law
 
 GAMMA = 1.0 - math.sqrt(0.5)
 """Diagonal coefficient of both stages; their weights in the step are 1 - gamma and gamma."""
@@ -29,14 +29,14 @@ LONGEST_FALL = 0.25
 
 
 @part
-def longest_piece(train_speed: float, axle: Any, state: Any, law: Any) -> float:
+def longest_piece(train_speed: float, axle: Axle, axle_state: AxleState, law: Law) -> float:
     """Return the longest piece of time that follows an unstable slide. [s]
 
     Past the peak of the creep curve a slide grows; a long implicit step would damp that growth and
     meet several roots. Up to this length each stage has exactly one root, for the stage's equation
     then rises with the wheel's speed everywhere, so the root is the one reached continuously.
     """
-    fall = steepest_fall(train_speed, axle, state, law)
+    fall = steepest_fall(train_speed, axle, axle_state, law)
     if fall <= 0.0:
         return math.inf
     return LONGEST_FALL * axle.rotating_mass / fall
@@ -124,9 +124,9 @@ def solve_stage(
     weight: float,
     brake_force: float,
     train_speed: float,
-    axle: Any,
-    state: Any,
-    law: Any,
+    axle: Axle,
+    axle_state: AxleState,
+    law: Law,
 ) -> Any:
     """Return the rim speed U with U = base + weight (F(v - U) - B).
 
@@ -136,8 +136,8 @@ def solve_stage(
     weight : float        stage's share of the step over the rotating mass. [s/kg]
     brake_force : float   at the stage. [N]
     train_speed : float   at the stage. [m/s]
-    state : AXLE_STATE    `curve_slip`, `curve_force`, `curve_slope`: the creep curve where it was
-                          evaluated last, replaced by the last evaluation here
+    axle_state : AXLE_STATE    `curve_slip`, `curve_force`, `curve_slope`: the creep curve where it
+                          was evaluated last, replaced by the last evaluation here
 
     Notes
     -----
@@ -148,21 +148,21 @@ def solve_stage(
     before the last (from one flat end of the curve Newton jumps to the other and back), is replaced
     by halving.
     """
-    spread = _LARGEST_SHAPE * state.wheel_load * state.friction
+    spread = _LARGEST_SHAPE * axle_state.wheel_load * axle_state.friction
     low = base - weight * (brake_force + spread)
     high = base - weight * (brake_force - spread)
-    last_slip, slope = state.curve_slip, state.curve_slope
+    last_slip, slope = axle_state.curve_slip, axle_state.curve_slope
     if last_slip == 0.0 and slope == 0.0:  # not evaluated yet
-        state.curve_force, slope = creep_force(0.0, train_speed, axle, state, law)
+        axle_state.curve_force, slope = creep_force(0.0, train_speed, axle, axle_state, law)
     wheel_speed = start_stage(
-        base, weight, brake_force, train_speed, spread, last_slip, state.curve_force, slope
+        base, weight, brake_force, train_speed, spread, last_slip, axle_state.curve_force, slope
     )
     force = 0.0
     last = before_last = 2.0 * (high - low)
     for _ in range(100):
         slip_speed = train_speed - wheel_speed
         last_slope = slope
-        force, slope = creep_force(slip_speed, train_speed, axle, state, law)
+        force, slope = creep_force(slip_speed, train_speed, axle, axle_state, law)
         residual, change, rest, allowed, is_near = newton_step(
             base,
             weight,
@@ -192,7 +192,7 @@ def solve_stage(
         if is_near and not is_halved:
             wheel_speed += rest
             break
-    state.curve_slip, state.curve_force, state.curve_slope = last_slip, force, slope
+    axle_state.curve_slip, axle_state.curve_force, axle_state.curve_slope = last_slip, force, slope
     return wheel_speed
 
 
@@ -203,9 +203,9 @@ def spin(
     acceleration: float,
     brake_force: float,
     brake_rate: float,
-    axle: Any,
-    state: Any,
-    law: Any,
+    axle: Axle,
+    axle_state: AxleState,
+    law: Law,
 ) -> tuple[Any, Any, Any, Any]:
     """Return both stages of one step of a rolling wheel: speeds and rail forces.
 
@@ -221,16 +221,16 @@ def spin(
     forces come from the balance of the wheel, so momentum is kept to rounding whatever the
     solver's tolerance.
     """
-    start = state.wheel_speed
+    start = axle_state.wheel_speed
     weight, per_weight = _weights(duration, axle.rotating_mass)
     speed_1 = speed + acceleration * GAMMA * duration
     brake_1 = brake_force + brake_rate * GAMMA * duration
-    wheel_1 = solve_stage(start, weight, brake_1, speed_1, axle, state, law)
+    wheel_1 = solve_stage(start, weight, brake_1, speed_1, axle, axle_state, law)
     net_1 = (wheel_1 - start) * per_weight
     base = _second_base(start, wheel_1)
     speed_2 = speed + acceleration * duration
     brake_2 = brake_force + brake_rate * duration
-    wheel_2 = solve_stage(base, weight, brake_2, speed_2, axle, state, law)
+    wheel_2 = solve_stage(base, weight, brake_2, speed_2, axle, axle_state, law)
     return wheel_1, net_1 + brake_1, wheel_2, (wheel_2 - base) * per_weight + brake_2
 
 
@@ -248,7 +248,7 @@ def _second_base(start: float, wheel_1: float) -> Any:
 
 
 @inner
-def spin_together(n_lanes: int, acceleration: float, lanes: Any) -> None:
+def spin_together(n_lanes: int, acceleration: float, lanes: Lanes) -> None:
     """Take the steps of several rolling wheels under Polach's law at once.
 
     Parameters
@@ -293,7 +293,7 @@ def _stage_at_once(
     train_speed: float,
     last: tuple[float, float, float],
     k: int,
-    lanes: Any,
+    lanes: Lanes,
 ) -> tuple[Any, Any, Any]:
     """Solve a stage of a lane by one evaluation of the creep curve, as `solve_stage` mostly does.
 
@@ -350,34 +350,34 @@ def spin_until_locked(
     acceleration: float,
     brake_force: float,
     brake_rate: float,
-    axle: Any,
-    state: Any,
-    law: Any,
+    axle: Axle,
+    axle_state: AxleState,
+    law: Law,
 ) -> tuple[Any, Any, Any, Any, Any]:
     """Take a step of a rolling wheel, cut short where the rim comes to rest.
 
     Returns
     -------
-    (spent, U1, F1, U2, F2)   as `spin`, with the time taken; `state` is locked where it ended so.
+    (spent, U1, F1, U2, F2)   as `spin`, with the time taken; the wheel is locked where it ended so.
     """
-    result = spin(duration, speed, acceleration, brake_force, brake_rate, axle, state, law)
+    result = spin(duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law)
     if result[2] > 0.0:
         return duration, result[0], result[1], result[2], result[3]
     short, long = 0.0, duration
-    short_end, long_end = state.wheel_speed, result[2]
+    short_end, long_end = axle_state.wheel_speed, result[2]
     spent = duration
     for _ in range(30):
         fall = short_end - long_end
         share = short_end / fall if fall > 0.0 else 0.0
         spent = min(max(short + (long - short) * share, 1e-9), duration)
-        result = spin(spent, speed, acceleration, brake_force, brake_rate, axle, state, law)
+        result = spin(spent, speed, acceleration, brake_force, brake_rate, axle, axle_state, law)
         if abs(result[2]) <= 1e-9 or spent <= 1e-9:
             break
         if result[2] > 0.0:
             short, short_end = spent, result[2]
         else:
             long, long_end = spent, result[2]
-    state.is_locked = 1
+    axle_state.is_locked = 1
     return spent, result[0], result[1], 0.0, result[3]
 
 
@@ -388,12 +388,12 @@ def _surplus(
     acceleration: float,
     brake_force: float,
     brake_rate: float,
-    axle: Any,
-    state: Any,
-    law: Any,
+    axle: Axle,
+    axle_state: AxleState,
+    law: Law,
 ) -> tuple[Any, Any]:
     at_speed = max(speed + acceleration * elapsed, 0.0)
-    grip = creep_force(at_speed, at_speed, axle, state, law)[0]
+    grip = creep_force(at_speed, at_speed, axle, axle_state, law)[0]
     return grip - (brake_force + brake_rate * elapsed), grip
 
 
@@ -404,27 +404,31 @@ def stay_locked(
     acceleration: float,
     brake_force: float,
     brake_rate: float,
-    axle: Any,
-    state: Any,
-    law: Any,
+    axle: Axle,
+    axle_state: AxleState,
+    law: Law,
 ) -> tuple[Any, Any, Any, Any, Any]:
     """Take a step of a locked wheel, cut short where the rail grips more than the brake holds.
 
     Returns
     -------
     (spent, U1, F1, U2, F2)   as `spin_until_locked`; the brake holds with the rail's force. The
-    wheel rolls again (`state.is_locked` 0) where the step was cut short.
+    wheel rolls again (`axle_state.is_locked` 0) where the step was cut short.
     """
     spent = duration
-    after, grip = _surplus(duration, speed, acceleration, brake_force, brake_rate, axle, state, law)
+    after, grip = _surplus(
+        duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
+    )
     if after > 0.0:
-        before = _surplus(0.0, speed, acceleration, brake_force, brake_rate, axle, state, law)[0]
+        before = _surplus(0.0, speed, acceleration, brake_force, brake_rate, axle, axle_state, law)[
+            0
+        ]
         short, long = 0.0, duration
         for _ in range(30):
             spent = short + (long - short) * before / (before - after)
             spent = min(max(spent, 1e-9), duration)
             middle, grip = _surplus(
-                spent, speed, acceleration, brake_force, brake_rate, axle, state, law
+                spent, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
             )
             if abs(middle) <= 1e-9 * brake_force or spent <= 1e-9:
                 break
@@ -432,10 +436,10 @@ def stay_locked(
                 long, after = spent, middle
             else:
                 short, before = spent, middle
-        state.is_locked = 0
-    first = _surplus(GAMMA * spent, speed, acceleration, brake_force, brake_rate, axle, state, law)[
-        1
-    ]
+        axle_state.is_locked = 0
+    first = _surplus(
+        GAMMA * spent, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
+    )[1]
     return spent, 0.0, first, 0.0, grip
 
 
@@ -446,9 +450,9 @@ def turn(
     acceleration: float,
     brake_force: float,
     brake_rate: float,
-    axle: Any,
-    state: Any,
-    law: Any,
+    axle: Axle,
+    axle_state: AxleState,
+    law: Law,
 ) -> tuple[Any, Any, Any, Any, Any]:
     """Move a wheelset on by a piece of time, or until it locks or rolls again.
 
@@ -456,43 +460,47 @@ def turn(
     -------
     (spent, U1, F1, U2, F2)   time taken [s], rim speeds [m/s] and rail forces [N] of the stages
     """
-    if state.is_locked:
-        surplus = _surplus(0.0, speed, acceleration, brake_force, brake_rate, axle, state, law)[0]
+    if axle_state.is_locked:
+        surplus = _surplus(
+            0.0, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
+        )[0]
         if surplus <= 0.0:
             return stay_locked(
-                duration, speed, acceleration, brake_force, brake_rate, axle, state, law
+                duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
             )
-        state.is_locked = 0
+        axle_state.is_locked = 0
     return spin_until_locked(
-        duration, speed, acceleration, brake_force, brake_rate, axle, state, law
+        duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
     )
 
 
 @inner
-def load_wheels(k: int, lanes: Any, axle: Any, state: Any) -> None:
+def load_wheels(k: int, lanes: Lanes, axle: Axle, axle_state: AxleState) -> None:
     """Take an axle's wheels, and what its cell makes of the creep curve, into a lane."""
-    lanes.wheel_before[k] = state.wheel_speed
+    lanes.wheel_before[k] = axle_state.wheel_speed
     lanes.rotating_mass[k] = axle.rotating_mass
-    lanes.wheel_load[k] = state.wheel_load
-    lanes.contact_stiffness[k] = state.contact_stiffness
-    lanes.friction[k] = state.friction
-    lanes.friction_ratio[k] = state.friction_ratio
-    lanes.friction_decay[k] = state.friction_decay
-    lanes.adhesion_reduction[k] = state.adhesion_reduction
-    lanes.slip_reduction[k] = state.slip_reduction
-    lanes.curve_slip[k] = state.curve_slip
-    lanes.curve_force[k] = state.curve_force
-    lanes.curve_slope[k] = state.curve_slope
+    lanes.wheel_load[k] = axle_state.wheel_load
+    lanes.contact_stiffness[k] = axle_state.contact_stiffness
+    lanes.friction[k] = axle_state.friction
+    lanes.friction_ratio[k] = axle_state.friction_ratio
+    lanes.friction_decay[k] = axle_state.friction_decay
+    lanes.adhesion_reduction[k] = axle_state.adhesion_reduction
+    lanes.slip_reduction[k] = axle_state.slip_reduction
+    lanes.curve_slip[k] = axle_state.curve_slip
+    lanes.curve_force[k] = axle_state.curve_force
+    lanes.curve_slope[k] = axle_state.curve_slope
 
 
 @inner
-def turn_lane(k: int, acceleration: float, lanes: Any, axle: Any, state: Any, law: Any) -> None:
+def turn_lane(
+    k: int, acceleration: float, lanes: Lanes, axle: Axle, axle_state: AxleState, law: Law
+) -> None:
     """Keep what `spin_together` found for a lane where it holds; else turn its wheels alone."""
     is_right = law.kind == POLACH and lanes.is_right[k] == 1.0
-    if is_right and not state.is_locked and state.curve_slope != 0.0:
-        state.curve_slip = lanes.next_slip[k]
-        state.curve_force = lanes.next_force[k]
-        state.curve_slope = lanes.next_slope[k]
+    if is_right and not axle_state.is_locked and axle_state.curve_slope != 0.0:
+        axle_state.curve_slip = lanes.next_slip[k]
+        axle_state.curve_force = lanes.next_force[k]
+        axle_state.curve_slope = lanes.next_slope[k]
         return
     (
         lanes.duration[k],
@@ -507,6 +515,6 @@ def turn_lane(k: int, acceleration: float, lanes: Any, axle: Any, state: Any, la
         lanes.brake[k],
         lanes.brake_rate[k],
         axle,
-        state,
+        axle_state,
         law,
     )

@@ -35,6 +35,9 @@ from slipbench.measures.temperature import share_heat, step_edges
 MARTENSITE_WORDS = ("none", "possible", "likely")
 """Risk of martensite, by the number that stands for it in a summary."""
 
+FIRST_KEPT = 12
+"""So many samples of the beginning of a lock are kept: its temperature peaks there."""
+
 ALWAYS_SOLVED = 16
 """So many locks with the highest bound are always solved, hot or not."""
 
@@ -86,7 +89,7 @@ def lock_samples(
     trail : mapping of (n_rows,)    `lock`, `elapsed`, `locked_distance`, `contact_energy` (both
         wheels), `train_speed`; in order of time, locks mixed
     contact_area : (n_locks,)       Of the round wheel as each lock began. [m2], > 0
-    every : int                     Of the samples between the first four and the last two, one in
+    every : int                     Of the samples between the first twelve and the last two, one in
         so many is kept: the trail is finer than heat and wear need.
 
     Returns
@@ -99,7 +102,7 @@ def lock_samples(
     n_locks = log["axle"].size
     ranks = np.arange(lock.size) - np.searchsorted(lock, np.arange(n_locks))[lock]
     n_left = np.bincount(lock[is_kept], minlength=n_locks)[lock] - ranks
-    is_kept &= (ranks % every == 0) | (ranks < 4) | (n_left <= 2)
+    is_kept &= (ranks % every == 0) | (ranks < FIRST_KEPT) | (n_left <= 2)
     order, lock = order[is_kept], lock[is_kept]
     counts = np.bincount(lock, minlength=n_locks)
     n_samples = int(counts.max(initial=0)) + 2

@@ -9,7 +9,15 @@ import numpy as np
 from slipbench.contract import SIGNALS, Controller, Floats
 from slipbench.ground.errors import InputError
 from slipbench.kernel import records
-from slipbench.kernel.columns import FILL, OBSERVED
+from slipbench.kernel.columns import (
+    FAULT_COLUMNS,
+    FILL,
+    LOCK_COLUMNS,
+    OBSERVED,
+    TRACED_AXLE,
+    TRACED_TRAIN,
+    TRAIL_COLUMNS,
+)
 from slipbench.kernel.loop import put_on_rail
 from slipbench.kernel.records import World
 from slipbench.kernel.sensing import seen_between_losses
@@ -168,9 +176,9 @@ def pack(
         ),
         vehicle_states=vehicle_states,
         fault_states=np.zeros(len(faults)),
-        fault_log=np.full((len(faults), len(records.FAULT_COLUMNS)), -1.0),
-        lock_log=np.zeros((records.N_LOCK_LOG, len(records.LOCK_COLUMNS))),
-        lock_trail=np.zeros((records.N_LOCK_TRAIL, len(records.TRAIL_COLUMNS))),
+        fault_log=np.full((len(faults), len(FAULT_COLUMNS)), -1.0),
+        lock_log=np.zeros((records.N_LOCK_LOG, len(LOCK_COLUMNS))),
+        lock_trail=np.zeros((records.N_LOCK_TRAIL, len(TRAIL_COLUMNS))),
         rail_heat=np.zeros(len(cells)),
         slide_histogram=np.zeros((records.SLIDE_BANDS, records.SPEED_BANDS)),
         axle_states=np.zeros(n_axles, records.AXLE_STATE),
@@ -185,8 +193,8 @@ def pack(
         group_states=group_states,
         observation=np.full((n_axles, len(OBSERVED)), np.nan),
         command=np.tile([float(FILL), 1.0], (n_axles, 1)),
-        train_traces=np.zeros((n_traces, len(records.TRACED_TRAIN))),
-        axle_traces=np.zeros((n_traces, n_axles, len(records.TRACED_AXLE))),
+        train_traces=np.zeros((n_traces, len(TRACED_TRAIN))),
+        axle_traces=np.zeros((n_traces, n_axles, len(TRACED_AXLE))),
     )
     _start_axles(world, scenario, generator)
     pack_transducers(world.axles, scenario, seed)

@@ -108,6 +108,10 @@ def pack_axles(scenario: Scenario, draw: Draw, is_train_wide: bool) -> Any:
     axles["dropout_burst"] = scenario.equipment.condition.dropout_burst
     axles["fill_delay"] = (brake.electrical_delay + brake.fill_delay) * draw.valve_factors
     axles["vent_delay"] = (brake.electrical_delay + brake.vent_delay) * draw.valve_factors
+    soonest = min(brake.fill_delay, brake.vent_delay) * draw.valve_factors
+    shortest = max(brake.shortest_pulse, scenario.equipment.condition.shortest_pulse)
+    axles["shortest_pulse"] = np.minimum(shortest, soonest)
+    axles["hysteresis"] = max(brake.hysteresis, scenario.equipment.condition.hysteresis)
     first, i_bogie = 0, 0
     for i_vehicle, vehicle in enumerate(train.vehicles):
         here = slice(first, first + vehicle.n_axles)
@@ -161,21 +165,19 @@ def pack_brake(own: Any, vehicle: Vehicle, scenario: Scenario) -> None:
     own["cooling"] = vehicle.cooling
     own["cooling_speed_term"] = vehicle.cooling_speed_term
     own["cylinder_volume"] = np.where(is_braked, vehicle.cylinder_volume, 1e-9)
-    own["hysteresis"] = brake.hysteresis
-    own["shortest_pulse"] = brake.shortest_pulse
 
 
 def pack_transducers(axles: Any, scenario: Scenario, seed: int) -> None:
     """Pack the axles' pressure transducers: their lag, and the errors a seed draws."""
-    sensing = scenario.sensing
+    condition = scenario.equipment.condition
     axles["transducer_gain"] = 1.0
     axles["transducer_share"] = 1.0
-    if sensing.transducer_lag > 0.0:
-        steps = scenario.slip_control.sample_time / sensing.transducer_lag
+    if condition.transducer_lag > 0.0:
+        steps = scenario.slip_control.sample_time / condition.transducer_lag
         axles["transducer_share"] = -np.expm1(-steps)
     size = len(axles)
-    axles["transducer_gain"] += sensing.transducer_gain * deviates(seed, TRANSDUCER_GAIN, size)
-    axles["transducer_offset"] = sensing.transducer_offset * deviates(seed, TRANSDUCER, size)
+    axles["transducer_gain"] += condition.transducer_gain * deviates(seed, TRANSDUCER_GAIN, size)
+    axles["transducer_offset"] = condition.transducer_offset * deviates(seed, TRANSDUCER, size)
 
 
 def pack_vehicles(scenario: Scenario, draw: Draw) -> tuple[Any, Any]:

@@ -26,7 +26,8 @@ RESULT_SUFFIXES = (".toml", ".png", ".svg", ".csv", ".json")
 """Endings of what stands beside a campaign file."""
 
 _KEPT_HASHES = 2  # the one before too: a run may be killed between record and file
-_PART = ".slipbench-"
+PART = ".slipbench-"
+"""How the names of temporary files begin; the rest nobody can foresee."""
 
 
 def named_path(text: str, option: str = "--out") -> Path:
@@ -45,13 +46,14 @@ def named_path(text: str, option: str = "--out") -> Path:
     return path
 
 
-def refuse_foreign(path: Path, may_overwrite: bool = False) -> None:
+def refuse_foreign(path: Path, may_overwrite: bool = False, *, makes_folder: bool = False) -> None:
     """Refuse, before anything is computed, a place where a file cannot be written or is not ours.
 
     Parameters
     ----------
     path : Path
     may_overwrite : bool   a regular file that is not ours, or was changed, may be replaced
+    makes_folder : bool    its folder may be missing, and is made later
 
     Raises
     ------
@@ -59,12 +61,18 @@ def refuse_foreign(path: Path, may_overwrite: bool = False) -> None:
                  program or has been changed since; the folder is missing, or takes no file
     """
     is_occupied = is_there(path)
+    if makes_folder and not os.path.lexists(path.absolute().parent):
+        parents = path.absolute().parents
+        refuse_unwritable(next(folder for folder in parents if os.path.lexists(folder)))
+        return
     if not path.absolute().parent.is_dir():
+        if os.path.lexists(path.parent):
+            raise InputError(f"{place(path.parent)}: is there and is no folder; name another")
         raise InputError(f"{place(path)}: its folder is missing; make it first")
     if is_occupied and (path.is_symlink() or not is_regular(path)):
         raise InputError(f"{place(path)}: is there and is no regular file; name another")
     refuse_unwritable(path.absolute().parent)
-    if is_occupied and not may_overwrite and _hash_of(path) not in _hashes(path):
+    if is_occupied and not may_overwrite and hash_of_file(path) not in _hashes(path):
         what = "has been changed since it was" if _hashes(path) else "was not"
         raise InputError(
             f"{place(path)}: is there and {what} written by slipbench; move or rename it, or give "
@@ -72,7 +80,9 @@ def refuse_foreign(path: Path, may_overwrite: bool = False) -> None:
         )
 
 
-def refuse_foreign_result(result: Path, may_overwrite: bool = False) -> None:
+def refuse_foreign_result(
+    result: Path, may_overwrite: bool = False, *, makes_folder: bool = False
+) -> None:
     """Refuse a result whose file, or one of whose pictures, may not be written; see above.
 
     Raises
@@ -80,7 +90,7 @@ def refuse_foreign_result(result: Path, may_overwrite: bool = False) -> None:
     InputError
     """
     for path in (result, result.with_suffix(".png"), result.with_suffix(".svg")):
-        refuse_foreign(path, may_overwrite)
+        refuse_foreign(path, may_overwrite, makes_folder=makes_folder)
 
 
 def refuse_input(path: Path, option: str, inputs: Iterable[str]) -> None:
@@ -107,7 +117,7 @@ def refuse_unwritable(folder: Path) -> None:
     InputError
     """
     try:
-        handle, name = tempfile.mkstemp(prefix=_PART, dir=folder)
+        handle, name = tempfile.mkstemp(prefix=PART, dir=folder)
         os.close(handle)
         os.unlink(name)
     except OSError as problem:
@@ -124,7 +134,7 @@ def new_file(path: Path) -> Iterator[Path]:
     """
     name = ""
     try:
-        handle, name = tempfile.mkstemp(prefix=_PART, dir=path.absolute().parent)
+        handle, name = tempfile.mkstemp(prefix=PART, dir=path.absolute().parent)
         os.close(handle)
         yield Path(name)
         os.chmod(name, 0o666 & ~_umask())
@@ -156,7 +166,7 @@ def write_through(path: Path, write: Callable[[Path], int]) -> int:
     """
     with new_file(path) as temporary:
         returned = write(temporary)
-        _enter(path, _hash_of(temporary))
+        _enter(path, hash_of_file(temporary))
     return returned
 
 
@@ -166,7 +176,8 @@ def _umask() -> int:
     return mask
 
 
-def _hash_of(path: Path) -> str:
+def hash_of_file(path: Path) -> str:
+    """Return the SHA-256 of a file's content."""
     with open(path, "rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 

@@ -58,7 +58,9 @@ def _end_with_parent() -> None:
 
 def _compile_kernel(functions: Sequence[str]) -> None:
     if any(name.startswith("floor.") for name in functions):
-        import slipbench.kernel.floor  # noqa: F401
+        import slipbench.kernel.floor
+    if any(name.startswith("priced.") for name in functions):
+        import slipbench.kernel.priced  # noqa: F401
 
 
 def _compile_strategies(strategies: Sequence[str]) -> None:

@@ -30,6 +30,11 @@ class Condition(NamedTuple):
     diameter_setting_error: float
     valve_delay_factor: float
     valve_delay_scatter: float
+    shortest_pulse: float
+    hysteresis: float
+    transducer_offset: float
+    transducer_gain: float
+    transducer_lag: float
     pad_friction_scatter: float
     load_scatter: float
 
@@ -110,6 +115,43 @@ class Equipment(Record):
         high=0.39,
         default=None,
         doc="Scatter of a valve's delays, fill and vent alike, standard deviation.",
+    )
+    shortest_pulse: float | None = quantity(
+        "time",
+        low=0.0,
+        high=0.5,
+        default=None,
+        doc="Shortest pulse a valve can make, where that is longer than the brake's own; never "
+        "longer than its mechanical delay.",
+    )
+    hysteresis: float | None = quantity(
+        "ratio",
+        low=0.0,
+        high=0.5,
+        default=None,
+        doc="Share by which a cylinder's pressure falls before its force does, where that is more "
+        "than the brake's own.",
+    )
+    transducer_offset: float | None = quantity(
+        "pressure",
+        low=0.0,
+        high=1e5,
+        default=None,
+        doc="Offset of the pressure transducers, standard deviation over axles.",
+    )
+    transducer_gain: float | None = quantity(
+        "ratio",
+        low=0.0,
+        high=0.2,
+        default=None,
+        doc="Error of the pressure transducers' gain, standard deviation over axles.",
+    )
+    transducer_lag: float | None = quantity(
+        "time",
+        low=0.0,
+        high=1.0,
+        default=None,
+        doc="Time constant with which the pressure transducers follow.",
     )
     pad_friction_scatter: float | None = quantity(
         "ratio",

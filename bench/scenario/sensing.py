@@ -26,30 +26,3 @@ class Sensing(Record):
         mark="assumed",
         source="fitted unless said otherwise",
     )
-    transducer_offset: float = quantity(
-        "pressure",
-        low=0.0,
-        high=1e5,
-        default=0.0,
-        doc="Offset of the pressure transducers, standard deviation over axles, drawn by the seed.",
-        mark="assumed",
-        source="none unless said otherwise",
-    )
-    transducer_gain: float = quantity(
-        "ratio",
-        low=0.0,
-        high=0.2,
-        default=0.0,
-        doc="Error of the pressure transducers' gain, standard deviation over axles, by the seed.",
-        mark="assumed",
-        source="none unless said otherwise",
-    )
-    transducer_lag: float = quantity(
-        "time",
-        low=0.0,
-        high=1.0,
-        default=0.0,
-        doc="Time constant with which the pressure transducers follow.",
-        mark="assumed",
-        source="none unless said otherwise",
-    )

@@ -269,7 +269,8 @@ def _pulses(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Ite
     if not short.any():
         return
     i_axle = int(np.argmax(short))
-    shortest = 1e3 * scenario.brake.shortest_pulse
+    condition = scenario.equipment.condition
+    shortest = 1e3 * max(scenario.brake.shortest_pulse, condition.shortest_pulse)
     text = (
         f"Axle {i_axle + 1}: {int(short[i_axle])} commands were over before its valve could move,"
         f" within {shortest:.0f} ms, and did nothing; {int(short.sum())} on"

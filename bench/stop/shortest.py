@@ -10,15 +10,23 @@ import numpy as np
 from slipbench.contract import Controller, Floats
 from slipbench.ground.errors import InputError
 from slipbench.kernel.floor import load_heaviest, run_floor
+from slipbench.kernel.priced import run_priced_floor
 from slipbench.kernel.records import LOAD_CRUSH, LOAD_TARE, STOPPED, World
 from slipbench.kernel.train import GRAVITY
 from slipbench.packing import pack
 from slipbench.packing.rail_state import RailState
 from slipbench.scenario import Scenario, load_scenario
+from slipbench.stop.prices import most_demanded, share_borne
 
 NUMERICAL_ALLOWANCE = 2e-4
 """The floor is lowered by this share for the error of its own time stepping (measured: below it)
 and of the simulated stops it bounds."""
+
+SPEED_SHARES = (0.65, 0.35)
+"""Train speeds, over the initial one, for which floor C chooses its shares."""
+
+DUE_SHARE = 0.9
+"""The rail may count from where the brake has built up to this share of all it can ask for."""
 
 
 def _ignore(
@@ -92,16 +100,80 @@ def shortest_possible(
     floor's sum F^ is the largest there is; where it is full, (M + sum m) v >= M v + sum q >= (M +
     sum m) v^.
 
-    Each is a floor, so the longest of A(1) ... A(n) and B is returned, less a numerical allowance.
+    *Floor C.* What an axle spends on cleaning it does not brake with. Give every axle a share
+    Lambda_i(x) between 0 and 1: it is 1 up to a place x_i and a constant lambda_i from there on.
+    Along the way F_i dx/v = B_i dx/v + dq_i, so with 0 <= q_i <= m_i v
+
+        int Lambda_i F_i/v dx <= int Lambda_i D_i/v dx + Lambda_i(x) m_i v - m_i v(0)
+                                 + (1 - lambda_i) m_i v_f    (the last where x_i is behind),
+
+    v_f being the fastest speed. That leaves sum int (1 - Lambda_i) F_i/v dx to be bounded: a sum
+    over the places of the rail, each of which is passed by one axle after the other. At a place y
+    let axle i pass at creepages s with static friction mu(W_i). Its force is Q_i 2 mu f(s) and it
+    leaves W_i + Q_i mu h(s) s f(s), h being the cleaning efficiency and f the traction, bounded for
+    every speed above the floor's (`kernel.worth.most_traction`). While it crosses the cell, (f, h s
+    f) is a mean of values at several s. Let E_i(W) bound the sum of (1 - Lambda) F/v of the axles
+    before i that have left W. Whatever axle i does, for every worth w >= 0
+
+        sum + w W_{i+1} <= E_i(W) + w W + Q mu(W) max over s of (2 (1 - Lambda)/v^ f + w h s f),
+
+    so the maximum of the right side over W, less w W', bounds E_{i+1}(W'); the lowest of these
+    lines over some w is taken, and w = 0 gives the largest sum V_i(y). With V_i only growing with
+    i, the places passed by x give at most the sum of V_{i(x, y)}(y), and an axle adds V_i - V_{i-1}
+    where it stands. Each v^ used is a speed the true train still has at the end of the stretch of
+    equal cells for which it is used: the floor's, less the hardest deceleration over its length.
+    Loads are the heaviest up to a deceleration that all peaks together cannot exceed. Put together,
+
+        (M + sum Lambda_i m_i) v >= (M + sum m_i) v(0) - sum (1 - lambda_i) m_i v_f
+                                    - sum V - sum int Lambda_i D^_i/v^ dx - int N^/v^ dx
+
+    and the floor's speed is the right side over the bracket. The lambda_i may be anything; `prices`
+    looks for such that the floor is long. Under the law without memory floor C is not used.
+
+    *What it assumes of the equipment.* Pads, diameters, rotating and carried masses, and cylinders
+    are those of the seed (`scenario.equipment`); sensors and valve delays may be anything. So it is
+    a floor for that seed's stops, with seed 0 of grade `clean` for the train as designed.
+
+    Each is a floor, so the longest of A, B and C is returned, less a numerical allowance. All k of
+    A(k) are tried where sliding cleans nothing; else one and all, since C is longer than the rest.
     """
     if isinstance(scenario, str | Path):
         scenario = load_scenario(scenario)
     _refuse_what_the_proof_needs(scenario)
     n_axles = scenario.train.n_axles
-    distances = [
-        _run(scenario, n_limited, rail_before, seed) for n_limited in (-1, *range(1, n_axles + 1))
-    ]
+    cleans = _cleans(scenario)
+    leading = {1, n_axles} if cleans else set(range(1, n_axles + 1))
+    distances = [_run(scenario, k, rail_before, seed) for k in (-1, *sorted(leading))]
+    if cleans and scenario.rail.cleaning_law != "contact_only":
+        distances += _run_priced(scenario, max(distances), rail_before, seed)
     return max(distances) * (1.0 - NUMERICAL_ALLOWANCE)
+
+
+def _cleans(scenario: Scenario) -> bool:
+    """Return whether sliding lifts the friction anywhere."""
+    is_random = scenario.rail.random is not None
+    return is_random or any(
+        section.recovered_friction > section.friction for section in scenario.rail.sections
+    )
+
+
+def _run_priced(
+    scenario: Scenario, until: float, rail_before: RailState | None, seed: int
+) -> list[float]:
+    """Return the distances of floor C with some shares borne by the brakes. [m]"""
+    fastest = _fastest_speed(scenario)
+    distances = []
+    for part in SPEED_SHARES:
+        world = _fictitious_world(scenario, rail_before, seed)
+        hardest = _hardest_deceleration(scenario, world)
+        speed, way = part * scenario.initial_speed, min(until, scenario.run.maximum_distance)
+        borne = share_borne(speed, way, hardest, world)
+        demanded = most_demanded(world)
+        braking = float(demanded.sum()) + float(world.train["mass"][0]) * _line(scenario)
+        gaining = _steepest_fall(scenario) * GRAVITY
+        run_priced_floor(fastest, hardest, gaining, braking, borne, DUE_SHARE * demanded, world)
+        distances.append(_distance(world))
+    return distances
 
 
 def _refuse_what_the_proof_needs(scenario: Scenario) -> None:
@@ -157,40 +229,53 @@ def _strike_easing(world: World) -> None:
             factors[i] = max(factors[i], heaviest)
 
 
-def _hardest_deceleration(scenario: Scenario, world: World) -> float:
-    """Return a deceleration the train cannot exceed. [m/s2]
-
-    Either all brakes at the hardest demand of the programme and all wheels spinning up at once
-    under the best friction, or all wheels at that friction; the lesser of the two.
-    """
-    train, axles = world.train[0], world.axles
-    hardest = max(float(world.demand_table[p, 0]) for p in world.handle["position"])
-    full = train["full_pressure"] - train["spring_pressure"]
-    pressure = float(full * train["demand_factor_limit"]) * hardest
-    force = float((axles["brake_gain"] * axles["pad_share"]).sum()) * pressure
-    best = float(world.cells["recovered_friction"].max()) + float(train["sand_friction"]) * bool(
-        scenario.sanders
-    )
-    best = 2.0 * best  # a peak of Polach's law with kA > kS may pass its static friction
-    weight = float(axles["mass_carried"].sum()) * GRAVITY
-    mass = float(train["mass"])
-    spinning_up = best * GRAVITY * float(axles["rotating_mass"].sum())
+def _line(scenario: Scenario) -> float:
+    """Return what running resistance, curves and slopes take of the train at most. [m/s2]"""
     speed = scenario.initial_speed
     resistance = scenario.train.resistance_constant + speed * (
         scenario.train.resistance_linear + speed * scenario.train.resistance_quadratic
     )
     steepest = max((abs(grade.rise) for grade in scenario.gradient), default=0.0)
     tightest = max((curve.resistance for curve in scenario.curves), default=0.0)
-    grip = min(force + spinning_up, best * weight) / mass
-    return grip + resistance + (steepest + tightest) * GRAVITY
+    return resistance + (steepest + tightest) * GRAVITY
+
+
+def _steepest_fall(scenario: Scenario) -> float:
+    return max((max(0.0, -grade.rise) for grade in scenario.gradient), default=0.0)
+
+
+def _hardest_deceleration(scenario: Scenario, world: World) -> float:
+    """Return a deceleration the train cannot exceed: all wheels at the best friction. [m/s2]
+
+    No creep law here uses more than its friction (`kernel.worth.most_traction`), and wheels that
+    spin up all at once may use it all, whatever their brakes do.
+    """
+    best = float(world.cells["recovered_friction"].max()) + float(
+        world.train[0]["sand_friction"]
+    ) * (bool(scenario.sanders) or bool(world.rail_sand.any()))
+    weight = float(world.axles["mass_carried"].sum()) * GRAVITY
+    return best * weight / float(world.train[0]["mass"]) + _line(scenario)
 
 
 def _run(
     scenario: Scenario, n_limited: int, rail_before: RailState | None = None, seed: int = 0
 ) -> float:
-    world = run_fictitious_stop(scenario, n_limited, rail_before, seed)
+    return _distance(run_fictitious_stop(scenario, n_limited, rail_before, seed))
+
+
+def _distance(world: World) -> float:
     state = world.train_state[0]
     return float(state["distance"]) if int(state["status"]) == STOPPED else math.inf
+
+
+def _fictitious_world(scenario: Scenario, rail_before: RailState | None, seed: int) -> World:
+    """Return a world with the handle never easing, nothing broken and the heaviest loads."""
+    world = pack(scenario, _NOBODY, seed, False, rail_before)
+    world.train["redeposition"] = 0.0
+    _strike_easing(world)
+    hardest = _hardest_deceleration(scenario, world)
+    load_heaviest(hardest, hardest if _steepest_fall(scenario) > 0.0 else 0.0, world)
+    return world
 
 
 def run_fictitious_stop(
@@ -210,10 +295,7 @@ def run_fictitious_stop(
     World   `train_state` holds distance [m] and speed [m/s]; under B `wheel_speed` of the first
             axle is the momentum of all wheels [N s]
     """
-    world = pack(scenario, _NOBODY, seed, False, rail_before)
-    world.train["redeposition"] = 0.0
-    _strike_easing(world)
-    load_heaviest(_hardest_deceleration(scenario, world), world)
+    world = _fictitious_world(scenario, rail_before, seed)
     momenta = world.axles["rotating_mass"] * scenario.initial_speed
     world.axle_states["wheel_speed"] = momenta
     if n_limited < 0:

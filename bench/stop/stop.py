@@ -13,7 +13,8 @@ import numpy as np
 
 from slipbench.contract import Controller, Floats
 from slipbench.ground.caution import CAUTION
-from slipbench.kernel.records import STOPPED, TRACED_AXLE, TRACED_TRAIN, World
+from slipbench.kernel.columns import TRACED_AXLE, TRACED_TRAIN
+from slipbench.kernel.records import STOPPED, World
 from slipbench.packing.rail_state import RailState
 from slipbench.scenario import Scenario
 from slipbench.stop.findings import Finding, find

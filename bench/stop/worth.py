@@ -15,14 +15,8 @@ import numpy as np
 
 from slipbench.contact import ContactPatch, contact_patch
 from slipbench.contract import Floats
-from slipbench.kernel.records import (
-    ADHESION_WORKS,
-    FLOW,
-    LOCK_COLUMNS,
-    STOPPED,
-    TRAIL_COLUMNS,
-    World,
-)
+from slipbench.kernel.columns import FAULT_TIME, LOCK_COLUMNS, LOCK_LOCKED_DISTANCE, TRAIL_COLUMNS
+from slipbench.kernel.records import ADHESION_WORKS, FLOW, STOPPED, World
 from slipbench.kernel.train import GRAVITY
 from slipbench.measures.adhesion import AdhesionUse, adhesion_use
 from slipbench.measures.air import AirUse, next_application
@@ -234,7 +228,7 @@ def _drag(scenario: Scenario, world: World) -> DragWear:
 def _left_out(world: World) -> LeftOut:
     train, n_logged = world.train_state[0], len(world.lock_log)
     n_unlogged = max(int(train["n_locks"]) - n_logged, 0)
-    logged = world.lock_log[:, LOCK_COLUMNS.index("locked_distance")].sum()
+    logged = world.lock_log[:, LOCK_LOCKED_DISTANCE].sum()
     return LeftOut(
         n_unsampled=int(train["n_unsampled"]),
         time=float(train["unsampled_time"]),
@@ -245,7 +239,7 @@ def _left_out(world: World) -> LeftOut:
 
 
 def _faults(world: World) -> FaultUse:
-    has_acted = world.fault_log[:, 0] >= 0.0
+    has_acted = world.fault_log[:, FAULT_TIME] >= 0.0
     return FaultUse(*(np.where(has_acted, world.fault_log[:, i], math.nan) for i in range(3)))
 
 

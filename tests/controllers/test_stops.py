@@ -4,6 +4,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from tests.support_stops import clean
 
 from slipbench.contract import FILL, Controller
 from slipbench.controllers import ALL_CONTROLLERS, by_name
@@ -16,7 +17,7 @@ PROTECTED = [controller for controller in ALL_CONTROLLERS if controller.name != 
 
 @cache
 def stop(scenario: str, name: str) -> Stop:
-    return simulate(scenario, by_name(name), seed=1)
+    return simulate(clean(scenario), by_name(name), seed=1)
 
 
 @pytest.mark.parametrize("controller", PROTECTED, ids=lambda c: c.name)

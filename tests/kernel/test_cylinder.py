@@ -10,7 +10,7 @@ from slipbench import shortest_possible, simulate
 from slipbench.controllers import by_name, none
 from slipbench.ground.errors import InputError
 from slipbench.kernel.cylinder import clamp_piece, pressing
-from slipbench.scenario import Sensing
+from slipbench.scenario import Equipment
 
 SPRING = 500.0 / (324e-4 * 0.98)
 """Return spring of 500 N on a piston of 324 cm2, efficiency .98 (seen second-hand, in a public
@@ -160,10 +160,10 @@ def test_hysteresis_brakes_on_while_the_valve_vents():
 
 
 def test_transducers_err_by_axle_and_seed():
-    sensing = Sensing(
-        teeth=90, zero_timeout=0.2, transducer_offset=5e3, transducer_gain=0.01, transducer_lag=0.01
+    equipment = Equipment(
+        grade="clean", transducer_offset=5e3, transducer_gain=0.01, transducer_lag=0.01
     )
-    scenario = plain_stop(20.0, sensing=sensing, train=train_of(*[car()] * 12))
+    scenario = plain_stop(20.0, equipment=equipment, train=train_of(*[car()] * 12))
     world = packed(scenario)
     assert world.axles["transducer_share"] == pytest.approx(1.0 - math.exp(-1.0))
     again, other = packed(scenario), packed(scenario, seed=1)
@@ -174,7 +174,7 @@ def test_transducers_err_by_axle_and_seed():
         # 48 axles: the standard deviation of their standard deviation is a tenth
         assert drawn.std() == pytest.approx(spread, rel=0.4)
     for name in ("noise_state", "next_pulse"):
-        exact = packed(scenario.replace({"sensing.transducer_offset": 0.0}))
+        exact = packed(scenario.replace({"equipment.transducer_offset": 0.0}))
         assert exact.axle_states[name].tolist() == world.axle_states[name].tolist()
 
 

@@ -150,9 +150,19 @@ def test_valves_differ_from_axle_to_axle():
 
 
 def test_lookahead_is_the_soonest_valve_of_the_vehicle():
+    """Less the shortest pulse, for which a command may still be taken back."""
     world = packed(graded("worn"), by_name("slip_band"), seed=3)
-    delays = world.axles["vent_delay"].reshape(4, 4)
+    delays = (world.axles["vent_delay"] - world.axles["shortest_pulse"]).reshape(4, 4)
     assert world.groups["lookahead"].tolist() == delays.min(axis=1).tolist()
+
+
+def test_a_pulse_is_never_longer_than_the_valve_takes_to_move():
+    quick = graded("worn", **{"brake.vent_delay": 0.005, "equipment.valve_delay_scatter": 0.2})
+    axles = packed(quick, seed=3).axles
+    assert (axles["shortest_pulse"] == axles["vent_delay"]).all()
+    assert packed(graded("worn"), seed=3).axles["shortest_pulse"].max() == 0.025
+    longer = graded("worn", **{"brake.shortest_pulse": 0.03})
+    assert (packed(longer, seed=3).axles["shortest_pulse"] == 0.03).any()
 
 
 def test_more_mass_is_weighed():
@@ -201,4 +211,4 @@ def test_every_value_of_a_grade_is_shown_with_mark_and_source(grade):
     shown = [v for v in graded(grade).values() if v.path.startswith("equipment.")]
     names = [value.path.removeprefix("equipment.") for value in shown]
     assert names == ["grade", *graded(grade).equipment.condition._fields]
-    assert all(value.mark == "assumed" and value.source for value in shown[1:])
+    assert all(value.mark in ("assumed", "derived") and value.source for value in shown[1:])

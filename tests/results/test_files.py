@@ -16,7 +16,7 @@ from slipbench.results.files import (
 )
 
 PRECIOUS = "mine, and precious\n"
-TUNE = ["tune", "dry", "--strategy", "slip_band", "--budget", "20", "--quiet"]
+TUNE = ["tune", "dry", "--strategy", "slip_band", "--budget", "100", "--quiet"]
 WORST = ["worst-rail", "dry", "--strategy", "slip_band", "--budget", "2", "--quiet"]
 CAMPAIGN = ["campaign", "dry", "--strategy", "none", "--speed", "20mph", "--quiet"]
 CASES = {
@@ -35,9 +35,9 @@ CASES = {
     "branch without a name": ([*CAMPAIGN, "--branch", ""], "--branch ''"),
     "scheduler nowhere": ([*CAMPAIGN, "--out", "c.sqlite", "--scheduler", "x"], "scheduler"),
     "harm unknown": ([*WORST[:-1], "--out", "w.sqlite", "--harm", "zz"], "harm 'zz'"),
-    "budget too small": ([*TUNE[:-1], "--out", "t.sqlite"], "at least"),
+    "budget too small": ([*TUNE, "--budget", "20", "--out", "t.sqlite"], "at least"),
     "folder is a file": (["tune-all", "dry", "--budget", "99", "--out", "mine.csv"],
-                         "cannot be made"),
+                         "is no folder"),
 }  # fmt: skip
 
 

@@ -8,7 +8,7 @@ import pytest
 from tests.support_stops import FALLING, film, packed, plain_stop, run_world
 
 from slipbench import load_scenario
-from slipbench.kernel.records import LOCK_COLUMNS, TRACED_AXLE, TRAIL_COLUMNS
+from slipbench.kernel.columns import LOCK_COLUMNS, TRACED_AXLE, TRAIL_COLUMNS
 from slipbench.measures.locks import (
     flat_lengths,
     lock_samples,

@@ -1,0 +1,1 @@
+"""How short a stop has been found to be, knowing everything, beside the floor nobody can beat."""
