@@ -42,15 +42,17 @@ max, abs and functions of `math`.
 
 from __future__ import annotations
 
+import inspect
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, NoReturn
 
 import numpy as np
 import numpy.typing as npt
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import quoted, shown
 from slipbench.kernel.columns import DEMAND_FACTOR, FILL, HOLD, N_MEASURED, OBSERVED, VALVE, VENT
 
 __all__ = [
@@ -98,6 +100,13 @@ DEMAND = COLUMN["brake_demand"]
 SAMPLE_TIME = COLUMN["sample_time"]
 
 
+LONGEST_TEXT = {"name": 120, "title": 1000}
+"""Characters of a strategy's name, with the parameters written behind it, and of its title."""
+
+MOST_MEMORY = 100_000
+"""Columns of memory; more are taken for a mistake."""
+
+
 @dataclass(frozen=True)
 class Parameter:
     """One number a strategy can be tuned by."""
@@ -138,33 +147,97 @@ class Controller:
 
     def __post_init__(self) -> None:
         """Check the record against itself."""
-        if isinstance(self.observes, str):
-            raise InputError(
-                f"strategy {self.name}: observes = {self.observes!r}; allowed: a tuple of names, "
-                f"({self.observes!r},)"
+        self._check_words()
+        self._check_function()
+        self._check_parameters()
+        self._check_observed()
+
+    def _refuse(self, what: str) -> NoReturn:
+        raise InputError(f"strategy {quoted(str(self.name))}: {what}")
+
+    def _check_words(self) -> None:
+        """Check names, and the fields that hold one of a few words."""
+        for field in ("name", "title"):
+            text = getattr(self, field)
+            is_line = isinstance(text, str) and text.strip() and text.isprintable()
+            if not is_line or len(text) > LONGEST_TEXT[field]:
+                raise InputError(
+                    f"strategy: {field} = {shown(text)}; allowed: printable text of one line, at "
+                    f"most {LONGEST_TEXT[field]} characters"
+                )
+        if any(sign in self.name for sign in "/\\"):
+            self._refuse(
+                "its name; allowed: one that can be part of a file's name, without / or \\"
             )
-        unknown = [name for name in self.observes if name not in OBSERVED]
-        if unknown:
-            raise InputError(
-                f"strategy {self.name}: observes {unknown[0]!r}, which is no observation column; "
-                f"allowed: {', '.join(OBSERVED)}"
-            )
-        if not self.uses_truth and any(name in TRUTH for name in self.observes):
-            raise InputError(
-                f"strategy {self.name}: observes a truth column without uses_truth=True"
-            )
+        for field, allowed in (("scope", ("vehicle", "train")), ("actuator", ("valves", "ideal"))):
+            value = getattr(self, field)
+            if not isinstance(value, str) or value not in allowed:
+                self._refuse(f"{field} = {shown(value)}; allowed: {' or '.join(allowed)}")
+        for field in ("uses_truth", "is_permutable"):
+            if not isinstance(getattr(self, field), bool):
+                self._refuse(f"{field} = {shown(getattr(self, field))}; allowed: True or False")
         if self.actuator == "ideal" and not self.uses_truth:
-            raise InputError(
-                f"strategy {self.name}: the ideal actuator is for strategies with uses_truth=True"
+            self._refuse("the ideal actuator is for strategies with uses_truth=True")
+        is_count = isinstance(self.n_memory, int) and not isinstance(self.n_memory, bool)
+        if not is_count or not 1 <= self.n_memory <= MOST_MEMORY:
+            self._refuse(
+                f"n_memory = {shown(self.n_memory)}; allowed: >= 1, whole, at most {MOST_MEMORY}"
             )
-        if self.n_memory < 1:
-            raise InputError(f"strategy {self.name}: n_memory = {self.n_memory}; allowed: >= 1")
+
+    def _check_function(self) -> None:
+        """Check that the function is one that does something when it is called."""
+        function = getattr(self.update, "py_func", self.update)
+        if not callable(function):
+            self._refuse(f"update = {shown(function)}; allowed: a function")
+        of_object = vars(type(function)).get("__call__")
+        for one in (function, of_object):
+            if inspect.iscoroutinefunction(one) or inspect.isasyncgenfunction(one):
+                self._refuse("update is an async function, which does nothing when it is called")
+            if inspect.isgeneratorfunction(one):
+                self._refuse("update is a generator (it yields), which does nothing when called")
+
+    def _check_parameters(self) -> None:
+        """Check the parameters' records, and their values."""
+        is_list = isinstance(self.parameters, tuple | list)
+        if not is_list or not all(isinstance(one, Parameter) for one in self.parameters):
+            self._refuse(f"parameters = {shown(self.parameters)}; allowed: a tuple of Parameter")
+        names = [parameter.name for parameter in self.parameters]
+        for name in names:
+            if not isinstance(name, str) or not name.strip() or not name.isprintable():
+                self._refuse(f"parameter {shown(name)}; allowed: a name of printable text")
+            if names.count(name) > 1:
+                self._refuse(f"parameter {shown(name)} is there twice")
+        for parameter in self.parameters:
+            for field in ("default", "low", "high"):
+                value = getattr(parameter, field)
+                if isinstance(value, bool) or not isinstance(value, int | float | np.number):
+                    self._refuse(f"{parameter.name}: {field} = {shown(value)}; allowed: a number")
+        if self.values is not None and len(self.values) != len(names):
+            self._refuse(f"{len(self.values)} values for {len(names)} parameters")
         for parameter, value in zip(self.parameters, self.parameter_values, strict=True):
             if not (math.isfinite(value) and parameter.low <= value <= parameter.high):
-                raise InputError(
-                    f"strategy {self.name}: {parameter.name} = {value:g} {parameter.unit}; "
+                self._refuse(
+                    f"{parameter.name} = {value:g} {parameter.unit}; "
                     f"allowed: {parameter.low:g} to {parameter.high:g} {parameter.unit}"
                 )
+
+    def _check_observed(self) -> None:
+        """Check what it says it observes."""
+        if isinstance(self.observes, str):
+            self._refuse(
+                f"observes = {shown(self.observes)}; allowed: a tuple of names, "
+                f"({shown(self.observes)},)"
+            )
+        if not isinstance(self.observes, Iterable):
+            self._refuse(f"observes = {shown(self.observes)}; allowed: a tuple of names")
+        for name in self.observes:
+            if not isinstance(name, str) or name not in OBSERVED:
+                self._refuse(
+                    f"observes {shown(name)}, which is no observation column; "
+                    f"allowed: {', '.join(OBSERVED)}"
+                )
+        if not self.uses_truth and any(name in TRUTH for name in self.observes):
+            self._refuse("observes a truth column without uses_truth=True")
 
     @property
     def parameter_values(self) -> Floats:
@@ -173,13 +246,13 @@ class Controller:
             return np.array(self.values, dtype=np.float64)
         return np.array([p.default for p in self.parameters], dtype=np.float64)
 
-    def with_parameters(self, **values: float) -> Controller:
+    def with_parameters(self, /, **values: float) -> Controller:
         """Return the strategy with some parameters set; an unknown name or value is refused."""
         names = [p.name for p in self.parameters]
         for name in values:
             if name not in names:
                 raise InputError(
-                    f"strategy {self.name}: no parameter {name!r}; "
+                    f"strategy {quoted(self.name)}: no parameter {shown(name)}; "
                     f"it has: {', '.join(names) or 'none'}"
                 )
         now = dict(zip(names, self.parameter_values.tolist(), strict=True))

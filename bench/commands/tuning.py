@@ -148,12 +148,18 @@ def _tune(
 ) -> tuple[Tuned, Path]:
     """Tune one strategy; return what was found and the file of settings that was written."""
     from slipbench.running.progress import progress
+    from slipbench.tuning.beside import code_of
     from slipbench.tuning.tuned_file import tuned_file
     from slipbench.tuning.tuning import tune
 
     space, goal, rails = _plan(arguments, known, names)
     result = campaign_path(arguments, label).with_suffix(".toml")
     refuse_foreign_result(result, arguments.overwrite, makes_folder=arguments.out is None)
+    code = code_of(known, result)
+    is_copied = code is not None and code.name != code.source.name
+    if code is not None and is_copied:
+        place = result.with_name(code.name)
+        refuse_foreign(place, arguments.overwrite, makes_folder=arguments.out is None)
     with (
         opened(arguments, label) as (store, runner),
         progress(arguments.budget, is_quiet=arguments.quiet) as bar,
@@ -163,7 +169,9 @@ def _tune(
         )
     tuned = tuned if start is None else replace(tuned, start=start)
     refuse_foreign_result(result, arguments.overwrite)
-    write_file(result, tuned_file(tuned, known, typed_command()).encode())
+    if code is not None and is_copied:
+        write_file(result.with_name(code.name), code.content)
+    write_file(result, tuned_file(tuned, known, typed_command(), code).encode())
     return tuned, result
 
 

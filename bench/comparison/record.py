@@ -10,9 +10,10 @@ from typing import Any
 
 from slipbench.comparison.compare import Comparison, Row, Score, scores_on, shortest_stop
 from slipbench.ground.errors import InputError
-from slipbench.ground.reading import LONGEST_CODE, regular_bytes
+from slipbench.ground.reading import LONGEST_CODE, place, regular_bytes
+from slipbench.ground.telling import told
 from slipbench.results.identity import machine_text, versions
-from slipbench.results.output import MARKER
+from slipbench.results.output import MARKER, is_sealed
 from slipbench.results.tables import shown_values, written
 
 RECORD = "compare.json"
@@ -129,15 +130,17 @@ def read_record(folder: Path) -> KeptComparison:
     except InputError:
         raise
     except (ValueError, RecursionError) as problem:
-        raise InputError(f"{path}: no JSON; run slipbench compare again") from problem
+        raise InputError(f"{place(path)}: no JSON; run slipbench compare again") from problem
     if not isinstance(content, dict) or content.get(MARKER) != WRITER:
-        raise InputError(f"{path}: not written by {WRITER}; name a folder that is")
+        raise InputError(f"{place(path)}: not written by {WRITER}; name a folder that is")
     try:
+        if not is_sealed(content):
+            raise ValueError("its seal is broken")
         return _kept(content)
-    except (KeyError, TypeError, AttributeError, ValueError) as problem:
+    except (KeyError, TypeError, AttributeError, ValueError, RecursionError) as problem:
         raise InputError(
-            f"{path}: {type(problem).__name__} {problem}: written by another version of "
-            "slipbench, or changed; run slipbench compare again"
+            f"{place(path)}: {type(problem).__name__} {told(problem)}: written by another version "
+            "of slipbench, or changed; run slipbench compare again"
         ) from problem
 
 

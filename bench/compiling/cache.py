@@ -7,24 +7,29 @@ every compiled source; an edit anywhere means a new folder.
 
 from __future__ import annotations
 
-import getpass
+import atexit
 import hashlib
 import os
 import re
 import shutil
+import stat
 import tempfile
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import numba
 
+from slipbench.compiling.checked import checked_files, is_own
 from slipbench.compiling.mode import wanted_way
 
 _OURS = re.compile("[0-9a-f]{16}")
 """Names of our folders: a hash. Other folders in the same place are let alone."""
+
+_MARK = "made-by-slipbench"
+"""File in a folder that says so; only such folders are ever removed."""
 
 _KEPT_FOLDERS = 8
 """Folders of earlier sources that stay, so switching between two versions does not recompile."""
@@ -44,31 +49,78 @@ def hash_of_sources(*places: Path) -> str:
 
 
 def cache_folder(source_hash: str) -> Path:
-    """Return a writable folder for code compiled from these sources, made if it is missing.
+    """Return a folder for code compiled from these sources, made if it is missing.
 
-    The base is `SLIPBENCH_CACHE`, else `XDG_CACHE_HOME`, else `~/.cache`, else the system's
-    temporary folder when none of them can be written.
+    The base is `SLIPBENCH_CACHE`, else `XDG_CACHE_HOME`, else `~/.cache`. A folder that is not the
+    user's own, or that others can write into, is not used, since what is read there is run; nor is
+    one that takes no file. Then a private folder serves, for this process and those it starts.
     """
-    named = os.environ.get("SLIPBENCH_CACHE")
-    home = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
-    bases = [Path(named)] if named else [Path(home) / "slipbench"]
-    for base in [*bases, Path(tempfile.gettempdir()) / f"slipbench-{getpass.getuser()}"]:
+    base = _base()
+    if base is not None:
         folder = base / source_hash
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError:
-            continue
-        if os.access(folder, os.W_OK):
+        if _is_made(base, folder):
             _drop_old_folders(base, keep=folder)
             return folder
-    return Path(tempfile.mkdtemp(prefix="slipbench-"))
+    return _private_base() / source_hash
+
+
+def _base() -> Path | None:
+    named = os.environ.get("SLIPBENCH_CACHE")
+    if named:
+        return Path(named)
+    home = os.environ.get("XDG_CACHE_HOME") or os.path.expanduser(os.path.join("~", ".cache"))
+    return Path(home) / "slipbench" if os.path.isabs(home) else None  # of a user without a home
+
+
+def _is_made(base: Path, folder: Path) -> bool:
+    """Make a folder of our own, or say that what is there cannot be one."""
+    try:
+        base.mkdir(mode=0o700, parents=True, exist_ok=True)
+        with suppress(FileExistsError):
+            folder.mkdir(mode=0o700)
+        is_ours = stat.S_ISDIR(os.lstat(folder).st_mode) and is_own(os.lstat(folder))
+        if not is_ours or not is_own(os.stat(base)):
+            return False
+        if not os.access(folder, os.R_OK | os.W_OK | os.X_OK):
+            return False
+        with open(folder / _MARK, "w", encoding="utf-8") as stream:
+            stream.write("compiled code of slipbench; may be removed\n")
+    except (OSError, ValueError):
+        return False
+    return True
+
+
+def _private_base() -> Path:
+    """Return a folder nobody else can look into, removed when this process ends."""
+    base = Path(tempfile.mkdtemp(prefix="slipbench-"))
+    os.environ["SLIPBENCH_CACHE"] = str(base)  # for the processes this one starts
+    maker = os.getpid()
+
+    def remove() -> None:
+        if os.getpid() == maker:
+            shutil.rmtree(base, ignore_errors=True)
+
+    atexit.register(remove)
+    return base
 
 
 def _drop_old_folders(base: Path, keep: Path) -> None:
-    others = [f for f in base.iterdir() if f.is_dir() and f != keep and _OURS.fullmatch(f.name)]
-    others.sort(key=lambda folder: folder.stat().st_mtime, reverse=True)
-    for folder in others[_KEPT_FOLDERS:]:
-        shutil.rmtree(folder, ignore_errors=True)
+    """Remove all but the newest folders this program made and marked."""
+    with suppress(OSError):
+        ages = {
+            folder: os.lstat(folder).st_mtime
+            for folder in base.iterdir()
+            if folder != keep and _OURS.fullmatch(folder.name) and _is_marked(folder)
+        }
+        for folder in sorted(ages, key=ages.__getitem__, reverse=True)[_KEPT_FOLDERS:]:
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def _is_marked(folder: Path) -> bool:
+    with suppress(OSError):
+        mark, found = os.lstat(folder / _MARK), os.lstat(folder)
+        return stat.S_ISDIR(found.st_mode) and is_own(found) and is_own(mark)
+    return False
 
 
 _PACKAGE = Path(__file__).parents[1]
@@ -94,7 +146,8 @@ def _compiled_in(folder: str) -> Iterator[None]:
     before = settings.CACHE_DIR
     settings.CACHE_DIR = folder
     try:
-        yield
+        with checked_files():
+            yield
     finally:
         settings.CACHE_DIR = before
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from slipbench.contract import Floats
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import shown
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,6 +28,26 @@ class RailState:
     cell_length: float
     work: Floats
     sand: Floats
+
+    def __post_init__(self) -> None:
+        """Check what a train is to meet: lengths and works that can be."""
+        for name, value in (("start", self.start), ("cell_length", self.cell_length)):
+            is_number = isinstance(value, int | float | np.number) and not isinstance(value, bool)
+            if not is_number or not math.isfinite(value):
+                raise InputError(f"rail state: {name} = {shown(value)} m; allowed: a finite number")
+        if not self.cell_length > 0.0:
+            raise InputError(f"rail state: cell_length = {self.cell_length:g} m; allowed: above 0")
+        for name, unit in (("work", "J/m"), ("sand", "kg/m")):
+            values = np.asarray(getattr(self, name))
+            if values.dtype.kind not in "fiu" or values.ndim != 1:
+                raise InputError(f"rail state: {name}: must be numbers, one a cell")
+            if not (np.isfinite(values).all() and (values >= 0.0).all()):
+                raise InputError(f"rail state: {name}: must be finite and >= 0 {unit} in each cell")
+        if len(self.work) != len(self.sand):
+            raise InputError(
+                f"rail state: work of {len(self.work)} cells and sand of {len(self.sand)}; "
+                "must be as many"
+            )
 
     @property
     def distance(self) -> Floats:

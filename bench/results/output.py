@@ -24,6 +24,20 @@ from slipbench.results.files import PART, hash_of_file, refuse_unwritable
 MARKER = "written_by"
 """Key of the record that names the program."""
 
+SEAL = "record_sha256"
+"""Key of the record that holds the hash of all the rest of it."""
+
+
+def seal_of(record: Mapping[str, Any]) -> str:
+    """Return the hash of a record's content, its seal apart."""
+    rest = {key: value for key, value in record.items() if key != SEAL}
+    return _hash(json.dumps(rest, sort_keys=True).encode())
+
+
+def is_sealed(record: Mapping[str, Any]) -> bool:
+    """Say whether a record is as it was written."""
+    return record.get(SEAL) == seal_of(record)
+
 
 def check_folder(
     folder: Path,
@@ -122,6 +136,7 @@ def write_folder(
         "files": {name: _hash(data) for name, data in files.items()},
         **content,
     }
+    record[SEAL] = seal_of(record)
     text = json.dumps(record, indent=1, allow_nan=False) + "\n"
     stale = [name for name in _unchanged(folder, record_name, writer) if name not in files]
     waiting: list[tuple[str, Path]] = []
@@ -190,7 +205,7 @@ def _hashes_of(record: Path, writer: str) -> dict[str, str] | None:
         content = json.loads(regular_bytes(record, "a record of results", most=LONGEST_CODE))
     except (ValueError, RecursionError):  # unreadable, or no JSON
         return None
-    if not isinstance(content, dict) or content.get(MARKER) != writer:
+    if not isinstance(content, dict) or content.get(MARKER) != writer or not is_sealed(content):
         return None
     files = content.get("files")
     return files if isinstance(files, dict) else {}

@@ -7,14 +7,11 @@ how far it comes.
 from __future__ import annotations
 
 import multiprocessing
-import os
-import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from multiprocessing.connection import wait
 
 from slipbench.ground.interrupts import interrupts_ignored
-from slipbench.running.pool import n_cores
+from slipbench.running.pool import end_with_parent, n_cores
 
 
 @contextmanager
@@ -41,19 +38,12 @@ def compiling_ahead(functions: Sequence[str], strategies: Sequence[str]) -> Iter
 
 
 def _compile(functions: Sequence[str], strategies: Sequence[str]) -> None:
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    end_with_parent()
     try:
         _compile_kernel(functions)
         _compile_strategies(strategies)
     except Exception:
         return  # whoever needs it meets the same trouble, and says so
-
-
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        wait([parent.sentinel])
-        os._exit(1)
 
 
 def _compile_kernel(functions: Sequence[str]) -> None:

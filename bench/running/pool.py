@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import forkserver
+from multiprocessing.connection import wait as wait_for
 from multiprocessing.context import BaseContext
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -128,6 +130,23 @@ def _run_pool(
 
 def _start(folder: str) -> None:
     LAST_WORDS.folder = Path(folder)
+    end_with_parent()
+
+
+def end_with_parent() -> None:
+    """End this process when its parent is gone, even if that was killed.
+
+    A thread waits for it; compiled physics lets it run.
+    """
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def watch() -> None:
+        wait_for([parent.sentinel])
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _call(function: Callable[[Item], Result], item: Item, key: str) -> Result:

@@ -89,6 +89,8 @@ def as_input_error(known: Known, act: Callable[[], T]) -> T:
         if known.is_shipped:
             raise
         where = where_in(problem, Path(known.origin))
+        checked = isinstance(problem, IndexError) and known.runs_compiled and not where
+        hint = "; run it without --compile to see the line" if checked else ""
         raise InputError(
-            f"strategy {known.controller.name}: {known.origin}: {where}{one_line(problem)}"
+            f"strategy {known.controller.name}: {known.origin}: {where}{one_line(problem)}{hint}"
         ) from problem

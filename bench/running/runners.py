@@ -9,13 +9,10 @@ from __future__ import annotations
 
 import math
 import multiprocessing
-import os
 import signal
-import threading
 from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing.connection import wait as wait_for
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Protocol
@@ -26,7 +23,7 @@ from slipbench.results.canonical import short_hash
 from slipbench.results.identity import machine_text
 from slipbench.running.candidate import FLOOR_CANDIDATE, controller_of
 from slipbench.running.limit import LAST_WORDS, LastWords
-from slipbench.running.pool import n_cores
+from slipbench.running.pool import end_with_parent, n_cores
 from slipbench.running.runner import prepare
 from slipbench.running.task import IN_FLIGHT, Outcome, Result, Task, failed_outcome, run_task
 
@@ -216,15 +213,7 @@ def _start_worker(folder: str) -> None:
     """
     LAST_WORDS.folder = Path(folder)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    parent = multiprocessing.parent_process()
-    if parent is None:
-        return
-
-    def watch() -> None:
-        wait_for([parent.sentinel])
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
+    end_with_parent()
 
 
 def make_runner(

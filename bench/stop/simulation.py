@@ -69,7 +69,9 @@ def simulate(
         )
     controller = _controller_of(strategy, compiled)
     if isinstance(seed, bool) or not isinstance(seed, int | np.integer) or not 0 <= seed < 2**63:
-        raise InputError(f"seed = {seed!r}; allowed: a whole number from 0 to 2**63 - 1")
+        raise InputError(f"seed = {shown(seed)}; allowed: a whole number from 0 to 2**63 - 1")
+    if rail_before is not None and not isinstance(rail_before, RailState):
+        raise InputError(f"rail_before = {shown(rail_before)}; allowed: a RailState or None")
     world = pack(scenario, controller, int(seed), with_traces, rail_before)
     memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))
     if compiled:

@@ -11,17 +11,20 @@ from slipbench.results.scenario_file import text_value
 from slipbench.running.candidate import source_hash
 from slipbench.statistics.intervals import Interval, Paired
 from slipbench.strategies.registry import Known
+from slipbench.strategies.spelling import split_written
+from slipbench.tuning.beside import Code
 from slipbench.tuning.judge import Setting
 from slipbench.tuning.tuned_reader import KIND
 from slipbench.tuning.tuning import Tuned
 
 
-def tuned_file(tuned: Tuned, known: Known, command: str = "") -> str:
+def tuned_file(tuned: Tuned, known: Known, command: str = "", code: Code | None = None) -> str:
     """Return a tuning's result as TOML: settings, how they did, the whole front.
 
     Parameters
     ----------
     command : str   the command that made it, kept for the reader
+    code : Code     the strategy's file as it lies beside the settings; None: a registered one
     """
     units = {p.name: p.unit for p in known.controller.parameters}
     goal, held_out = tuned.goal, tuned.held_out
@@ -31,7 +34,7 @@ def tuned_file(tuned: Tuned, known: Known, command: str = "") -> str:
         "# those under [held_out] were made on rails the search never saw.",
         "",
         f"kind = {text_value(KIND)}",
-        f"controller = {text_value(known.reference)}",
+        *_strategy(known, code),
         f"source_hash = {text_value(source_hash(known.controller, known.runs_compiled))}",
         f"compile = {str(known.runs_compiled).lower()}",
         f"version = {text_value(VERSION)}",
@@ -62,6 +65,15 @@ def tuned_file(tuned: Tuned, known: Known, command: str = "") -> str:
         lines += ["", "[[front]]", *_scores(tuned, setting), "[front.parameters]"]
         lines += _values(_all_values(known, setting), units)
     return "\n".join(lines) + "\n"
+
+
+def _strategy(known: Known, code: Code | None) -> list[str]:
+    if code is None:
+        return [f"controller = {text_value(split_written(known.reference)[0])}"]
+    return [
+        f"controller = {text_value(code.reference)}  # runs this file's code, with your rights",
+        f"code_sha256 = {text_value(code.digest)}",
+    ]
 
 
 def _all_values(known: Known, setting: Setting) -> dict[str, float]:

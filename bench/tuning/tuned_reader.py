@@ -9,10 +9,11 @@ from typing import Any
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import regular_toml
-from slipbench.ground.telling import shown
+from slipbench.ground.telling import nearest_text, shown
 from slipbench.running.candidate import source_hash
-from slipbench.strategies.registry import Known, find_controller
+from slipbench.strategies.registry import Known, find_controller, known_controllers
 from slipbench.strategies.spelling import label_of, split_written, with_written
+from slipbench.tuning.beside import is_file, stated_code
 
 KIND = "slipbench tuned settings"
 """Value of the key `kind` that marks such a file."""
@@ -33,8 +34,8 @@ def find_tuned(path: str | Path) -> Known:
 
     Raises
     ------
-    InputError   if the file is none, its strategy cannot be found or has changed since, or it does
-                 not take these parameters
+    InputError   if the file is none, its strategy is neither registered nor a file beside it with
+                 the hash it states, has changed since, or does not take these parameters
     """
     content = _read(Path(path))
     reference, parameters = content.get("controller"), content.get("parameters")
@@ -45,12 +46,24 @@ def find_tuned(path: str | Path) -> Known:
     for name, value in parameters.items():
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise InputError(f"{path}: parameters.{name} = {shown(value)}; allowed: a number")
-    known = find_controller(reference, compile_file=bool(content.get("compile", False)))
+    is_compiled = content.get("compile", False)
+    if not isinstance(is_compiled, bool):
+        raise InputError(f"{path}: compile = {shown(is_compiled)}; allowed: true or false")
+    if split_written(reference)[1]:
+        raise InputError(f"{path}: controller = {shown(reference)}; allowed: no parameters in it")
+    if is_file(reference):
+        reference = stated_code(reference, content.get("code_sha256"), Path(path))
+    elif reference not in known_controllers():
+        raise InputError(
+            f"{path}: controller = {shown(reference)}: unknown; "
+            f"{nearest_text(reference, known_controllers())}"
+        )
+    known = find_controller(reference, compile_file=is_compiled)
     here = source_hash(known.controller, known.runs_compiled)
     if content.get("source_hash", here) != here:
         raise InputError(
-            f"{path}: tuned for another version of {reference}, whose source has changed since; "
-            "tune again, or remove the line source_hash to use the settings all the same"
+            f"{path}: tuned for another version of {shown(reference)}, whose source has changed "
+            "since; tune again, or remove the line source_hash to use the settings all the same"
         )
     try:
         controller = known.controller.with_parameters(**parameters)

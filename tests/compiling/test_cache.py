@@ -5,6 +5,7 @@ Everything runs in new processes on a copy of the sources, so an edit touches no
 
 import json
 import os
+import pickle
 import shutil
 import subprocess
 import sys
@@ -12,10 +13,12 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+import numba
 import pytest
 from tests.places import SOURCE_ROOT
 
 from slipbench.compiling import cache
+from slipbench.compiling.checked import CheckedFile
 from slipbench.controllers import by_name
 from slipbench.scenario import load_scenario
 from slipbench.stop.simulation import simulate
@@ -28,6 +31,7 @@ import numba
 
 import slipbench
 from slipbench.compiling import cache
+from slipbench.compiling.checked import CheckedFile
 from slipbench.kernel.creep import friction_at_slip
 
 SIGNATURE = numba.float64(numba.float64)
@@ -52,6 +56,7 @@ import json
 
 import slipbench
 from slipbench.compiling import cache
+from slipbench.compiling.checked import CheckedFile
 from slipbench.scenario import load_scenario
 from slipbench.stop.simulation import simulate
 from slipbench.controllers import by_name
@@ -161,7 +166,7 @@ def test_an_edited_resistance_reaches_a_whole_stop(copy: Copy) -> None:
 
 
 FOLDERS = (
-    "import json, slipbench; from slipbench.kernel import cache; "
+    "import json, slipbench; from slipbench.compiling import cache; "
     "print(json.dumps({'from': slipbench.__file__, "
     "'number': [cache._FOLDER, cache._strategy_folder()]}))"
 )
@@ -211,7 +216,10 @@ def test_only_a_few_old_versions_are_kept(tmp_path: Path, monkeypatch: pytest.Mo
     for i in range(2 * cache._KEPT_FOLDERS):
         folder = cache.cache_folder(f"{i:016x}")
         os.utime(folder, (1e9 + i, 1e9 + i))
+    (tmp_path / f"{99:016x}").mkdir()  # named like one, and not marked: somebody else's
+    cache.cache_folder(f"{2 * cache._KEPT_FOLDERS - 1:016x}")
     kept = sorted(path.name for path in tmp_path.iterdir())
+    assert kept.pop() == f"{99:016x}"
     newest = range(cache._KEPT_FOLDERS - 1, 2 * cache._KEPT_FOLDERS)
     assert kept == [f"{i:016x}" for i in newest]
 
@@ -224,5 +232,95 @@ def test_a_folder_that_cannot_be_written_is_not_fatal(
     monkeypatch.setenv("SLIPBENCH_CACHE", str(tmp_path / "file"))
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "temporary"))
     folder = cache.cache_folder("0123456789abcdef")
-    assert folder.is_dir()
+    assert folder.parent.is_dir()
     assert folder.is_relative_to(tmp_path / "temporary")
+
+
+HASH = "0123456789abcdef"
+
+
+@pytest.mark.parametrize("what", ["writable by all", "of a group", "somebody else's", "a link"])
+def test_a_folder_that_others_can_write_is_not_used(
+    what: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    base = tmp_path / "base"
+    monkeypatch.setenv("SLIPBENCH_CACHE", str(base))
+    folder = cache.cache_folder(HASH)
+    assert folder == base / HASH and folder.stat().st_mode & 0o777 == 0o700
+    if what == "writable by all":
+        folder.chmod(0o777)
+    elif what == "of a group":
+        folder.chmod(0o770)
+    elif what == "a link":
+        folder.rename(tmp_path / "elsewhere")
+        folder.symlink_to(tmp_path / "elsewhere")
+    else:
+        monkeypatch.setattr(os, "getuid", lambda: 4321)
+    private = cache.cache_folder(HASH)
+    assert not private.is_relative_to(base)
+    assert private.parent.stat().st_mode & 0o777 == 0o700
+    assert os.environ["SLIPBENCH_CACHE"] == str(private.parent)  # for processes started
+
+
+def test_a_user_without_a_home_compiles_in_a_private_folder(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for name in ("SLIPBENCH_CACHE", "XDG_CACHE_HOME", "HOME"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setattr(os.path, "expanduser", lambda path: path)  # as without a passwd entry
+    folder = cache.cache_folder(HASH)
+    assert folder.is_absolute() and not list(tmp_path.iterdir())
+
+
+def double(value: float) -> float:
+    return 2.0 * value
+
+
+def compiled_in(folder: Path) -> Any:
+    with cache._compiled_in(str(folder)):
+        return numba.njit(numba.float64(numba.float64), cache=True)(double)
+
+
+class Planted:
+    """Leaves a trace when it is unpickled."""
+
+    def __init__(self, trace: Path) -> None:
+        self.trace = trace
+
+    def __reduce__(self) -> Any:
+        return os.mkdir, (str(self.trace),)
+
+
+@pytest.mark.parametrize("what", ["cut short", "a flipped bit", "planted", "writable", "empty"])
+def test_a_file_that_is_not_what_was_written_is_compiled_again(what: str, tmp_path: Path) -> None:
+    compiled_in(tmp_path)
+    hits = compiled_in(tmp_path).stats.cache_hits
+    assert sum(hits.values()) == 1
+    trace = tmp_path / "trace"
+    for file in [*tmp_path.rglob("*.nbi"), *tmp_path.rglob("*.nbc")]:
+        assert file.stat().st_mode & 0o777 == 0o600
+        content = bytearray(file.read_bytes())
+        if what == "cut short":
+            content = content[: len(content) // 2]
+        elif what == "a flipped bit":
+            content[len(content) // 2] ^= 1
+        elif what == "planted":
+            content = bytearray(pickle.dumps(Planted(trace)))
+        elif what == "empty":
+            content = bytearray()
+        file.write_bytes(content)
+        if what == "writable":
+            file.chmod(0o666)
+    again = compiled_in(tmp_path)
+    assert again(3.0) == 6.0 and not trace.exists()
+    assert sum(again.stats.cache_hits.values()) == 0
+
+
+def test_a_full_disk_is_not_fatal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*arguments: Any) -> Any:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(CheckedFile, "_open_for_write", full)
+    assert compiled_in(tmp_path)(3.0) == 6.0
+    assert not [path for path in tmp_path.rglob("*") if path.is_file()]

@@ -14,6 +14,8 @@ from slipbench.running.runners import PoolRunner
 from slipbench.running.task import Outcome
 from slipbench.scenario import load_scenario
 from slipbench.statistics.designs import Factor, parameter_space
+from slipbench.strategies.registry import find_controller
+from slipbench.tuning.beside import code_of
 from slipbench.tuning.judge import Goal, Judge
 from slipbench.tuning.rails import Rails, family_rails
 from slipbench.tuning.report import tuned_text
@@ -228,6 +230,15 @@ def test_file_gives_the_tuned_strategy_back(slip_band, rails, bowl, tmp_path):
         ("kind = ", "kind ", "not valid TOML"),
         ('controller = "slip_band"', 'controller = "slap"', "unknown"),
         ('controller = "slip_band"', 'controller = "tuned.toml"', "a strategy's own name"),
+        ('controller = "slip_band"', 'controller = "evil.py:CONTROLLER"', "code_sha256 is missing"),
+        ('controller = "slip_band"', 'controller = "/tmp/evil.py:C"', "beside the settings"),
+        ('controller = "slip_band"', 'controller = "../evil.so"', "beside the settings"),
+        (
+            'controller = "slip_band"',
+            'code_sha256 = "00"\ncontroller = "evil.py:CONTROLLER"',
+            "is another file than the one tuned",
+        ),
+        ("compile = true", 'compile = "no"', "compile = 'no'"),
     ],
 )
 def test_a_file_that_does_not_fit_is_one_line(slip_band, rails, bowl, tmp_path, old, new, message):
@@ -236,13 +247,45 @@ def test_a_file_that_does_not_fit_is_one_line(slip_band, rails, bowl, tmp_path, 
     text = tuned_file(tuned, slip_band)
     assert old in text
     path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    (tmp_path / "evil.py").write_text("import os\nos.mkdir(__file__ + '-ran')\n")
     with pytest.raises(InputError, match=message) as problem:
         load_tuned(path)
     assert "\n" not in str(problem.value)
+    assert not (tmp_path / "evil.py-ran").exists()
+
+
+OWN = """from slipbench import Controller, Parameter
+
+def update(observation, parameters, memory, command, signals):
+    command[:, 0] = 0.0
+
+CONTROLLER = Controller(
+    name="own", title="fills", update=update,
+    parameters=(Parameter("fill_slip", 0.1, "-", 0.01, 0.5, "assumed"),
+                Parameter("vent_slip", 0.2, "-", 0.01, 0.5, "assumed")),
+)
+"""
+
+
+def test_settings_of_a_file_go_with_the_file(rails, bowl, tmp_path):
+    (tmp_path / "mine").mkdir()
+    source = tmp_path / "mine" / "own.py"
+    source.write_text(OWN)
+    known = find_controller(f"{source}:CONTROLLER")
+    tuned = find(known, DISTANCE, rails, bowl(), budget=100)
+    path = tmp_path / "tuned.toml"
+    code = code_of(known, path)
+    assert code is not None and code.reference == "tuned.py:CONTROLLER"
+    (tmp_path / code.name).write_bytes(code.content)
+    path.write_text(tuned_file(tuned, known, "", code), encoding="utf-8")
+    assert load_tuned(path).parameter_values.tolist() == list(tuned.chosen.values.values())
+    (tmp_path / code.name).write_bytes(code.content + b"# edited\n")
+    with pytest.raises(InputError, match="another file than the one tuned"):
+        load_tuned(path)
 
 
 def test_a_missing_file_is_one_line(tmp_path):
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="no such file"):
         load_tuned(tmp_path / "none.toml")
 
 
