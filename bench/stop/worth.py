@@ -381,25 +381,7 @@ def _ride(scenario: Scenario, world: World) -> RideUse:
 def worth_summary(worth: Worth) -> dict[str, Any]:
     """Return the numbers of a stop's worth for its summary: SI, lists by axle; None for no such.
 
-    Names and units: `adhesion_utilisation_by_axle`, `demanded_adhesion`, `used_adhesion`,
-    `peak_adhesion` [-] and `re_spin_work` [J] by axle in the first, train means over the braked way
-    in the others; `initial_adhesion` [-] mean over
-    axles of where the first slide began (None without one);
-    `sliding_time`, `n_locks` by axle [s], [-]; `time_by_slide_depth` [s] of all axles in the
-    creepage bands 0, .05, .1, .2, .4, .8, 1; `longest_lock_axle` (from 1, 0 without),
-    `longest_lock_time` [s] when it began; `flat_length_low`, `flat_length_high`, `flat_depth_high`
-    [m], `martensite` (0 none, 1 possible, 2 likely) by axle; `flat_risk` [-]; `withdrawn_surely`,
-    `withdrawn_perhaps` axles over the reference limit at the low and high end of the band [-];
-    `flash_temperature`, `locked_temperature`, `tread_temperature`, `brake_temperature` [K], largest
-    rises; `air_vented` [kg], `air_vented_litres` [normal litres, ANR], `vents_by_axle` [-],
-    `lowest_reservoir` [Pa], `next_application` [-] (None where reservoirs are not modelled);
-    `lowest_main_pressure` [Pa], `air_compressed` [kg], `recharge_time` [s] (None where the main
-    pipe is kept up), `air_residual` [-];
-    `rail_heat_largest` [J per metre of one rail], `rail_heat_place` [m], `rail_heat_length` [m];
-    `largest_jerk`, `final_jerk` [m/s3]; `speedometer_error` [m/s], `speedometer_wrong_time` [s];
-    `overrun` [m], `point_speed` [m/s], `time_lost` [s]; `low_speed_vents`, `restored_brakes`,
-    `short_pulses` [-];
-    `emergency_time`, `isolated_time` [s], `ignored_presses` [-], `hold_margin` [N].
+    Names, units and meanings: `slipbench.results.quantities.SUMMARY`.
     """
     adhesion, slide, wheels, heat = worth.adhesion, worth.slide, worth.wheels, worth.heat
     air, rail, ride, longest = worth.air, worth.rail, worth.ride, worth.slide.longest
