@@ -46,7 +46,9 @@ def update(
     reference, slowing = sense_motion(
         observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
-    is_sliding = slide_lasts(observation, reference, SLIDING_SLIP, parameters[CUT_OUT_SPEED], state)
+    is_sliding = slide_lasts(
+        observation, reference, SLIDING_SLIP, parameters[CUT_OUT_SPEED], memory
+    )
     signals[SLIDE] = 1.0 if is_sliding else 0.0
     for i_axle in range(n_axles):
         row = observation[i_axle]
@@ -56,7 +58,6 @@ def update(
             reference,
             slowing,
             parameters[SETTLING_TIME],
-            row,
             parameters,
             own,
         )

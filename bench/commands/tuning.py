@@ -32,6 +32,7 @@ from slipbench.commands.session import (
 )
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
+from slipbench.ground.telling import shown
 from slipbench.results.files import (
     named_path,
     refuse_foreign,
@@ -39,12 +40,16 @@ from slipbench.results.files import (
     write_file,
 )
 
+SEARCH_SEEDS = 5
+"""Searches `tune-all` makes for each strategy."""
+
 if TYPE_CHECKING:
     from slipbench.statistics.designs import Space
     from slipbench.strategies.registry import Known
     from slipbench.tuning.judge import Goal
     from slipbench.tuning.rails import Rails
     from slipbench.tuning.tuning import Tuned
+    from slipbench.tuning.tuning_all import Effort
 
 
 def add_parsers(commands: Commands) -> None:
@@ -73,11 +78,24 @@ def add_parsers(commands: Commands) -> None:
     add_strategy(every, several=True, every=True)
     _add_effort(every, "stops for each")
     add_campaign_options(every, has_one_file=False)
+    every.add_argument(
+        "--search-seeds", type=count, default=SEARCH_SEEDS, metavar="N",
+        help=f"searches for each strategy, their spread is printed ({SEARCH_SEEDS})",
+    )  # fmt: skip
+    every.add_argument(
+        "--starts", metavar="FILE",
+        help="where each strategy starts from (the shipped file: literature, else midpoints)",
+    )  # fmt: skip
     every.set_defaults(act=tune_all_command, export=None, choose="safe")
 
 
 def _add_effort(parser: argparse.ArgumentParser, budget: str) -> None:
     parser.add_argument("--trade", default="distance,flats,air", metavar="A,B", help="objectives")
+    parser.add_argument(
+        "--objective", metavar="A=W,B=W",
+        help="weigh objectives into one sum instead, such as distance=1,flats=200,air=0.005: a "
+        "flat risk of 1 counts as 200 m, a normal litre as 5 mm",
+    )  # fmt: skip
     parser.add_argument("--budget", type=count, required=True, metavar="N", help=budget)
     parser.add_argument("--training", type=count, default=8, help="random rails a scenario (8)")
     parser.add_argument("--held-out", type=count, default=16, help="others, not searched on (16)")
@@ -97,7 +115,9 @@ def tune_command(arguments: argparse.Namespace) -> int:
     label = f"tune-{known.controller.name}"
     if arguments.start:
         label += f"-{short_hash(arguments.start)[:6]}"
-    tuned, result = _tune(arguments, known, names, label, start)
+    path = campaign_path(arguments, label)
+    tuned = _search(arguments, known, names, label, start, [arguments.design_seed])[0]
+    result = _write(arguments, path, tuned, known)
     print(tuned_text(tuned), flush=True)
     written = _draw(tuned, result)
     print(f"\nwritten: {', '.join(map(str, written))}\n\n{CAUTION}")
@@ -105,74 +125,110 @@ def tune_command(arguments: argparse.Namespace) -> int:
 
 
 def tune_all_command(arguments: argparse.Namespace) -> int:
-    """Tune every strategy with the same effort; say which settings are worth adopting."""
+    """Tune every strategy with one effort; say which settings are worth adopting."""
     ready()
-    from slipbench.tuning.tuning_all import all_tuned_text, dry_extension, tunable
+    from slipbench.tuning.starts import NEUTRAL, SHIPPED_STARTS, at_start, read_starts
+    from slipbench.tuning.tuning_all import all_tuned_text, outcome_text, tunable
 
     folder = FOLDER / "tune-all" if arguments.out is None else named_path(arguments.out)
     strategies = tunable(read_settings(arguments.strategy, arguments.compile)[0])
     if not strategies:
         raise InputError("tune-all: none of these strategies has parameters to tune")
-    refuse_foreign(folder / "table.txt", arguments.overwrite, makes_folder=True)
-    names = [known.controller.name for known in strategies]
-    files = {name: folder / f"{name}.sqlite" for name in names}
-    for path in files.values():
-        result = path.with_suffix(".toml")
+    starts = read_starts(arguments.starts or SHIPPED_STARTS)
+    begun = [at_start(k, starts.get(k.controller.name, NEUTRAL)) for k in strategies]
+    tables = [folder / "table.txt", folder / "one_effort.toml"]
+    for path in tables:
+        refuse_foreign(path, arguments.overwrite, makes_folder=True)
+    for known, (at, _) in zip(strategies, begun, strict=True):
+        result = (folder / known.controller.name).with_suffix(".toml")
         refuse_foreign_result(result, arguments.overwrite, makes_folder=True)
-    for known in strategies:
-        _plan(arguments, known, None)
+        _plan(arguments, at, None)
     make_folder(folder)
-    found = []
-    for known in strategies:
-        name = known.controller.name
-        own = argparse.Namespace(**{**vars(arguments), "out": str(files[name])})
-        tuned, result = _tune(own, known, None, f"tune-{name}")
-        _draw(tuned, result)
-        setting = known.controller.with_parameters(**tuned.chosen.values)
-        found.append((tuned, dry_extension(setting)))
-        if not arguments.quiet:
-            print(f"{name}: {tuned.n_stops} stops", file=sys.stderr, flush=True)
-    text = all_tuned_text(found)
-    refuse_foreign(folder / "table.txt", arguments.overwrite)
-    write_file(folder / "table.txt", f"{typed_command()}\n\n{text}\n".encode())
-    print(f"{text}\n\nwritten to {folder}: table.txt, a .toml and a picture each\n\n{CAUTION}")
+    efforts = [
+        _effort(arguments, folder, known, at, start)
+        for known, (at, start) in zip(strategies, begun, strict=True)
+    ]
+    text = all_tuned_text(efforts)
+    for path in tables:
+        refuse_foreign(path, arguments.overwrite)
+    write_file(tables[0], f"{typed_command()}\n\n{text}\n".encode())
+    write_file(tables[1], outcome_text(efforts, typed_command()).encode())
+    files = "table.txt, one_effort.toml, a .toml and a picture each"
+    print(f"{text}\n\nwritten to {folder}: {files}\n\n{CAUTION}")
     return 0
 
 
-def _tune(
+def _effort(
+    arguments: argparse.Namespace, folder: Path, known: Known, at: Known, start: str
+) -> Effort:
+    """Tune one strategy from its start with every search seed, and write what was chosen."""
+    from slipbench.tuning.tuning_all import Effort, dry_extension
+
+    name = known.controller.name
+    path = folder / f"{name}.sqlite"
+    own = argparse.Namespace(**{**vars(arguments), "out": str(path)})
+    seeds = [arguments.design_seed + i for i in range(arguments.search_seeds)]
+    runs = _search(own, at, None, f"tune-{name}", start, seeds)
+    effort = Effort(known, tuple(runs), math.nan)
+    values = at.controller.with_parameters(**effort.chosen.chosen.values)
+    effort = replace(effort, on_dry=dry_extension(values))
+    _draw(effort.chosen, _write(own, path, effort.chosen, at))
+    if not arguments.quiet:
+        print(f"{name}: {len(runs)} searches done", file=sys.stderr, flush=True)
+    return effort
+
+
+def _search(
     arguments: argparse.Namespace,
     known: Known,
     names: Sequence[str] | None,
     label: str,
-    start: str | None = None,
-) -> tuple[Tuned, Path]:
-    """Tune one strategy; return what was found and the file of settings that was written."""
+    start: str | None,
+    seeds: Sequence[int],
+) -> list[Tuned]:
+    """Tune one strategy, once for each search seed; the rails are those of the design seed."""
     from slipbench.running.progress import progress
-    from slipbench.tuning.beside import code_of
-    from slipbench.tuning.tuned_file import tuned_file
     from slipbench.tuning.tuning import tune
 
     space, goal, rails = _plan(arguments, known, names)
     result = campaign_path(arguments, label).with_suffix(".toml")
     refuse_foreign_result(result, arguments.overwrite, makes_folder=arguments.out is None)
-    code = code_of(known, result)
-    is_copied = code is not None and code.name != code.source.name
-    if code is not None and is_copied:
-        place = result.with_name(code.name)
-        refuse_foreign(place, arguments.overwrite, makes_folder=arguments.out is None)
+    copied = _copied_code(known, result)
+    if copied is not None:
+        refuse_foreign(copied[0], arguments.overwrite, makes_folder=arguments.out is None)
     with (
         opened(arguments, label) as (store, runner),
-        progress(arguments.budget, is_quiet=arguments.quiet) as bar,
+        progress(arguments.budget * len(seeds), is_quiet=arguments.quiet) as bar,
     ):
-        tuned = tune(
-            known, space, goal, rails, arguments.budget, store, runner, arguments.design_seed, bar
-        )
-    tuned = tuned if start is None else replace(tuned, start=start)
+        runs = [
+            tune(known, space, goal, rails, arguments.budget, store, runner, seed, bar)
+            for seed in seeds
+        ]
+    return runs if start is None else [replace(run, start=start) for run in runs]
+
+
+def _copied_code(known: Known, result: Path) -> tuple[Path, bytes] | None:
+    """Return where a strategy's own code is copied to beside its settings, and the code."""
+    from slipbench.tuning.beside import code_of
+
+    code = code_of(known, result)
+    if code is None or code.name == code.source.name:
+        return None
+    return result.with_name(code.name), code.content
+
+
+def _write(arguments: argparse.Namespace, path: Path, tuned: Tuned, known: Known) -> Path:
+    """Write a tuning's settings beside its store; return the file."""
+    from slipbench.tuning.beside import code_of
+    from slipbench.tuning.tuned_file import tuned_file
+
+    result = path.with_suffix(".toml")
     refuse_foreign_result(result, arguments.overwrite)
-    if code is not None and is_copied:
-        write_file(result.with_name(code.name), code.content)
+    copied, code = _copied_code(known, result), code_of(known, result)
+    if copied is not None:
+        write_file(*copied)
     write_file(result, tuned_file(tuned, known, typed_command(), code).encode())
-    return tuned, result
+    return result
 
 
 def _draw(tuned: Tuned, result: Path) -> list[Path]:
@@ -191,19 +247,12 @@ def _plan(
     arguments: argparse.Namespace, known: Known, names: Sequence[str] | None
 ) -> tuple[Space, Goal, Rails]:
     """Return what is varied, what is wanted and on which rails; refuse what cannot be done."""
-    from slipbench.campaign.objectives import find_objectives
     from slipbench.statistics.designs import parameter_space
-    from slipbench.tuning.judge import Goal
     from slipbench.tuning.rails import family_rails
     from slipbench.tuning.search import rungs, screening_size
+    from slipbench.tuning.tuning import n_held_out
 
-    space = parameter_space(known.controller, names)
-    goal = Goal(
-        find_objectives(arguments.trade),
-        arguments.lock_limit,
-        arguments.extension_limit,
-        is_knee_wanted=arguments.choose == "knee",
-    )
+    space, goal = parameter_space(known.controller, names), _goal(arguments)
     rails = family_rails(
         [read_scenario(name, arguments) for name in arguments.scenarios],
         arguments.training,
@@ -211,8 +260,44 @@ def _plan(
         arguments.design_seed,
         arguments.seeds,
     )
-    screening_size(arguments.budget, rails, rungs(len(rails.training)))
+    screening_size(arguments.budget, rails, rungs(len(rails.training)), n_held_out(known))
     return space, goal, rails
+
+
+def _goal(arguments: argparse.Namespace) -> Goal:
+    from slipbench.campaign.objectives import find_objectives
+    from slipbench.tuning.judge import Goal
+
+    trade: str = arguments.trade
+    weights: tuple[float, ...] = ()
+    if arguments.objective is not None:
+        trade, weights = _weighed(arguments.objective)
+    return Goal(
+        find_objectives(trade),
+        arguments.lock_limit,
+        arguments.extension_limit,
+        is_knee_wanted=arguments.choose == "knee",
+        weights=weights,
+    )
+
+
+def _weighed(text: str) -> tuple[str, tuple[float, ...]]:
+    """Return the objectives of `--objective` as `--trade` writes them, and their weights."""
+    names, weights = [], []
+    for pair in text.split(","):
+        name, _, number = pair.partition("=")
+        try:
+            weight = float(number)
+        except ValueError:
+            weight = -1.0
+        if not (math.isfinite(weight) and weight > 0.0):
+            raise InputError(
+                f"--objective {shown(text)}; write objectives with weights above 0, "
+                "such as distance=1,flats=200,air=0.005"
+            )
+        names.append(name.strip())
+        weights.append(weight)
+    return ",".join(names), tuple(weights)
 
 
 def _parameters(text: str) -> list[str]:

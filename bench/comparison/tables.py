@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from slipbench.comparison.compare import Comparison, Score, Yardsticks
 from slipbench.results.tables import UNKNOWN, number, plain_table
 from slipbench.running.task import FAILED
 from slipbench.scenario import Scenario
+from slipbench.strategies.effort import is_set_by_hand
 
 FAILURES_NAMED = 5
 """Failed stops a table names."""
@@ -18,13 +19,14 @@ FAILURES_NAMED = 5
 def comparison_table(comparison: Comparison) -> str:
     """Return a comparison as one table grouped by rail, with the notes that explain it."""
     is_spread = comparison.n_seeds > 1
+    by_hand = {known.controller.name for known in comparison.strategies if is_set_by_hand(known)}
     rows: list[Sequence[str] | str] = []
     for scenario in comparison.rails():
         if rows:
             rows.append("")
         rows += _heading(scenario, comparison.yardsticks[scenario.name])
         scores = comparison.scores(scenario.name)
-        rows += [_cells(score, is_spread) for score in scores if not score.uses_truth]
+        rows += [_cells(score, is_spread, by_hand) for score in scores if not score.uses_truth]
         apart = [_cells(score, is_spread) for score in scores if score.uses_truth]
         if apart:
             rows += ["    sees truth, ranked apart:", *apart]
@@ -34,7 +36,7 @@ def comparison_table(comparison: Comparison) -> str:
 def _headers(is_spread: bool) -> list[str]:
     headers = ["\n\n    strategy", "\ndistance\n[m]"]
     headers += ["95 %\ninterval\n[m]", "\nleast to greatest\n[m]"] if is_spread else []
-    headers += ["over\ndry\n[-]", "over shortest\npossible\n[-]", "longest\nlock\n[s]"]
+    headers += ["over\ndry\n[-]", "\nover the\nfloor [-]", "longest\nlock\n[s]"]
     headers += ["greatest\nof all\n[s]"] if is_spread else []
     return [*headers, "flat\nrisk\n[-]", "vent\ncommands\n[-]"]
 
@@ -44,14 +46,16 @@ def _heading(scenario: Scenario, marks: Yardsticks) -> list[str]:
         f"{scenario.name}: {scenario.title}",
         f"  from {scenario.initial_speed:.2f} m/s; "
         f"on dry rail {number(marks.dry_distance, 1, 'm')}; "
-        f"shortest possible {number(marks.shortest_possible, 1, 'm')}",
+        f"cannot be shorter than {number(marks.shortest_possible, 1, 'm')}, "
+        f"best found {number(marks.best_found, 1, 'm')}",
     ]
 
 
-def _cells(score: Score, is_spread: bool) -> list[str]:
+def _cells(score: Score, is_spread: bool, by_hand: Collection[str] = ()) -> list[str]:
     n_over = score.n_runs - score.n_stopped
     over = "not stopped" if score.n_runs == 1 else f"{n_over} of {score.n_runs} not stopped"
-    cells = [f"    {score.controller}", over if n_over else f"{score.distance:.1f}"]
+    hand = "*" if score.controller in by_hand else ""
+    cells = [f"    {score.controller}{hand}", over if n_over else f"{score.distance:.1f}"]
     if is_spread:
         cells.append(f"±{score.half_width:.1f}" if math.isfinite(score.half_width) else UNKNOWN)
         least, greatest = score.shortest_run, score.longest_run
@@ -66,8 +70,9 @@ def _cells(score: Score, is_spread: bool) -> list[str]:
 
 def _notes(comparison: Comparison) -> list[str]:
     notes = [
-        "over dry: over the same stop on dry rail without slip control; over shortest possible: "
-        "over what no strategy can beat on this rail. Flat risk: index of the longest flat, 0 to 1."
+        "over dry: over the same stop on dry rail without slip control; over the floor: over what "
+        "no strategy can beat on this rail. Best found: planned with all known. Flat risk: index "
+        "of the longest flat, 0 to 1."
     ]
     if comparison.n_seeds > 1:
         notes.append(
@@ -75,6 +80,10 @@ def _notes(comparison: Comparison) -> list[str]:
             "grade has it, sampling phases, tooth angles), with the half-width of the 95 % "
             "interval by Student's t, and the least and the greatest run. All strategies brake "
             "the same trains; the rails are no sample."
+        )
+    if any(map(is_set_by_hand, comparison.strategies)):
+        notes.append(
+            "* defaults set by hand, not the outcome of one effort for all (slipbench tune-all)."
         )
     n_over = sum(not row.summary["is_stopped"] for row in comparison.rows)
     if n_over:
@@ -88,5 +97,5 @@ def _notes(comparison: Comparison) -> list[str]:
         notes.append(f"... and {len(failures) - FAILURES_NAMED} more failed; compare.csv has all.")
     for name, marks in comparison.yardsticks.items():
         if marks.reason:
-            notes.append(f"No shortest possible for {name}: {marks.reason}")
+            notes.append(f"No floor for {name}: {marks.reason}")
     return [line for note in notes for line in textwrap.wrap(note, 100)]

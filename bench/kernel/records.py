@@ -154,7 +154,12 @@ TRAIN = _record(
     ("critical_ratio", _f),  # ISO 6358 b [-]
     ("reservoir_volume", _f),  # of each vehicle [m3]
     ("reservoir_pressure", _f),  # gauge, full [Pa]
-    ("pipe_pressure", _f),  # gauge [Pa]
+    ("pipe_pressure", _f),  # gauge, what charges the reservoirs at most [Pa]
+    ("has_main", _i),  # 1: main reservoirs and pipe are modelled, 0: held at that pressure
+    ("main_pressure", _f),  # gauge, of main reservoirs and pipe at the start [Pa]
+    ("cut_in", _f),  # of the compressors, gauge [Pa]
+    ("cut_out", _f),
+    ("pipe_conductance", _f),  # of the main pipe from vehicle to vehicle [m3/(s Pa)]
     ("vent_limit", _f),  # longest unbroken vent before the brake is restored [s]
     ("cut_out_speed", _f),  # measured speed below which valves are left in fill [m/s]
     ("valve_per_bogie", _i),  # 1: one valve for both axles of a bogie
@@ -268,6 +273,9 @@ VEHICLE = _record(
     ("wheelbase", _f),  # of a bogie [m]
     ("body_height", _f),  # centre of gravity above the rail [m]
     ("pivot_height", _f),  # where body and bogie push each other, above the rail [m]
+    ("compressor_flow", _f),  # [kg/s]
+    ("auxiliary_flow", _f),  # [kg/s]
+    ("main_volume", _f),  # of its part of the main pipe, main reservoirs included [m3]
 )
 
 FAULT = _record(
@@ -409,6 +417,11 @@ VEHICLE_STATE = _record(
     ("flow", _f),  # drawn in this step [kg]
     ("lowest_reservoir_time", _f),  # [s]
     ("lowest_reservoir_speed", _f),  # [m/s]
+    ("main", _f),  # gauge pressure of its part of the main pipe [Pa]
+    ("lowest_main", _f),
+    ("is_pumping", _i),
+    ("compressed_mass", _f),  # into the main pipe [kg]
+    ("consumed_mass", _f),  # by auxiliaries [kg]
 )
 
 AXLE_STATE = _record(

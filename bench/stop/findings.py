@@ -35,6 +35,9 @@ HARD_JERK = 0.75
 HOT_RAIL = 1e3
 """Heat under locked wheels, per metre of one rail, worth a finding (assumed). [J/m]"""
 
+LOW_MAIN_PIPE = 5.5e5
+"""Main pipe below which a full service brake is forced (a rule, seen second-hand). [Pa]"""
+
 LONG_LOSS = 30.0
 """Time lost against the normal stop worth a finding (assumed). [s]"""
 
@@ -75,8 +78,8 @@ def find(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> tuple[
     found: list[Finding] = []
     for look in (
         _ending, _roll_away, _overrun, _flats, _martensite, _lock, _rail, _isolation, _emergency,
-        _air, _vent_limit, _pulses, _low_speed, _hot_brakes, _speedometer, _jerk, _lost_time,
-        _left_out,
+        _air, _main_pipe, _vent_limit, _pulses, _low_speed, _hot_brakes, _speedometer, _jerk,
+        _lost_time, _left_out,
     ):  # fmt: skip
         found += look(scenario, summary, worth)
     return (*found, *fault_findings(scenario, worth))
@@ -221,7 +224,25 @@ def _air(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterat
         f" a full application after release would reach {100.0 * float(share[i_vehicle]):.0f} % of"
         " its pressure."
     )
+    wait = worth.air.recharge_time
+    if math.isfinite(wait):
+        text = f"{text[:-1]}; the compressors need {wait:.0f} s to charge all reservoirs again."
+    elif np.isfinite(worth.air.lowest_main).any():
+        text = f"{text[:-1]}; the compressors do not recharge them."
     yield Finding("low air", text, None, time, speed, lowest, "bar")
+
+
+def _main_pipe(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    lowest = worth.air.lowest_main
+    if not (np.isfinite(lowest).any() and np.nanmin(lowest) < LOW_MAIN_PIPE):
+        return
+    i_vehicle, bar = int(np.nanargmin(lowest)), 1e-5 * float(np.nanmin(lowest))
+    text = (
+        f"Vehicle {i_vehicle + 1}: the main pipe fell to {bar:.2f} bar; below"
+        f" {1e-5 * LOW_MAIN_PIPE:.1f} bar units brake of themselves (a rule seen second-hand),"
+        " which is not simulated."
+    )
+    yield Finding("low main pipe", text, None, math.nan, math.nan, bar, "bar")
 
 
 def _vent_limit(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:

@@ -16,10 +16,10 @@ import numpy as np
 from slipbench.contact import contact_patch
 from slipbench.contract import Floats
 from slipbench.kernel.columns import FAULT_TIME, LOCK_COLUMNS, LOCK_LOCKED_DISTANCE, TRAIL_COLUMNS
-from slipbench.kernel.records import FLOW, STOPPED, World
+from slipbench.kernel.records import STOPPED, World
 from slipbench.kernel.train import GRAVITY
 from slipbench.measures.adhesion import AdhesionUse, adhesion_use
-from slipbench.measures.air import AirUse, next_application
+from slipbench.measures.air import AirUse
 from slipbench.measures.locks import lock_samples
 from slipbench.measures.materials import STEEL, TREAD_HEAT_SINK, ZERO_CELSIUS
 from slipbench.measures.rail_heat import RailHeat, rail_heat
@@ -28,6 +28,7 @@ from slipbench.measures.slide import SlideUse, depth_edges, speed_edges
 from slipbench.measures.temperature import HEAT_PROFILES
 from slipbench.measures.wheels import WheelDamage, wheel_damage
 from slipbench.scenario import Scenario
+from slipbench.stop.air import air_use
 
 AMBIENT = 15.0 + ZERO_CELSIUS
 """Temperature of wheels and rail before the stop (assumed). [K]"""
@@ -176,7 +177,7 @@ def assess_world(scenario: Scenario, world: World) -> Worth:
         slide=_slide(world, has_slid),
         wheels=wheels,
         heat=_heat(scenario, world, wheels, tread),
-        air=_air(world),
+        air=air_use(world),
         air_times=np.column_stack(
             [world.vehicle_states[f"lowest_reservoir_{name}"] for name in ("time", "speed")]
         ),
@@ -313,31 +314,6 @@ def _heat(scenario: Scenario, world: World, wheels: WheelDamage, tread: Floats) 
     )
 
 
-def _air(world: World) -> AirUse:
-    axles, vehicles, train = world.axle_states, world.vehicle_states, world.train[0]
-    n_vehicles = len(vehicles)
-    cylinders = np.bincount(
-        world.axles["i_vehicle"], world.axles["cylinder_volume"], minlength=n_vehicles
-    )
-    is_modelled = int(train["air_model"]) == FLOW
-    spring = float(train["spring_pressure"])
-    full = (float(train["full_pressure"]) - spring) * float(world.demand_table[-1, 0])
-    lowest = vehicles["lowest_reservoir"].copy()
-    return AirUse(
-        vented=axles["vented_mass"].copy(),
-        released=axles["released_mass"].copy(),
-        filled=axles["filled_mass"].copy(),
-        cycles=axles["vent_count"].copy(),
-        lowest_reservoir=lowest if is_modelled else np.full(n_vehicles, math.nan),
-        next_application=next_application(
-            vehicles["reservoir"],
-            float(train["reservoir_volume"]) if is_modelled else 0.0,
-            cylinders,
-            spring + full * vehicles["load_factor"],
-        ),
-    )
-
-
 def _hold_margin(world: World) -> float:
     """Return brake force the rail can carry at rest, less the pull of the gradient. [N].
 
@@ -405,23 +381,7 @@ def _ride(scenario: Scenario, world: World) -> RideUse:
 def worth_summary(worth: Worth) -> dict[str, Any]:
     """Return the numbers of a stop's worth for its summary: SI, lists by axle; None for no such.
 
-    Names and units: `adhesion_utilisation_by_axle`, `demanded_adhesion`, `used_adhesion`,
-    `peak_adhesion` [-] and `re_spin_work` [J] by axle in the first, train means over the braked way
-    in the others; `initial_adhesion` [-] mean over
-    axles of where the first slide began (None without one);
-    `sliding_time`, `n_locks` by axle [s], [-]; `time_by_slide_depth` [s] of all axles in the
-    creepage bands 0, .05, .1, .2, .4, .8, 1; `longest_lock_axle` (from 1, 0 without),
-    `longest_lock_time` [s] when it began; `flat_length_low`, `flat_length_high`, `flat_depth_high`
-    [m], `martensite` (0 none, 1 possible, 2 likely) by axle; `flat_risk` [-]; `withdrawn_surely`,
-    `withdrawn_perhaps` axles over the reference limit at the low and high end of the band [-];
-    `flash_temperature`, `locked_temperature`, `tread_temperature`, `brake_temperature` [K], largest
-    rises; `air_vented` [kg], `air_vented_litres` [normal litres, ANR], `vents_by_axle` [-],
-    `lowest_reservoir` [Pa], `next_application` [-] (None where reservoirs are not modelled);
-    `rail_heat_largest` [J per metre of one rail], `rail_heat_place` [m], `rail_heat_length` [m];
-    `largest_jerk`, `final_jerk` [m/s3]; `speedometer_error` [m/s], `speedometer_wrong_time` [s];
-    `overrun` [m], `point_speed` [m/s], `time_lost` [s]; `low_speed_vents`, `restored_brakes`,
-    `short_pulses` [-];
-    `emergency_time`, `isolated_time` [s], `ignored_presses` [-], `hold_margin` [N].
+    Names, units and meanings: `slipbench.results.quantities.SUMMARY`.
     """
     adhesion, slide, wheels, heat = worth.adhesion, worth.slide, worth.wheels, worth.heat
     air, rail, ride, longest = worth.air, worth.rail, worth.ride, worth.slide.longest
@@ -454,6 +414,10 @@ def worth_summary(worth: Worth) -> dict[str, Any]:
         "vents_by_axle": air.cycles.tolist(),
         "lowest_reservoir": float(air.lowest_reservoir.min()),
         "next_application": float(air.next_application.min()),
+        "lowest_main_pressure": float(air.lowest_main.min()),
+        "air_compressed": air.compressed,
+        "recharge_time": air.recharge_time,
+        "air_residual": air.residual,
         "rail_heat_largest": rail.largest,
         "rail_heat_place": rail.worst_place,
         "rail_heat_length": rail.heated_length,

@@ -12,6 +12,7 @@ import numpy as np
 from slipbench.campaign.campaign import compare_once, evaluate, run_missing
 from slipbench.campaign.objectives import OBJECTIVES, Objective
 from slipbench.campaign.store import Store
+from slipbench.contract import Floats
 from slipbench.results.canonical import as_json, scenario_hash, short_hash
 from slipbench.running.candidate import Candidate, candidate_of
 from slipbench.running.progress import Bar
@@ -33,12 +34,19 @@ class Goal:
     extension_limit : float   no stop longer than this times the same stop on dry rail [-]
     is_knee_wanted : bool     choose the knee of all non-dominated settings; False: of those nowhere
                               worse than the start, if there are any
+    weights : tuple of float  of each objective in one sum, which then decides alone: the least sum
+                              is chosen; empty: nothing is weighed
     """
 
     objectives: tuple[Objective, ...]
     lock_limit: float = math.inf
     extension_limit: float = math.inf
     is_knee_wanted: bool = False
+    weights: tuple[float, ...] = ()
+
+    def ranked(self, scores: Floats) -> Floats:
+        """Return scores (n, n_objectives) as they are ranked by: weighed into one, if they are."""
+        return scores @ np.array(self.weights)[:, None] if self.weights else scores
 
 
 @dataclass(frozen=True)
@@ -74,7 +82,7 @@ class Judge:
         candidates = [self._candidate(point) for point in points]
         for scenario in rails:
             hashed = scenario_hash(scenario)
-            for seed in self.rails.seeds:
+            for seed in self.rails.seeds_of(scenario):
                 for own, candidate in zip(tasks, candidates, strict=True):
                     own.append(make_task(scenario, candidate, seed, hashed))
         by_rail = {task.key: task for group in zip(*tasks, strict=True) for task in group}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from slipbench.campaign.rails import RandomRails, law_around
 from slipbench.scenario import Scenario
@@ -17,12 +18,22 @@ class Rails:
     Attributes
     ----------
     training, held_out : sequence of Scenario
-    seeds : range                              the same on each of them
+    seeds : range                              how many stops each rail gets; every rail has seeds,
+                                               and so trains, of its own (`seeds_of`)
     """
 
     training: Sequence[Scenario]
     held_out: Sequence[Scenario]
     seeds: range = field(default_factory=lambda: range(1))
+
+    def seeds_of(self, scenario: Scenario) -> range:
+        """Return the seeds of a rail: no two rails see the same equipment."""
+        first = self._places[scenario.name] * len(self.seeds)
+        return range(first, first + len(self.seeds))
+
+    @cached_property
+    def _places(self) -> dict[str, int]:
+        return {rail.name: i for i, rail in enumerate((*self.training, *self.held_out))}
 
 
 def family_rails(

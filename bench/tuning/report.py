@@ -8,6 +8,7 @@ from slipbench.campaign.objectives import OBJECTIVES, Objective
 from slipbench.campaign.report import difference_cells
 from slipbench.results.tables import plain_table
 from slipbench.statistics.intervals import Paired
+from slipbench.tuning.flags import flags_text
 from slipbench.tuning.tuning import HeldOut, Tuned
 
 
@@ -32,6 +33,13 @@ def tuned_text(tuned: Tuned) -> str:
         ]
         for o in shown
     ]
+    if not tuned.is_from_shipped:
+        results.append("against the shipped defaults:")
+        results += [
+            [f"  {o.name}", *difference_cells(held.from_shipped[o.name], o),
+             _tells(held.from_shipped[o.name])]
+            for o in shown
+        ]  # fmt: skip
     if len(held.by_family) > 1:
         results += [
             row for family in held.by_family for row in _family_rows(family, held, objectives)
@@ -58,6 +66,7 @@ def tuned_text(tuned: Tuned) -> str:
             f"Longest lock there: start {held.default.longest_lock:.2f} s, "
             f"tuned {held.tuned.longest_lock:.2f} s."
             + (" The tuned setting breaks a constraint there." if held.tuned.violation else ""),
+            flags_text(tuned),
         ]
     )  # fmt: skip
 

@@ -13,7 +13,7 @@ from slipbench.ground.errors import InputError
 from slipbench.statistics.designs import Space, scaled
 from slipbench.statistics.trade_off import best_first
 from slipbench.strategies.registry import Known
-from slipbench.tuning.judge import Judge, Setting
+from slipbench.tuning.judge import Goal, Judge, Setting
 from slipbench.tuning.rails import Rails
 
 SCREENING_SHARE = 0.4
@@ -41,19 +41,19 @@ def cost(n_settings: int, ladder: Sequence[int], n_seeds: int) -> int:
     return total
 
 
-def search_budget(budget: int, rails: Rails) -> int:
-    """Return what is left for the search once the held-out rails are paid."""
-    return budget - 2 * len(rails.held_out) * len(rails.seeds)
+def search_budget(budget: int, rails: Rails, n_held: int = 2) -> int:
+    """Return what is left for the search once `n_held` settings on the held-out rails are paid."""
+    return budget - n_held * len(rails.held_out) * len(rails.seeds)
 
 
-def screening_size(budget: int, rails: Rails, ladder: Sequence[int]) -> int:
+def screening_size(budget: int, rails: Rails, ladder: Sequence[int], n_held: int = 2) -> int:
     """Return the settings of the screening, the greatest power of two that its share pays."""
     n_seeds = len(rails.seeds)
-    share = SCREENING_SHARE * search_budget(budget, rails)
+    share = SCREENING_SHARE * search_budget(budget, rails, n_held)
     size = FEWEST
     needed = cost(FEWEST, ladder, n_seeds)
     if share < needed:
-        least = math.ceil(needed / SCREENING_SHARE) + 2 * len(rails.held_out) * n_seeds
+        least = math.ceil(needed / SCREENING_SHARE) + n_held * len(rails.held_out) * n_seeds
         raise InputError(
             f"budget of {budget} stops: too small for {len(rails.training)} training and "
             f"{len(rails.held_out)} held-out rails with {n_seeds} seed(s); at least {least}"
@@ -79,7 +79,9 @@ def halved(
         if n_rails == ladder[-1]:
             break
         scores, violations = arrays(settings)
-        order = best_first(scores, violations)[: max(FEWEST // 2, math.ceil(len(points) / 2))]
+        order = best_first(judge.goal.ranked(scores), violations)[
+            : max(FEWEST // 2, math.ceil(len(points) / 2))
+        ]
         defaults = [i for i, point in enumerate(points) if not point]
         points = [points[i] for i in (*defaults, *(i for i in order if i not in defaults))]
     return settings, first
@@ -111,9 +113,11 @@ def offspring(
     tried: Sequence[Setting],
     n_points: int,
     generator: np.random.Generator,
+    goal: Goal | None = None,
 ) -> list[dict[str, float]]:
     """Return new settings around the better half of those tried."""
-    order = best_first(*arrays(tried))
+    scores, violations = arrays(tried)
+    order = best_first(goal.ranked(scores) if goal else scores, violations)
     parents = [tried[i] for i in order[: max(3, len(order) // 2)]]
     cube = np.array([shares_of(space, known, parent.values) for parent in parents])
     children = np.empty((n_points, len(space)))

@@ -13,6 +13,7 @@ from slipbench.statistics.intervals import Interval, Paired
 from slipbench.strategies.registry import Known
 from slipbench.strategies.spelling import split_written
 from slipbench.tuning.beside import Code
+from slipbench.tuning.flags import flags
 from slipbench.tuning.judge import Setting
 from slipbench.tuning.tuned_reader import KIND
 from slipbench.tuning.tuning import Tuned
@@ -40,6 +41,7 @@ def tuned_file(tuned: Tuned, known: Known, command: str = "", code: Code | None 
         f"version = {text_value(VERSION)}",
         f"command = {text_value(command)}",
         f"started_from = {text_value(tuned.start)}  # called default below",
+        f"worse = [{', '.join(text_value(str(flag)) for flag in flags(tuned))}]",
         "",
         "[parameters]",
         *_values(_all_values(known, tuned.chosen), units),
@@ -50,6 +52,7 @@ def tuned_file(tuned: Tuned, known: Known, command: str = "", code: Code | None 
         f"extension_limit = {_number(goal.extension_limit)}  # times the dry distance",
         f"n_stops = {tuned.n_stops}",
         f"n_settings = {tuned.n_settings}",
+        f"weights = [{', '.join(map(repr, goal.weights))}]  # of the objectives; none: not weighed",
     ]
     for table, default, chosen in (
         ("training", tuned.default, tuned.chosen),
@@ -58,6 +61,9 @@ def tuned_file(tuned: Tuned, known: Known, command: str = "", code: Code | None 
         lines += ["", f"[{table}.default]", *_scores(tuned, default)]
         lines += ["", f"[{table}.tuned]", *_scores(tuned, chosen)]
     lines += _differences("held_out.difference", held_out.differences)
+    if not tuned.is_from_shipped:
+        lines += ["", "[held_out.shipped]", *_scores(tuned, held_out.shipped)]
+        lines += _differences("held_out.from_shipped", held_out.from_shipped)
     if len(held_out.by_family) > 1:
         for family, differences in held_out.by_family.items():
             lines += _differences(f"held_out.scenario.{text_value(family)}", differences)

@@ -12,7 +12,7 @@ from scipy import stats
 
 from slipbench.campaign.objectives import OBJECTIVES, Objective
 from slipbench.campaign.store import Store
-from slipbench.contract import Floats
+from slipbench.contract import Controller, Floats
 from slipbench.ground.errors import InputError
 from slipbench.running.candidate import Candidate
 from slipbench.running.progress import Bar
@@ -38,6 +38,7 @@ from slipbench.tuning.search import (
 
 SHIPPED = "the strategy's defaults"
 MIDPOINTS = "midpoints"
+Pairs = dict[str, tuple[Floats, Floats]]
 _SERIES = re.compile(r"\.\d+\.\d+$")  # what random rails add to the name of their scenario
 
 
@@ -58,28 +59,33 @@ def started(known: Known, text: str | None) -> tuple[Known, str]:
     controller = known.controller
     values: dict[str, float] = {}
     if text == MIDPOINTS:
-        own = [p for p in controller.parameters if not p.is_data]
-        values = {p.name: 0.5 * (p.low + p.high) for p in own}
-    else:
-        for pair in text.split(","):
-            name, _, number = pair.partition("=")
-            try:
-                values[name.strip()] = float(number)
-            except ValueError:
-                raise InputError(
-                    f"--start {text!r}; write {MIDPOINTS} or name=value,name=value (SI)"
-                ) from None
+        return midpoints(known), "the midpoints of its bounds"
+    for pair in text.split(","):
+        name, _, number = pair.partition("=")
+        try:
+            values[name.strip()] = float(number)
+        except ValueError:
+            raise InputError(
+                f"--start {text!r}; write {MIDPOINTS} or name=value,name=value (SI)"
+            ) from None
     changed = replace(known, controller=controller.with_parameters(**values))
-    name = "the midpoints of its bounds" if text == MIDPOINTS else f"{text}, the rest its defaults"
-    return changed, name
+    return changed, f"{text}, the rest its defaults"
+
+
+def midpoints(known: Known) -> Known:
+    """Return a strategy with its own parameters in the middle of their bounds."""
+    own = [p for p in known.controller.parameters if not p.is_data]
+    values = {p.name: 0.5 * (p.low + p.high) for p in own}
+    return replace(known, controller=known.controller.with_parameters(**values))
 
 
 @dataclass(frozen=True)
 class HeldOut:
-    """Start and tuned settings on rails the search never saw; differences are tuned - start.
+    """Start, tuned and shipped settings on rails the search never saw.
 
-    `by_family` has the same differences for the rails of each scenario alone: a mean over all may
-    hide that one family gains what another loses.
+    `differences` are tuned - start, `from_shipped` tuned - the strategy's own defaults: the same
+    where it was started from those. `by_family` and `shipped_by_family` have them for the rails of
+    each scenario alone: a mean over all may hide that one family gains what another loses.
     """
 
     n_rails: int
@@ -89,6 +95,9 @@ class HeldOut:
     overrun_default: Interval
     overrun_tuned: Interval
     by_family: dict[str, dict[str, Paired]]
+    shipped: Setting
+    from_shipped: dict[str, Paired]
+    shipped_by_family: dict[str, dict[str, Paired]]
 
 
 @dataclass(frozen=True)
@@ -124,6 +133,27 @@ class Tuned:
     n_settings: int
     start: str = SHIPPED
 
+    @property
+    def is_from_shipped(self) -> bool:
+        """Whether it was started from the strategy's own defaults."""
+        return self.held_out.from_shipped is self.held_out.differences
+
+
+def shipped_values(controller: Controller) -> dict[str, float]:
+    """Return the defaults of a strategy's parameters, facts of the vehicle left out."""
+    return {p.name: p.default for p in controller.parameters if not p.is_data}
+
+
+def _is_shipped(controller: Controller) -> bool:
+    names = [p.name for p in controller.parameters]
+    now = dict(zip(names, controller.parameter_values.tolist(), strict=True))
+    return all(now[name] == value for name, value in shipped_values(controller).items())
+
+
+def n_held_out(known: Known) -> int:
+    """Return how many settings meet the held-out rails: start, tuned, and the shipped defaults."""
+    return 2 if _is_shipped(known.controller) else 3
+
 
 def tune(
     known: Known,
@@ -147,6 +177,7 @@ def tune(
     Parameters
     ----------
     budget : int   stops in all, those on held-out rails included
+    seed : int     of the search: of its design and its new settings
 
     Raises
     ------
@@ -156,21 +187,22 @@ def tune(
         raise InputError("tuning needs rails to tune on and others to hold out; at least 1 of each")
     judge = Judge(known, goal, rails, store, runner, bar)
     ladder = rungs(len(rails.training))
-    size = screening_size(budget, rails, ladder)
+    n_held = n_held_out(known)
+    size = screening_size(budget, rails, ladder, n_held)
     generator = np.random.default_rng(seed)
     points: list[dict[str, float]] = [{}, *points_of(space, sobol_design(space, size - 1, seed))]
     tried, first_rung = halved(judge, points, ladder)
     influence = _influence(space, known, first_rung)
     default = tried[0]
-    left = search_budget(budget, rails) - judge.n_stops
+    left = search_budget(budget, rails, n_held) - judge.n_stops
     n_settings, n_seeds = size, len(rails.seeds)
     n_children = max(FEWEST, size // 2)
     while n_children >= FEWEST:
         if left >= cost(n_children, ladder, n_seeds):
-            points = offspring(space, known, tried, n_children, generator)
+            points = offspring(space, known, tried, n_children, generator, goal)
             tried += halved(judge, points, ladder)[0]
             n_settings += n_children
-            left = search_budget(budget, rails) - judge.n_stops
+            left = search_budget(budget, rails, n_held) - judge.n_stops
         else:
             n_children -= 1
     return _concluded(judge, default, tried, influence, n_settings)
@@ -206,8 +238,11 @@ def _concluded(
             f"{nearest.longest_lock:.2f} s, extension {nearest.longest_extension:.2f}"
         )
     i_knee = front[knee(scores[front])]
-    is_plain = judge.goal.is_knee_wanted
-    i_chosen = i_knee if is_plain else front[recommended(scores[front], scores[0])]
+    i_chosen = i_knee
+    if judge.goal.weights:
+        i_chosen = front[int(judge.goal.ranked(scores[front]).argmin())]
+    elif not judge.goal.is_knee_wanted:
+        i_chosen = front[recommended(scores[front], scores[0])]
     return Tuned(
         candidate=judge.candidate,
         goal=judge.goal,
@@ -225,11 +260,15 @@ def _concluded(
 
 
 def _held_out(judge: Judge, values: dict[str, float]) -> HeldOut:
-    """Run default and tuned settings on the held-out rails; seeds of a rail are averaged first."""
+    """Run start, tuned and shipped settings there; seeds of a rail are averaged first."""
     rails, n_seeds = judge.rails.held_out, len(judge.rails.seeds)
     points: list[dict[str, float]] = [{}, values]
-    before, after = judge.run(points, rails)
-    default, tuned = judge.settings(points, [before, after], rails)
+    is_shipped = _is_shipped(judge.controller)
+    if not is_shipped:
+        points.append(shipped_values(judge.controller))
+    found = judge.run(points, rails)
+    before, after, shipped = found[0], found[1], found[-1 if not is_shipped else 0]
+    settings = judge.settings(points, found, rails)
     objectives = {o.name: o for o in (*judge.goal.objectives, OBJECTIVES["lock"])}
 
     def per_rail(objective: Objective, summaries: list[dict[str, Any]]) -> Floats:
@@ -237,22 +276,40 @@ def _held_out(judge: Judge, values: dict[str, float]) -> HeldOut:
         return np.asarray(values.reshape(len(rails), n_seeds).mean(axis=1))
 
     families = [_SERIES.sub("", rail.name) for rail in rails]
-    numbers = {name: (per_rail(o, before), per_rail(o, after)) for name, o in objectives.items()}
+    of_start = {name: (per_rail(o, before), per_rail(o, after)) for name, o in objectives.items()}
+    of_shipped = of_start
+    if not is_shipped:
+        of_shipped = {
+            name: (per_rail(objectives[name], shipped), b) for name, (_, b) in of_start.items()
+        }
 
-    def of_family(family: str) -> dict[str, Paired]:
-        own = np.array([name == family for name in families])
-        return {name: paired(first[own], second[own]) for name, (first, second) in numbers.items()}
+    def of_all(numbers: Pairs) -> dict[str, Paired]:
+        return {name: paired(*both) for name, both in numbers.items()}
+
+    def of_families(numbers: Pairs) -> dict[str, dict[str, Paired]]:
+        own = {f: np.array([name == f for name in families]) for f in dict.fromkeys(families)}
+        return {
+            f: {
+                name: paired(first[is_own], second[is_own])
+                for name, (first, second) in numbers.items()
+            }
+            for f, is_own in own.items()
+        }
 
     def overrun(summaries: list[dict[str, Any]]) -> Interval:
         is_over = np.array([not s["is_stopped"] for s in summaries]).reshape(len(rails), n_seeds)
         return wilson(int(is_over.any(axis=1).sum()), len(rails))
 
+    differences, by_family = of_all(of_start), of_families(of_start)
     return HeldOut(
         n_rails=len(rails),
-        default=default,
-        tuned=tuned,
-        differences={name: paired(*both) for name, both in numbers.items()},
+        default=settings[0],
+        tuned=settings[1],
+        differences=differences,
         overrun_default=overrun(before),
         overrun_tuned=overrun(after),
-        by_family={family: of_family(family) for family in dict.fromkeys(families)},
+        by_family=by_family,
+        shipped=settings[0] if is_shipped else settings[2],
+        from_shipped=differences if is_shipped else of_all(of_shipped),
+        shipped_by_family=by_family if is_shipped else of_families(of_shipped),
     )

@@ -12,9 +12,12 @@ from slipbench.experiments import (
     what_breaks_first,
     what_isolation_costs,
     what_moved_demand_gains,
+    what_real_equipment_costs,
     what_sand_buys,
     when_to_ease,
+    where_the_verdict_turns,
     where_to_start_braking,
+    which_cleaning_law_fits,
     which_strategy,
     who_cleans_the_rail,
     why_holding_beats_easing,
@@ -29,6 +32,7 @@ QUICK_ONES = (
     what_sand_buys,
     when_to_ease,
     where_to_start_braking,
+    which_cleaning_law_fits,
     who_cleans_the_rail,
     why_holding_beats_easing,
 )
@@ -38,6 +42,8 @@ SLOW_ONES = (
     what_breaks_first,
     what_isolation_costs,
     what_moved_demand_gains,
+    what_real_equipment_costs,
+    where_the_verdict_turns,
     which_strategy,
 )
 ALL = [*QUICK_ONES, *(pytest.param(module, marks=pytest.mark.slow) for module in SLOW_ONES)]

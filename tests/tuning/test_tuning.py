@@ -358,3 +358,69 @@ def test_tuned_slip_band_beats_an_untuned_band_on_held_out_rails(slip_band):
 def test_rails_without_training_are_refused(slip_band, small, bowl):
     with pytest.raises(InputError, match="rails"):
         find(slip_band, DISTANCE, Rails([], [small]), bowl())
+
+
+def test_weights_decide_what_is_chosen(slip_band, rails, bowl):
+    """The bowl: short near a fill slip of .2, where air is 200 litres; air at 0.2 m a litre."""
+    names = find_objectives("distance,air")
+    cheap = find(slip_band, Goal(names, weights=(1.0, 1e-6)), rails, bowl())
+    dear = find(slip_band, Goal(names, weights=(1.0, 0.2)), rails, bowl())
+    assert cheap.chosen.values["fill_slip"] == pytest.approx(BEST_FILL, abs=0.05)
+    # 100 (f - .2)^2 + 200 f has its bottom below the box: the least fill slip there is
+    assert dear.chosen.values["fill_slip"] == pytest.approx(0.01, abs=0.01)
+    sums = [s.scores[0] + 0.2 * s.scores[1] for s in dear.front]
+    assert dear.chosen.scores[0] + 0.2 * dear.chosen.scores[1] == min(sums)
+    assert tomllib.loads(tuned_file(dear, slip_band))["goal"]["weights"] == [1.0, 0.2]
+
+
+def test_a_tuning_from_elsewhere_is_held_against_the_shipped_defaults_too(slip_band, rails, bowl):
+    known, _ = started(slip_band, "midpoints")
+    tuned = find(known, DISTANCE, rails, bowl(), budget=200)
+    held = tuned.held_out
+    assert not tuned.is_from_shipped and tuned.n_stops <= 200
+    gains = held.from_shipped["distance"].mean.estimate, held.differences["distance"].mean.estimate
+    assert gains[0] - gains[1] == pytest.approx(
+        held.default.scores[0] - held.shipped.scores[0], abs=1e-9
+    )
+    assert "against the shipped defaults:" in tuned_text(tuned)
+    content = tomllib.loads(tuned_file(tuned, known))["held_out"]
+    assert content["from_shipped"]["distance"]["mean"] == gains[0]
+    own = find(slip_band, DISTANCE, rails, bowl(), budget=200)
+    assert own.is_from_shipped and "against the shipped" not in tuned_text(own)
+
+
+def test_what_is_worse_on_held_out_rails_is_flagged(slip_band, small, bowl):
+    """Rails of another family that hate what the training rails love."""
+    other = small.replace(name="other")
+    rails = family_rails([small], 4, 4, seed=1)
+    others = family_rails([other], 1, 4, seed=2)
+    mixed = Rails(rails.training, [*rails.held_out, *others.held_out])
+
+    class Hating(bowl):
+        def run_on(self, machine, task):
+            outcome = super().run_on(machine, task)
+            summary = json.loads(outcome.summary)
+            if task.scenario.name.startswith("other"):
+                fill = task.candidate.parameters().get("fill_slip", 0.0)
+                summary["stopping_distance"] = 100.0 + 50.0 * fill
+            return Outcome(outcome.key, json.dumps(summary), outcome.machine, 0.0)
+
+    tuned = find(slip_band, DISTANCE, mixed, Hating())
+    assert tuned.held_out.by_family["small"]["distance"].mean.high < 0.0
+    text = tuned_text(tuned)
+    assert "FLAGGED" in text and "WORSE: distance on other" in text
+    assert any("on other" in own for own in tomllib.loads(tuned_file(tuned, slip_band))["worse"])
+
+
+def test_every_rail_has_a_train_of_its_own(slip_band, small, bowl):
+    seen = {}
+
+    class Watching(bowl):
+        def run_on(self, machine, task):
+            seen.setdefault(task.scenario.name, set()).add(task.seed)
+            return super().run_on(machine, task)
+
+    rails = family_rails([small], 4, 4, seed=1, n_seeds=2)
+    find(slip_band, DISTANCE, rails, Watching(), budget=400)
+    assert sorted(seed for seeds in seen.values() for seed in seeds) == list(range(16))
+    assert all(len(seeds) == 2 for seeds in seen.values())
