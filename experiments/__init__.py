@@ -36,6 +36,7 @@ QUESTIONS = {
     ),
     "what_isolation_costs": "What does it cost to isolate slip control when the train slides?",
     "what_breaks_first": "Which fault of the train costs most metres, and which most wheel?",
+    "what_real_equipment_costs": "What does equipment as it comes cost each strategy?",
     "what_sand_buys": (
         "What does sand buy, and how close does the model come to the published trial?"
     ),
