@@ -19,15 +19,15 @@ from slipbench.contract import (
     SLIDE,
     VALVE,
     VENT,
-    WHEEL_SPEED,
     Controller,
     Floats,
     Parameter,
 )
 from slipbench.controllers.parts.pulses import end_vent
+from slipbench.controllers.parts.wheels import ACCELERATION, N_WHEEL, SPEED, sense_wheels
 
-VENT_DECELERATION, RE_ACCELERATION, SMOOTHING_TIME, LONGEST_HOLD, CUT_OUT_SPEED = 0, 1, 2, 3, 4
-SPEED, ACCELERATION, PHASE, HELD_TIME, HAS_SPUN_UP, VENTED = 0, 1, 2, 3, 4, 5  # of the memory
+VENT_DECELERATION, RE_ACCELERATION, LONGEST_HOLD, CUT_OUT_SPEED = 0, 1, 2, 3
+PHASE, HELD_TIME, HAS_SPUN_UP, VENTED = N_WHEEL, N_WHEEL + 1, N_WHEEL + 2, N_WHEEL + 3  # of an axle
 APPLYING, VENTING, HOLDING = 0.0, 1.0, 2.0
 
 
@@ -35,16 +35,12 @@ def update(
     observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
 ) -> None:
     """Move each axle through applying, venting and holding by its rim acceleration."""
+    sample_time = observation[0, SAMPLE_TIME]
+    sense_wheels(observation, memory)
     signals[SLIDE] = 0.0
     for i_axle in range(observation.shape[0]):
-        speed = observation[i_axle, WHEEL_SPEED]
-        sample_time = observation[i_axle, SAMPLE_TIME]
         own = memory[i_axle]
-        if own[SPEED] > 0.0:
-            share = sample_time / (sample_time + parameters[SMOOTHING_TIME])
-            raw = (speed - own[SPEED]) / sample_time
-            own[ACCELERATION] += share * (raw - own[ACCELERATION])
-        own[SPEED] = max(speed, 1e-9)
+        speed = own[SPEED]
         acceleration = own[ACCELERATION]
         if own[PHASE] == APPLYING and acceleration < -parameters[VENT_DECELERATION]:
             own[PHASE] = VENTING
@@ -70,7 +66,7 @@ def update(
             valve = VENT
         elif own[PHASE] == HOLDING and speed >= parameters[CUT_OUT_SPEED]:
             valve = HOLD
-        command[i_axle, VALVE] = end_vent(valve, observation[i_axle], own[VENTED : VENTED + 1])
+        command[i_axle, VALVE] = end_vent(valve, speed, sample_time, own[VENTED : VENTED + 1])
 
 
 CONTROLLER = Controller(
@@ -82,10 +78,10 @@ CONTROLLER = Controller(
             "vent_deceleration", 4.78, "m/s2", 1.5, 12.0, "tuned; 2.5 to 4 from memory, weak"
         ),
         Parameter("re_acceleration", 1.03, "m/s2", 0.3, 10.0, "tuned; 1 to 2 from memory, weak"),
-        Parameter("smoothing_time", 0.0109, "s", 0.005, 0.3, "tuned; real teeth are noisy"),
         Parameter("longest_hold", 1.12, "s", 0.05, 3.0, "tuned"),
-        Parameter("cut_out_speed", 1.02, "m/s", 0.3, 3.0, "tuned; 3 to 5 km/h from memory, weak"),
+        Parameter("cut_out_speed", 1.02, "m/s", 0.3, 2.5, "tuned; 3 to 5 km/h from memory, weak"),
     ),
-    n_memory=6,
+    observes=("measured_wheel_speed", "brake_demand", "sample_time"),
+    n_memory=N_WHEEL + 4,
     is_permutable=True,
 )

@@ -46,7 +46,9 @@ def update(
     reference, slowing = sense_motion(
         observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
-    is_sliding = slide_lasts(observation, reference, SLIDING_SLIP, parameters[CUT_OUT_SPEED], state)
+    is_sliding = slide_lasts(
+        observation, reference, SLIDING_SLIP, parameters[CUT_OUT_SPEED], memory
+    )
     signals[SLIDE] = 1.0 if is_sliding else 0.0
     for i_axle in range(n_axles):
         row = observation[i_axle]
@@ -56,7 +58,6 @@ def update(
             reference,
             slowing,
             parameters[SETTLING_TIME],
-            row,
             parameters,
             own,
         )
@@ -76,7 +77,7 @@ CONTROLLER = Controller(
         Parameter("target_slip", 0.5, "-", 0.1, 0.8, "tuned by hand"),
         Parameter("settling_time", 0.3, "s", 0.1, 2.0, "tuned by hand"),
         Parameter("patience", 4.0, "s", 0.5, 20.0, "tuned by hand"),
-        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 2.5, "assumed"),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

@@ -20,12 +20,11 @@ from slipbench.contract import (
     SAMPLE_TIME,
     SLIDE,
     VALVE,
-    WHEEL_SPEED,
     Controller,
     Floats,
     Parameter,
 )
-from slipbench.controllers.parts.adhesion import ACCELERATION, FORCE
+from slipbench.controllers.parts.adhesion import FORCE
 from slipbench.controllers.parts.reference import PROBED
 from slipbench.controllers.parts.slip_servo import (
     N_MOTION,
@@ -37,6 +36,7 @@ from slipbench.controllers.parts.slip_servo import (
     wanted_pressure,
 )
 from slipbench.controllers.parts.vehicle_data import FORCE_DATA, VALVE_DATA
+from slipbench.controllers.parts.wheels import ACCELERATION, SPEED
 
 FIRST_SLIP, LEAST_SLIP, LARGEST_SLIP, SWING, STEP, SPELL = 0, 1, 2, 3, 4, 5
 SETTLING_TIME, PATIENCE, CUT_OUT_SPEED = 6, 7, 8
@@ -126,7 +126,7 @@ def update(
         observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
     is_sliding = slide_lasts(
-        observation, reference, 0.6 * parameters[LEAST_SLIP], parameters[CUT_OUT_SPEED], state
+        observation, reference, 0.6 * parameters[LEAST_SLIP], parameters[CUT_OUT_SPEED], memory
     )
     signals[SLIDE] = 1.0 if is_sliding else 0.0
     for i_axle in range(n_axles):
@@ -134,10 +134,10 @@ def update(
         own = memory[i_axle]
         if own[TARGET] == 0.0 or not is_sliding:
             _begin(i_axle, parameters, own)
-        slip = 1.0 - row[WHEEL_SPEED] / max(reference, 0.1)
+        slip = 1.0 - own[SPEED] / max(reference, 0.1)
         held = _search(slip, slowing, sample_time, parameters, own)
         wanted = wanted_pressure(
-            held, reference, slowing, parameters[SETTLING_TIME], row, parameters, own
+            held, reference, slowing, parameters[SETTLING_TIME], parameters, own
         )
         if state[PROBED] == i_axle + 1.0:
             wanted = 0.0
@@ -160,7 +160,7 @@ CONTROLLER = Controller(
         Parameter("spell", 0.7, "s", 0.2, 4.0, "assumed"),
         Parameter("settling_time", 0.2, "s", 0.1, 2.0, "assumed"),
         Parameter("patience", 5.0, "s", 0.5, 20.0, "tuned by hand"),
-        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 2.5, "assumed"),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

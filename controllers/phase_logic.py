@@ -24,15 +24,15 @@ from slipbench.contract import (
     SLIDE,
     VALVE,
     VENT,
-    WHEEL_SPEED,
     Controller,
     Floats,
     Parameter,
 )
-from slipbench.controllers.parts.adhesion import ACCELERATION, FORCE, N_ADHESION, estimate_force
+from slipbench.controllers.parts.adhesion import FORCE, N_ADHESION, estimate_force
 from slipbench.controllers.parts.pulses import end_vent, pulse
 from slipbench.controllers.parts.reference import highest_axle
 from slipbench.controllers.parts.vehicle_data import BRAKE_GAIN, FORCE_DATA
+from slipbench.controllers.parts.wheels import ACCELERATION, SPEED, sense_wheels
 
 HOLD_DECELERATION, VENT_DECELERATION, FORCE_DROP, RELEASE_SHARE, REGRIP_SHARE = 0, 1, 2, 3, 4
 FILL_DUTY, GAIN_ENDED, GUARD_SLIP, SLOWING_LIMIT, CUT_OUT_SPEED = 5, 6, 7, 8, 9
@@ -42,9 +42,6 @@ PULSE_TIME, VENTED, HAS_GAINED = N_ADHESION + 3, N_ADHESION + 4, N_ADHESION + 5
 REFERENCE = 0  # of the vehicle's memory
 
 APPLYING, WAITING, RELEASING, REGRIPPING = 0.0, 1.0, 2.0, 3.0
-
-SMOOTHING_TIME = 0.05
-"""Time constant of the force estimate. Assumed. [s]"""
 
 PULSE_PERIOD = 0.1
 """Of the slow application. Assumed. [s]"""
@@ -122,21 +119,18 @@ def update(
     """Move each axle through its phases and command the valve of the phase."""
     n_axles = observation.shape[0]
     sample_time = observation[0, SAMPLE_TIME]
+    sense_wheels(observation, memory)
     reference = highest_axle(
-        observation,
-        WHEEL_SPEED,
-        memory[n_axles, REFERENCE],
-        parameters[SLOWING_LIMIT],
-        sample_time,
+        memory, memory[n_axles, REFERENCE], parameters[SLOWING_LIMIT], sample_time
     )
     memory[n_axles, REFERENCE] = reference
     signals[SLIDE] = 0.0
     for i_axle in range(n_axles):
         row = observation[i_axle]
         own = memory[i_axle]
-        estimate_force(row, parameters, SMOOTHING_TIME, own)
+        estimate_force(row, parameters, own)
         brake_force = parameters[BRAKE_GAIN] * row[PRESSURE]
-        is_far_below = row[WHEEL_SPEED] < (1.0 - parameters[GUARD_SLIP]) * reference
+        is_far_below = own[SPEED] < (1.0 - parameters[GUARD_SLIP]) * reference
         phase = next_phase(is_far_below, brake_force, parameters, own)
         _note_phase(phase, sample_time, own)
         valve = _valve(brake_force, parameters, row, own)
@@ -145,7 +139,7 @@ def update(
         elif own[PHASE] == RELEASING or own[PHASE] == REGRIPPING:
             signals[SLIDE] = 1.0
         command[i_axle, DEMAND_FACTOR] = 1.0
-        command[i_axle, VALVE] = end_vent(valve, row, own[VENTED : VENTED + 1])
+        command[i_axle, VALVE] = end_vent(valve, own[SPEED], sample_time, own[VENTED : VENTED + 1])
 
 
 CONTROLLER = Controller(
@@ -162,9 +156,9 @@ CONTROLLER = Controller(
         Parameter("gain_ended", 0.441, "m/s2", 0.1, 3.0, "tuned"),
         Parameter("guard_slip", 0.155, "-", 0.1, 0.8, "tuned"),
         Parameter("slowing_limit", 1.37, "m/s2", 0.8, 4.0, "tuned; 1.2 to 2 from memory, weak"),
-        Parameter("cut_out_speed", 1.02, "m/s", 0.3, 3.0, "tuned"),
+        Parameter("cut_out_speed", 1.02, "m/s", 0.3, 2.5, "tuned"),
         *FORCE_DATA,
     ),
-    observes=("measured_wheel_speed", "measured_pressure", "sample_time"),
+    observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),
     n_memory=N_ADHESION + 6,
 )

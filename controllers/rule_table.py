@@ -20,17 +20,17 @@ from slipbench.contract import (
     SLIDE,
     VALVE,
     VENT,
-    WHEEL_SPEED,
     Controller,
     Floats,
     Parameter,
 )
 from slipbench.controllers.parts.pulses import end_vent, pulse
 from slipbench.controllers.parts.reference import N_STATE, PROBED, probed_axle
+from slipbench.controllers.parts.wheels import ACCELERATION, N_WHEEL, SPEED, sense_wheels
 
-TARGET_SLIP, ACCELERATION_SCALE, PULSE_PERIOD, SMOOTHING_TIME = 0, 1, 2, 3
-SLOWING_LIMIT, PATIENCE, CUT_OUT_SPEED = 4, 5, 6
-SPEED, ACCELERATION, PULSE_TIME, VENTED = 0, 1, 2, 3  # of an axle's memory
+TARGET_SLIP, ACCELERATION_SCALE, PULSE_PERIOD = 0, 1, 2
+SLOWING_LIMIT, PATIENCE, CUT_OUT_SPEED = 3, 4, 5
+PULSE_TIME, VENTED = N_WHEEL, N_WHEEL + 1  # of an axle's memory
 
 SLIP_GRADES = (0.3, 0.6, 1.0, 1.6, 3.0)
 """None, small, right, large, huge; in targets. [-]"""
@@ -82,23 +82,19 @@ def update(
     n_axles = observation.shape[0]
     sample_time = observation[0, SAMPLE_TIME]
     state = memory[n_axles]
+    sense_wheels(observation, memory)
     reference = probed_axle(
         observation,
         parameters[SLOWING_LIMIT],
         parameters[PATIENCE],
         parameters[CUT_OUT_SPEED],
-        state,
+        memory,
     )
     target = max(parameters[TARGET_SLIP] * reference, LEAST_SLIP_SPEED)
-    share = sample_time / (sample_time + parameters[SMOOTHING_TIME])
     signals[SLIDE] = 0.0
     for i_axle in range(n_axles):
-        row = observation[i_axle]
         own = memory[i_axle]
-        speed = row[WHEEL_SPEED]
-        if own[SPEED] > 0.0:
-            own[ACCELERATION] += share * ((speed - own[SPEED]) / sample_time - own[ACCELERATION])
-        own[SPEED] = max(speed, 1e-9)
+        speed = own[SPEED]
         slip = (reference - speed) / target
         wanted = mixed_rule(slip, own[ACCELERATION] / parameters[ACCELERATION_SCALE])
         valve = pulse(
@@ -111,7 +107,7 @@ def update(
         elif slip > SLIP_GRADES[1]:
             signals[SLIDE] = 1.0
         command[i_axle, DEMAND_FACTOR] = 1.0
-        command[i_axle, VALVE] = end_vent(valve, row, own[VENTED : VENTED + 1])
+        command[i_axle, VALVE] = end_vent(valve, own[SPEED], sample_time, own[VENTED : VENTED + 1])
 
 
 CONTROLLER = Controller(
@@ -122,11 +118,10 @@ CONTROLLER = Controller(
         Parameter("target_slip", 0.1, "-", 0.02, 0.6, "tuned by hand"),
         Parameter("acceleration_scale", 1.0, "m/s2", 0.5, 8.0, "tuned by hand"),
         Parameter("pulse_period", 0.05, "s", 0.01, 0.5, "tuned by hand"),
-        Parameter("smoothing_time", 0.05, "s", 0.0, 0.3, "assumed"),
         Parameter("slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
         Parameter("patience", 3.0, "s", 0.2, 10.0, "tuned by hand"),
-        Parameter("cut_out_speed", 1.0, "m/s", 0.3, 3.0, "assumed"),
+        Parameter("cut_out_speed", 1.0, "m/s", 0.3, 2.5, "assumed"),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
-    n_memory=N_STATE,
+    n_memory=max(N_STATE, N_WHEEL + 2),
 )

@@ -17,7 +17,6 @@ from slipbench.contract import (
     DEMAND_FACTOR,
     SLIDE,
     VALVE,
-    WHEEL_SPEED,
     Controller,
     Floats,
     Parameter,
@@ -38,6 +37,7 @@ from slipbench.controllers.parts.vehicle_data import (
     ROTATING_MASS,
     VALVE_DATA,
 )
+from slipbench.controllers.parts.wheels import SPEED
 
 TARGET_SLIP, REACHING_RATE, BOUNDARY, PATIENCE, CUT_OUT_SPEED = 0, 1, 2, 3, 4
 LEAST_SLIP_SPEED = 0.15
@@ -54,14 +54,14 @@ def update(
         observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
     is_sliding = slide_lasts(
-        observation, reference, 0.6 * parameters[TARGET_SLIP], parameters[CUT_OUT_SPEED], state
+        observation, reference, 0.6 * parameters[TARGET_SLIP], parameters[CUT_OUT_SPEED], memory
     )
     signals[SLIDE] = 1.0 if is_sliding else 0.0
     slip_speed = max(parameters[TARGET_SLIP] * reference, LEAST_SLIP_SPEED)
     for i_axle in range(n_axles):
         row = observation[i_axle]
         own = memory[i_axle]
-        surface = row[WHEEL_SPEED] - (reference - slip_speed)
+        surface = own[SPEED] - (reference - slip_speed)
         sign = min(max(surface / parameters[BOUNDARY], -1.0), 1.0)
         acceleration = -slowing * (1.0 - parameters[TARGET_SLIP])
         acceleration -= parameters[REACHING_RATE] * sign
@@ -81,10 +81,10 @@ CONTROLLER = Controller(
     update=update,
     parameters=(
         Parameter("target_slip", 0.08, "-", 0.02, 0.5, "tuned by hand"),
-        Parameter("reaching_rate", 6.0, "m/s2", 0.5, 10.0, "tuned by hand"),
-        Parameter("boundary", 0.3, "m/s", 0.05, 3.0, "tuned by hand"),
+        Parameter("reaching_rate", 3.0, "m/s2", 0.5, 10.0, "tuned by hand"),
+        Parameter("boundary", 0.6, "m/s", 0.05, 3.0, "tuned by hand"),
         Parameter("patience", 5.0, "s", 0.5, 20.0, "tuned by hand"),
-        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 2.5, "assumed"),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

@@ -17,16 +17,16 @@ from slipbench.contract import (
     SLIDE,
     VALVE,
     VENT,
-    WHEEL_SPEED,
     Controller,
     Floats,
     Parameter,
 )
 from slipbench.controllers.parts.pulses import end_vent
 from slipbench.controllers.parts.reference import N_STATE, PROBED, probed_axle
+from slipbench.controllers.parts.wheels import N_WHEEL, SPEED, sense_wheels
 
 FILL_SLIP, VENT_SLIP, LOOK_AHEAD, SLOWING_LIMIT, CUT_OUT_SPEED, PATIENCE = 0, 1, 2, 3, 4, 5
-SLIP, VENTED = 0, 1  # of an axle's memory
+SLIP, VENTED = N_WHEEL, N_WHEEL + 1  # of an axle's memory
 
 CERTAIN_SPEED = 10.0
 """Above it the change of slip over a sample can be told. Assumed. [m/s]"""
@@ -39,20 +39,20 @@ def update(
     n_axles = observation.shape[0]
     sample_time = observation[0, SAMPLE_TIME]
     state = memory[n_axles]
+    sense_wheels(observation, memory)
     reference = probed_axle(
         observation,
         parameters[SLOWING_LIMIT],
         parameters[PATIENCE],
         parameters[CUT_OUT_SPEED],
-        state,
+        memory,
     )
     # at walking pace speeds come in steps, and looking ahead would magnify them
     look_ahead = parameters[LOOK_AHEAD] * min(reference / CERTAIN_SPEED, 1.0)
     signals[SLIDE] = 0.0
     for i_axle in range(n_axles):
-        row = observation[i_axle]
         own = memory[i_axle]
-        slip = 1.0 - row[WHEEL_SPEED] / max(reference, 0.1)
+        slip = 1.0 - own[SPEED] / max(reference, 0.1)
         expected = slip + (slip - own[SLIP]) / sample_time * look_ahead
         own[SLIP] = slip
         valve = HOLD
@@ -65,7 +65,7 @@ def update(
         if slip > parameters[FILL_SLIP]:
             signals[SLIDE] = 1.0
         command[i_axle, DEMAND_FACTOR] = 1.0
-        command[i_axle, VALVE] = end_vent(valve, row, own[VENTED : VENTED + 1])
+        command[i_axle, VALVE] = end_vent(valve, own[SPEED], sample_time, own[VENTED : VENTED + 1])
 
 
 CONTROLLER = Controller(
@@ -77,9 +77,9 @@ CONTROLLER = Controller(
         Parameter("vent_slip", 0.4, "-", 0.03, 0.8, "tuned by hand; 10 to 20 per cent from memory"),
         Parameter("look_ahead", 0.05, "s", 0.0, 0.3, "assumed: about the valve's delay"),
         Parameter("slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
-        Parameter("cut_out_speed", 1.0, "m/s", 0.3, 3.0, "assumed; 3 to 5 km/h from memory"),
+        Parameter("cut_out_speed", 1.0, "m/s", 0.3, 2.5, "assumed; 3 to 5 km/h from memory"),
         Parameter("patience", 2.0, "s", 0.2, 10.0, "tuned by hand"),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
-    n_memory=N_STATE,
+    n_memory=max(N_STATE, N_WHEEL + 2),
 )

@@ -20,23 +20,29 @@ from slipbench.contract import (
     SLIDE,
     VALVE,
     VENT,
-    WHEEL_SPEED,
     Controller,
     Floats,
     Parameter,
 )
 from slipbench.controllers.parts.pulses import end_vent, pulse
 from slipbench.controllers.parts.reference import N_STATE, PROBED, probed_axle
+from slipbench.controllers.parts.wheels import N_WHEEL, SPEED, sense_wheels
 
 TARGET_SLIP, SLIP_GAIN, RATE_GAIN, PULSE_PERIOD, SMOOTHING_TIME = 0, 1, 2, 3, 4
 SLOWING_LIMIT, PATIENCE, CUT_OUT_SPEED = 5, 6, 7
-ERROR, RATE, PULSE_TIME, VENTED = 0, 1, 2, 3  # of an axle's memory
+ERROR, RATE, PULSE_TIME, VENTED = (
+    N_WHEEL,
+    N_WHEEL + 1,
+    N_WHEEL + 2,
+    N_WHEEL + 3,
+)  # of an axle's memory
 
 LEAST_SLIP_SPEED = 0.2
 """Target's slip speed at least: speeds come in steps at walking pace. [m/s]"""
 
-LEAST_SLIDE = 0.1
-"""A wheel so little slower than the reference is taken to roll. [m/s]"""
+LEAST_SLIDE, ROLLING = 0.1, 0.4
+"""A wheel so little slower than the reference is taken to roll [m/s], as one at less than this
+share of the target's slip speed. [-]"""
 
 LARGEST_RATE = 8.0
 """Bound of the rate of change of slip speed: a reference founded anew jumps. [m/s2]"""
@@ -67,20 +73,20 @@ def update(
     n_axles = observation.shape[0]
     sample_time = observation[0, SAMPLE_TIME]
     state = memory[n_axles]
+    sense_wheels(observation, memory)
     reference = probed_axle(
         observation,
         parameters[SLOWING_LIMIT],
         parameters[PATIENCE],
         parameters[CUT_OUT_SPEED],
-        state,
+        memory,
     )
     wanted_slip_speed = max(parameters[TARGET_SLIP] * reference, LEAST_SLIP_SPEED)
-    rolling = max(0.25 * wanted_slip_speed, LEAST_SLIDE)
+    rolling = max(ROLLING * wanted_slip_speed, LEAST_SLIDE)
     signals[SLIDE] = 0.0
     for i_axle in range(n_axles):
-        row = observation[i_axle]
         own = memory[i_axle]
-        slip_speed = reference - row[WHEEL_SPEED]
+        slip_speed = reference - own[SPEED]
         wanted = duty(wanted_slip_speed - slip_speed, sample_time, parameters, own)
         valve = pulse(
             wanted, parameters[PULSE_PERIOD], sample_time, own[PULSE_TIME : PULSE_TIME + 1]
@@ -92,7 +98,7 @@ def update(
         elif slip_speed > 0.6 * wanted_slip_speed:
             signals[SLIDE] = 1.0
         command[i_axle, DEMAND_FACTOR] = 1.0
-        command[i_axle, VALVE] = end_vent(valve, row, own[VENTED : VENTED + 1])
+        command[i_axle, VALVE] = end_vent(valve, own[SPEED], sample_time, own[VENTED : VENTED + 1])
 
 
 CONTROLLER = Controller(
@@ -100,15 +106,15 @@ CONTROLLER = Controller(
     title="PI control of slip with pulsed valves",
     update=update,
     parameters=(
-        Parameter("target_slip", 0.0344, "-", 0.02, 0.6, "tuned"),
-        Parameter("slip_gain", 0.37, "s/m", 0.02, 5.0, "tuned"),
-        Parameter("rate_gain", 0.587, "s2/m", 0.0, 2.0, "tuned"),
-        Parameter("pulse_period", 0.021, "s", 0.01, 0.5, "tuned"),
-        Parameter("smoothing_time", 0.0756, "s", 0.0, 0.3, "tuned"),
-        Parameter("slowing_limit", 0.879, "m/s2", 0.8, 4.0, "tuned; 1.2 to 2 from memory, weak"),
-        Parameter("patience", 8.04, "s", 0.2, 10.0, "tuned"),
-        Parameter("cut_out_speed", 0.344, "m/s", 0.3, 3.0, "tuned"),
+        Parameter("target_slip", 0.05, "-", 0.02, 0.6, "tuned by hand"),
+        Parameter("slip_gain", 0.5, "s/m", 0.02, 5.0, "tuned by hand"),
+        Parameter("rate_gain", 0.3, "s2/m", 0.0, 2.0, "tuned by hand"),
+        Parameter("pulse_period", 0.05, "s", 0.01, 0.5, "tuned by hand"),
+        Parameter("smoothing_time", 0.0, "s", 0.0, 0.3, "assumed: speeds are filtered"),
+        Parameter("slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
+        Parameter("patience", 5.0, "s", 0.2, 10.0, "tuned by hand"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 2.5, "assumed"),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
-    n_memory=N_STATE,
+    n_memory=max(N_STATE, N_WHEEL + 4),
 )

@@ -20,15 +20,16 @@ from slipbench.contract import (
     SLIDE,
     VALVE,
     VENT,
-    WHEEL_SPEED,
     Controller,
     Floats,
     Parameter,
 )
 from slipbench.controllers.parts.pulses import end_vent
 from slipbench.controllers.parts.reference import highest_axle
+from slipbench.controllers.parts.wheels import N_WHEEL, SPEED, sense_wheels
 
 RELEASE_DIFFERENCE, APPLY_DIFFERENCE, SLOWING_LIMIT, CUT_OUT_SPEED = 0, 1, 2, 3
+VENTED = N_WHEEL  # of an axle's memory
 
 
 def update(
@@ -36,18 +37,14 @@ def update(
 ) -> None:
     """Vent, hold or fill each axle by its distance below the reference."""
     n_axles = observation.shape[0]
-    reference = highest_axle(
-        observation,
-        WHEEL_SPEED,
-        memory[n_axles, 0],
-        parameters[SLOWING_LIMIT],
-        observation[0, SAMPLE_TIME],
-    )
+    sample_time = observation[0, SAMPLE_TIME]
+    sense_wheels(observation, memory)
+    reference = highest_axle(memory, memory[n_axles, 0], parameters[SLOWING_LIMIT], sample_time)
     memory[n_axles, 0] = reference
     signals[SLIDE] = 0.0
     for i_axle in range(n_axles):
-        row = observation[i_axle]
-        difference = reference - row[WHEEL_SPEED]
+        own = memory[i_axle]
+        difference = reference - own[SPEED]
         valve = HOLD
         if reference < parameters[CUT_OUT_SPEED] or difference < parameters[APPLY_DIFFERENCE]:
             valve = FILL
@@ -55,7 +52,7 @@ def update(
             valve = VENT
             signals[SLIDE] = 1.0
         command[i_axle, DEMAND_FACTOR] = 1.0
-        command[i_axle, VALVE] = end_vent(valve, row, memory[i_axle])
+        command[i_axle, VALVE] = end_vent(valve, own[SPEED], sample_time, own[VENTED : VENTED + 1])
 
 
 CONTROLLER = Controller(
@@ -73,7 +70,9 @@ CONTROLLER = Controller(
         ),
         Parameter("apply_difference", 0.181, "m/s", 0.1, 5.0, "tuned"),
         Parameter("slowing_limit", 0.916, "m/s2", 0.8, 4.0, "tuned; 1.2 to 2 from memory, weak"),
-        Parameter("cut_out_speed", 1.38, "m/s", 0.3, 3.0, "tuned; 3 to 5 km/h from memory, weak"),
+        Parameter("cut_out_speed", 1.38, "m/s", 0.3, 2.5, "tuned; 3 to 5 km/h from memory, weak"),
     ),
+    observes=("measured_wheel_speed", "brake_demand", "sample_time"),
+    n_memory=N_WHEEL + 1,
     is_permutable=True,
 )

@@ -86,7 +86,7 @@ def update(
         observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
     is_sliding = slide_lasts(
-        observation, reference, 0.6 * parameters[GRIP_SLIP], parameters[CUT_OUT_SPEED], train
+        observation, reference, 0.6 * parameters[GRIP_SLIP], parameters[CUT_OUT_SPEED], memory
     )
     signals[SLIDE] = 1.0 if is_sliding else 0.0
     _move_factor(observation, slowing, is_sliding, parameters, memory, train)
@@ -98,7 +98,7 @@ def update(
         if i_axle < n_deep:
             slip, factor = parameters[DEEP_SLIP], 1.0
         wanted = wanted_pressure(
-            slip, reference, slowing, parameters[SETTLING_TIME], row, parameters, own
+            slip, reference, slowing, parameters[SETTLING_TIME], parameters, own
         )
         if train[PROBED] == i_axle + 1.0:
             wanted = 0.0
@@ -128,7 +128,7 @@ CONTROLLER = Controller(
         Parameter("factor_rate", 0.3, "1/s", 0.05, 2.0, "assumed"),
         Parameter("settling_time", 0.2, "s", 0.1, 2.0, "tuned by hand"),
         Parameter("patience", 5.0, "s", 0.5, 20.0, "tuned by hand"),
-        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 2.5, "assumed"),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

@@ -21,7 +21,13 @@ QUESTIONS = {
         "How deep should wheels slip, for a short or a long train, on different creep curves?"
     ),
     "how_locked_wheels_clean": "How much do results hang on what a locked wheel still cleans?",
+    "which_cleaning_law_fits": (
+        "Which published trials does each cleaning law fit, and which does it not?"
+    ),
     "which_strategy": "Which strategy stops shortest, and what does it cost the wheels?",
+    "where_the_verdict_turns": (
+        "Where does the verdict turn: which strategy wins where rail and equipment are not known?"
+    ),
     "where_to_start_braking": (
         "How much earlier must braking begin on a poor rail, and what does it cost?"
     ),
@@ -30,6 +36,7 @@ QUESTIONS = {
     ),
     "what_isolation_costs": "What does it cost to isolate slip control when the train slides?",
     "what_breaks_first": "Which fault of the train costs most metres, and which most wheel?",
+    "what_real_equipment_costs": "What does equipment as it comes cost each strategy?",
     "what_sand_buys": (
         "What does sand buy, and how close does the model come to the published trial?"
     ),

@@ -31,7 +31,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "packing": {"contact", "contract", "ground", "kernel", "scenario"},
     "strategies": {"compiling", "contract", "ground", "kernel", "scenario"},
     "stop": {
-        "contact", "contract", "ground", "kernel", "measures", "packing", "scenario", "strategies",
+        "contact", "contract", "ground", "kernel", "measures", "packing", "results", "scenario",
+        "strategies",
     },
     "results": {"ground", "scenario"},
     "running": {
@@ -39,7 +40,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "conformance": {"contract", "ground", "scenario", "stop", "strategies"},
     "possible": {"contract", "ground", "running", "scenario", "stop"},
-    "comparison": {"ground", "results", "running", "scenario", "stop", "strategies"},
+    "comparison": {
+        "ground", "possible", "results", "running", "scenario", "stop", "strategies",
+    },
     "campaign": {
         "contract", "ground", "results", "running", "scenario", "statistics", "strategies",
     },
@@ -50,14 +53,14 @@ MAY_IMPORT: dict[str, set[str]] = {
     "assess": {
         "ground", "measures", "results", "running", "scenario", "strategies",
     },
-    "guide": {"contract", "ground", "scenario", "strategies"},
+    "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {
         "campaign", "comparison", "contact", "contract", "ground", "kernel", "packing",
         "results", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
-        "guide",
+        "guide", "possible",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "controllers": {"compiling", "contract", "ground"},

@@ -4,6 +4,7 @@ A factor's name says what it acts on:
 
 - a name without a dot: a parameter of the strategy;
 - `film.friction` and the other names of `FILM`: the film of every section at once;
+- `equipment.wear`: 0 clean, 1 as in service, 2 worn, and between;
 - any other name with a dot: a value of the scenario by its path, such as `brake.fill_delay`.
 """
 
@@ -18,7 +19,7 @@ from slipbench.campaign.rails import HIGHEST, LOWEST
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import nearest_text
-from slipbench.scenario import Rail, RailSection, Scenario
+from slipbench.scenario import GRADES, Equipment, Rail, RailSection, Scenario
 from slipbench.scenario.rail import MONOTONE_LIMIT
 from slipbench.statistics.designs import Factor, Space, parameter_space
 
@@ -93,6 +94,35 @@ def _scale_stiffness(rail: Rail, factor: float) -> Rail:
     return _each(rail, scaled)
 
 
+def _own_contact(rail: Rail, share: float) -> Rail:
+    return dataclasses.replace(rail, cleaning_law="rail_and_contact", contact_share=share)
+
+
+WEAR = "equipment.wear"
+"""Factor that moves the equipment between its grades."""
+
+
+def worn(scenario: Scenario, wear: float) -> Scenario:
+    """Return a scenario with its equipment between two grades: 0 clean, 1 service, 2 worn.
+
+    Raises
+    ------
+    InputError   for a wear out of that range
+    """
+    if not 0.0 <= wear <= len(GRADES) - 1:
+        raise InputError(
+            f"factor {WEAR} = {wear:g}; allowed: 0 (clean) to {len(GRADES) - 1} (worn)"
+        )
+    below = min(int(wear), len(GRADES) - 2)
+    one, other = (Equipment(grade=GRADES[i]).condition for i in (below, below + 1))
+    values: dict[str, Any] = {
+        name: a + (wear - below) * (b - a)
+        for name, a, b in zip(one._fields, one, other, strict=True)
+    }
+    values["dropout_burst"] = round(values["dropout_burst"])
+    return scenario.replace({"equipment": Equipment(**values)})
+
+
 FILM: Mapping[str, FilmFactor] = {
     "film.friction": FilmFactor(
         0.5, 2.0, True, _scale_friction, "times the friction of the untouched film"
@@ -112,11 +142,18 @@ FILM: Mapping[str, FilmFactor] = {
     "film.stiffness": FilmFactor(
         0.5, 2.0, True, _scale_stiffness, "times both reductions of contact stiffness"
     ),
+    "film.own_contact": FilmFactor(
+        0.0, 1.0, False, _own_contact, "share of a pass's work that recovers its own contact"
+    ),
 }
 """Assumptions about the film; their bounds are assumed too."""
 
 RAIL_ASSUMPTIONS: Space = (
-    *(Factor(name, film.low, film.high, film.is_log) for name, film in FILM.items()),
+    *(
+        Factor(name, film.low, film.high, film.is_log)
+        for name, film in FILM.items()
+        if name != "film.own_contact"  # which is another law of cleaning
+    ),
     Factor("rail.locked_cleaning_share", 0.0, 0.3),
     Factor("rail.full_cleaning_slip", 0.3, 0.9),
 )
@@ -150,6 +187,8 @@ def scenario_at(scenario: Scenario, space: Space, point: Sequence[float]) -> Sce
             if FILM[factor.name].is_log and not value > 0.0:
                 raise InputError(f"factor {factor.name} = {value:g} times; allowed: above 0")
             rail = FILM[factor.name].act(rail, float(value))
+        elif factor.name == WEAR:
+            scenario = worn(scenario, float(value))
         elif factor.name.startswith("film."):
             raise InputError(f"factor {factor.name}: {nearest_text(factor.name, FILM)}")
         else:

@@ -27,12 +27,14 @@ from slipbench.commands import (
     guide,
     keeping,
     pictures,
+    possible,
     report,
     stop,
     stop_pictures,
     strategies,
     studies,
     tuning,
+    verdict,
 )
 from slipbench.commands.line import collect_garbage_rarely
 from slipbench.commands.parser import Commands, MainParser
@@ -51,12 +53,14 @@ FAMILIES = (
     stop,
     stop_pictures,
     pictures,
+    possible,
     compare,
     report,
     campaign,
     keeping,
     tuning,
     studies,
+    verdict,
     assess,
     strategies,
     catalogue,
@@ -83,8 +87,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         with _termination():
             return _acted(argv)
-    except SystemExit as end:  # argparse after --help and --version
-        return end.code if isinstance(end.code, int) else BAD_INPUT
     except InputError as problem:
         return complain(str(problem))
     except Terminated as end:
@@ -105,8 +107,11 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _acted(argv: Sequence[str] | None) -> int:
-    arguments = make_parser().parse_args(argv)
-    code: int = arguments.act(arguments)
+    try:
+        arguments = make_parser().parse_args(argv)
+        code: int = arguments.act(arguments)
+    except SystemExit as end:  # argparse after --help and --version
+        code = end.code if isinstance(end.code, int) else BAD_INPUT
     if sys.stdout is not None:  # None where it was closed before we began
         sys.stdout.flush()
     return code

@@ -16,7 +16,9 @@ from functools import lru_cache
 from typing import Any
 
 from slipbench.ground.errors import InputError, StopFailed
+from slipbench.possible.store import best_found
 from slipbench.results.cells import cell
+from slipbench.results.quantities import head
 from slipbench.running.pool import map_in_pool, n_cores
 from slipbench.running.runner import finite_or_none, prepare, run_stop
 from slipbench.running.task import FAILED
@@ -41,11 +43,14 @@ class Yardsticks:
     shortest_possible : float   no strategy can be shorter with this seed's equipment [m]; NaN if it
                                 cannot be told
     reason : str                why it cannot be told; empty if it can
+    best_found : float          the shortest stop a search that knows all has found, made with this
+                                seed's equipment [m]; NaN if none is kept for this scenario
     """
 
     dry_distance: float
     shortest_possible: float
     reason: str = ""
+    best_found: float = math.nan
 
     @classmethod
     def mean(cls, marks: Sequence[Yardsticks]) -> Yardsticks:
@@ -54,6 +59,7 @@ class Yardsticks:
             statistics.fmean(own.dry_distance for own in marks),
             statistics.fmean(own.shortest_possible for own in marks),
             next((own.reason for own in marks if own.reason), ""),
+            statistics.fmean(own.best_found for own in marks),
         )
 
 
@@ -74,11 +80,12 @@ class Row:
         """Return the row flat, for JSON and CSV; numbers that are not finite become None."""
         flat = {
             "scenario": self.scenario,
-            "controller": self.controller,
+            "strategy": self.controller,
             "seed": self.seed,
             "uses_truth": self.uses_truth,
             "initial_speed": self.initial_speed,
             "shortest_possible": self.yardsticks.shortest_possible,
+            "best_found": self.yardsticks.best_found,
             "dry_distance": self.yardsticks.dry_distance,
             **self.summary,
         }
@@ -93,9 +100,11 @@ class Row:
         KeyError   if the record lacks one of the names
         """
         summary: dict[str, Any] = {n: math.nan if v is None else v for n, v in record.items()}
-        marks = Yardsticks(summary.pop("dry_distance"), summary.pop("shortest_possible"))
-        heads = ("scenario", "initial_speed", "controller", "uses_truth", "seed")
+        dry, shortest = summary.pop("dry_distance"), summary.pop("shortest_possible")
+        marks = Yardsticks(dry, shortest, best_found=summary.pop("best_found", math.nan))
+        heads = ("scenario", "initial_speed", "uses_truth", "seed")
         values = {name: summary.pop(name) for name in heads}
+        values["controller"] = summary.pop("strategy")
         return cls(**values, yardsticks=marks, summary=summary, findings=tuple(findings))
 
 
@@ -261,11 +270,11 @@ def plan(scenarios: Sequence[Scenario], strategies: Sequence[Known], n_seeds: in
 
 
 def as_csv(rows: Sequence[Row]) -> str:
-    """Return the rows as CSV: the columns of `Row.as_record`, one value an axle joined by `;`."""
+    """Return the rows as CSV: `Row.as_record`, units in the heads, a list joined by `;`."""
     stream = io.StringIO()
     records = [row.as_record() for row in rows]
     writer = csv.DictWriter(stream, fieldnames=list(records[0]), lineterminator="\n")
-    writer.writeheader()
+    writer.writerow({name: head(name) for name in records[0]})
     for record in records:
         writer.writerow({name: cell(_csv_cell(value)) for name, value in record.items()})
     return stream.getvalue()
@@ -278,18 +287,18 @@ def _csv_cell(value: Any) -> Any:
 
 
 def find_yardsticks(scenario: Scenario, seed: int = 0) -> Yardsticks:
-    """Return what distances of a seed are held against: dry rail, and the shortest possible."""
+    """Return what distances of a seed are held against: dry rail, the floor, the best found."""
     dry = run_stop(on_dry_rail(scenario), _found(DRY_STRATEGY, False), seed=seed)
     dry_distance = float(dry.summary["stopping_distance"])
+    best = best_found(scenario, seed)
     try:
         shortest = float(shortest_possible(scenario, seed=seed))
     except InputError as problem:
-        return Yardsticks(dry_distance, math.nan, one_line(problem))
+        return Yardsticks(dry_distance, math.nan, one_line(problem), best)
     if math.isinf(shortest):
-        return Yardsticks(
-            dry_distance, math.nan, "no stop within the scenario's limits is possible"
-        )
-    return Yardsticks(dry_distance, shortest)
+        reason = "no stop within the scenario's limits is possible"
+        return Yardsticks(dry_distance, math.nan, reason, best)
+    return Yardsticks(dry_distance, shortest, best_found=best)
 
 
 def half_width(values: Sequence[float]) -> float:

@@ -54,7 +54,7 @@ def _worst(name: str, factor: float = 1.0) -> Callable[[Row], float]:
 
 MEASURES = (
     Measure("distance\n[m]", _distance, 1),
-    Measure("over shortest\npossible [-]", _over_shortest, 3),
+    Measure("over the\nfloor [-]", _over_shortest, 3),
     Measure("longest lock\n[s]", _worst("longest_lock"), 2),
     Measure("flat risk\n[-]", _worst("flat_risk"), 3),
     Measure("flat, low\n[mm]", _worst("flat_length_low", 1e3), 0, "flat_length_low", False),
@@ -76,7 +76,7 @@ def standing_table(comparison: Comparison) -> str:
         shortest = marks.shortest_possible
         known = f"{shortest:.1f} m" if math.isfinite(shortest) else UNKNOWN
         speed = f"{scenario.initial_speed:.2f} m/s"
-        rows += ["", f"{scenario.name} ({speed}): shortest possible {known}"]
+        rows += ["", f"{scenario.name} ({speed}): cannot be shorter than {known}"]
         for score in comparison.scores(scenario.name):
             runs = runs_of(comparison, scenario.name, score.controller)
             truth = " (truth)" if score.uses_truth else ""

@@ -36,7 +36,7 @@ def comparison_table(comparison: Comparison) -> str:
 def _headers(is_spread: bool) -> list[str]:
     headers = ["\n\n    strategy", "\ndistance\n[m]"]
     headers += ["95 %\ninterval\n[m]", "\nleast to greatest\n[m]"] if is_spread else []
-    headers += ["over\ndry\n[-]", "over shortest\npossible\n[-]", "longest\nlock\n[s]"]
+    headers += ["over\ndry\n[-]", "\nover the\nfloor [-]", "longest\nlock\n[s]"]
     headers += ["greatest\nof all\n[s]"] if is_spread else []
     return [*headers, "flat\nrisk\n[-]", "vent\ncommands\n[-]"]
 
@@ -46,7 +46,8 @@ def _heading(scenario: Scenario, marks: Yardsticks) -> list[str]:
         f"{scenario.name}: {scenario.title}",
         f"  from {scenario.initial_speed:.2f} m/s; "
         f"on dry rail {number(marks.dry_distance, 1, 'm')}; "
-        f"shortest possible {number(marks.shortest_possible, 1, 'm')}",
+        f"cannot be shorter than {number(marks.shortest_possible, 1, 'm')}, "
+        f"best found {number(marks.best_found, 1, 'm')}",
     ]
 
 
@@ -69,8 +70,9 @@ def _cells(score: Score, is_spread: bool, by_hand: Collection[str] = ()) -> list
 
 def _notes(comparison: Comparison) -> list[str]:
     notes = [
-        "over dry: over the same stop on dry rail without slip control; over shortest possible: "
-        "over what no strategy can beat on this rail. Flat risk: index of the longest flat, 0 to 1."
+        "over dry: over the same stop on dry rail without slip control; over the floor: over what "
+        "no strategy can beat on this rail. Best found: planned with all known. Flat risk: index "
+        "of the longest flat, 0 to 1."
     ]
     if comparison.n_seeds > 1:
         notes.append(
@@ -95,5 +97,5 @@ def _notes(comparison: Comparison) -> list[str]:
         notes.append(f"... and {len(failures) - FAILURES_NAMED} more failed; compare.csv has all.")
     for name, marks in comparison.yardsticks.items():
         if marks.reason:
-            notes.append(f"No shortest possible for {name}: {marks.reason}")
+            notes.append(f"No floor for {name}: {marks.reason}")
     return [line for note in notes for line in textwrap.wrap(note, 100)]

@@ -99,7 +99,7 @@ def _scale_distance(axes: Axes, comparison: Comparison) -> float:
     """Scale the distance axis; return where strategies that did not always stop stand. [m]"""
     distances = [row.summary["stopping_distance"] for row in comparison.rows]
     for marks in comparison.yardsticks.values():
-        distances += [marks.dry_distance, marks.shortest_possible]
+        distances += [marks.dry_distance, marks.shortest_possible, marks.best_found]
     finite = [distance for distance in distances if math.isfinite(distance)] or [100.0, 1000.0]
     low, high = min(finite) / 1.1, max(finite) * 1.1
     span = high / low
@@ -142,6 +142,7 @@ def _signed_square(values: npt.ArrayLike) -> Any:
 
 
 _SHORTEST = {"color": style.INK, "linewidth": 2.4, "solid_capstyle": "butt"}
+_FOUND = {"color": style.INK, "linewidth": 1.2, "linestyle": (0, (3, 1.5))}
 _DRY = {"color": style.QUIET, "linewidth": 1.2, "linestyle": ":"}
 
 
@@ -151,6 +152,8 @@ def _yardsticks(axes: Axes, marks: Yardsticks, start: float, n_lines: int) -> No
         axes.plot([marks.dry_distance] * 2, reach, **_DRY, zorder=1)  # type: ignore[arg-type]
     if math.isfinite(marks.shortest_possible):
         axes.plot([marks.shortest_possible] * 2, reach, **_SHORTEST, zorder=2)  # type: ignore[arg-type]
+    if math.isfinite(marks.best_found):
+        axes.plot([marks.best_found] * 2, reach, **_FOUND, zorder=2)  # type: ignore[arg-type]
 
 
 def _distance(
@@ -239,7 +242,8 @@ def _legend_rows(
     """Return the legend's entries; yardsticks in the last row."""
     uses_truth = {s.controller.name: s.controller.uses_truth for s in comparison.strategies}
     yardsticks = [
-        Line2D([], [], label="shortest possible", **_SHORTEST),  # type: ignore[arg-type]
+        Line2D([], [], label="cannot be shorter than", **_SHORTEST),  # type: ignore[arg-type]
+        Line2D([], [], label="best found, all known", **_FOUND),  # type: ignore[arg-type]
         Line2D([], [], label="dry rail, no slip control", **_DRY),  # type: ignore[arg-type]
     ]
     if comparison.n_seeds > 1:

@@ -107,7 +107,7 @@ def _sentence(kept: KeptComparison, rail: str, scores: Sequence[Score]) -> str:
     best = stopped[0]
     text = f"{where}, {_plain(best.controller)} stopped shortest, in {best.distance:.0f} m"
     if math.isfinite(best.over_shortest):
-        text += f" ({best.over_shortest:.2f} of the shortest possible)"
+        text += f" ({best.over_shortest:.2f} times the floor)"
     text += f"; longest lock of a wheel {best.worst_lock:.1f} s"
     over = [score for score in fair if not math.isfinite(score.distance)]
     if over:
@@ -162,7 +162,7 @@ _HEADS = (
     "distance [m]",
     "least to greatest [m]",
     "over dry [-]",
-    "over shortest possible [-]",
+    "over the floor [-]",
     "longest lock, mean [s]",
     "greatest of all [s]",
     "flat risk [-]",
@@ -192,7 +192,8 @@ def _table(kept: KeptComparison, rail: str, scores: Sequence[Score]) -> str:
 def _yardsticks(marks: Yardsticks) -> str:
     return (
         f"on dry rail {number(marks.dry_distance, 0, 'm')}, "
-        f"shortest possible {number(marks.shortest_possible, 0, 'm')}"
+        f"cannot be shorter than {number(marks.shortest_possible, 0, 'm')}, "
+        f"best found {number(marks.best_found, 0, 'm')}"
     )
 
 
@@ -294,7 +295,7 @@ def _scenarios(kept: KeptComparison) -> str:
     blocks = []
     for rail in kept.rails:
         text = f"{_plain(rail.name)}: {rail.title}"
-        floor = f"<p>No shortest possible: {escaped(rail.no_floor)}</p>" if rail.no_floor else ""
+        floor = f"<p>No floor: {escaped(rail.no_floor)}</p>" if rail.no_floor else ""
         blocks.append(_details(text, floor + _values(rail.values)))
     if kept.shared_values:
         blocks.append(_details("The same in all of them", _values(kept.shared_values)))

@@ -15,7 +15,7 @@ PARTS: Mapping[str, tuple[str, ...]] = {
     "Begin": ("start", "engineer", "researcher", "trainer"),
     "Bring your own": ("own-train", "own-rail", "own-strategy", "own-c"),
     "Look up": ("keys", "strategies", "results", "commands", "words"),
-    "Doubt": ("physics", "strategy-effort", "assumptions", "how-sure", "changes"),
+    "Doubt": ("physics", "our-strategy", "strategy-effort", "assumptions", "how-sure", "changes"),
 }
 """Topics by part of the book, in reading order; each is a file `<topic>.md` beside this module."""
 

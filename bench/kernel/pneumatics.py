@@ -5,12 +5,9 @@ from typing import Any
 
 from slipbench.compiling.jit import folded, inner, part
 from slipbench.kernel.air import (
-    ATMOSPHERE,
-    mass_flow,
     mass_of,
     mean_fill_rate,
     mean_vent_rate,
-    pressure_rate,
 )
 from slipbench.kernel.columns import FILL, HOLD, VENT
 from slipbench.kernel.records import FLOW, QUEUE_LENGTH, RAMPS, Axle, AxleState, Train, Vehicle
@@ -254,33 +251,6 @@ def count_air(change: float, axle: Axle, axle_state: AxleState, vehicle: Vehicle
         axle_state.vented_mass -= mass
     else:
         axle_state.released_mass -= mass
-
-
-@part
-def move_reservoir(duration: float, train: Train, vehicle: Vehicle) -> None:
-    """Draw a step's air from a vehicle's reservoir and charge it from the main pipe.
-
-    The mass balance closes to rounding: what the pressure lost is what was drawn less what came in.
-    """
-    if train.air_model == RAMPS:
-        vehicle.drawn_mass += vehicle.flow
-        vehicle.flow = 0.0
-        return
-    charged = 0.0
-    if not vehicle.is_isolated:
-        charged = duration * mass_flow(
-            train.pipe_pressure + ATMOSPHERE,
-            vehicle.reservoir + ATMOSPHERE,
-            train.charging_conductance,
-            train.critical_ratio,
-        )
-        most = mass_of(train.pipe_pressure - vehicle.reservoir, train.reservoir_volume)
-        charged = min(charged, max(most, 0.0) + vehicle.flow)
-    vehicle.charged_mass += charged
-    vehicle.drawn_mass += vehicle.flow
-    vehicle.reservoir += pressure_rate(charged - vehicle.flow, train.reservoir_volume)
-    vehicle.flow = 0.0
-    vehicle.lowest_reservoir = min(vehicle.lowest_reservoir, vehicle.reservoir)
 
 
 @part

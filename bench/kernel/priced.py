@@ -49,7 +49,7 @@ from slipbench.kernel.worth import (
     worth_of,
 )
 
-_FALL_IN_STRETCH = 0.006
+_FALL_IN_STRETCH = 0.008
 """A stretch is so long that the train loses at most this share of its speed in it."""
 
 _CELLS_TO_REST = 3.0

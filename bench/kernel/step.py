@@ -22,10 +22,7 @@ from slipbench.kernel.columns import FAULT_DISTANCE, FAULT_TIME, FAULT_TRAIN_SPE
 from slipbench.kernel.driver import move_handle, time_to_handle_event
 from slipbench.kernel.faults import break_what_is_due, time_to_fault
 from slipbench.kernel.loads import has_transfer, transfer_load
-from slipbench.kernel.pneumatics import (
-    acting_valve,
-    move_reservoir,
-)
+from slipbench.kernel.pneumatics import acting_valve
 from slipbench.kernel.records import (
     BROKEN,
     HOLD_PROGRAMME,
@@ -41,6 +38,7 @@ from slipbench.kernel.records import (
     World,
 )
 from slipbench.kernel.sanding import sand_flow, watch_trigger
+from slipbench.kernel.supply import move_air
 from slipbench.kernel.tally import note_cab
 from slipbench.kernel.traces import record
 from slipbench.kernel.train import curve_force, gradient_force, running_resistance
@@ -183,11 +181,7 @@ def _end_step(world: World) -> None:
         vehicle = world.vehicle_states[i]
         vehicle.demand += vehicle.demand_rate * duration
         train_state.demand += vehicle.demand / world.vehicle_states.shape[0]
-        lowest_before = vehicle.lowest_reservoir
-        move_reservoir(duration, train, vehicle)
-        if vehicle.lowest_reservoir < lowest_before:
-            vehicle.lowest_reservoir_time = train_state.time
-            vehicle.lowest_reservoir_speed = train_state.speed
+    move_air(duration, train_state, train, world.vehicles, world.vehicle_states)
     train_state.n_steps += 1
 
 

@@ -21,22 +21,22 @@ from slipbench.kernel.rail import (
 )
 from slipbench.kernel.records import MEASURED_CURVE, POLACH, RAIL_AND_CONTACT, Cell, Law, Train
 
-N_SLIPS = 200
+N_SLIPS = 224
 """Intervals of creepage, each taken at its largest force and its largest work."""
 
-N_WORTHS = 44
+N_WORTHS = 32
 """Worths of cleaning, the first of them zero."""
 
-N_NODES = 48
+N_NODES = 24
 """Intervals of cleaning work in which the next axle's best is looked for."""
 
-N_BINS = 4
+N_BINS = 3
 """Ranges of friction for each of which the creep curve is evaluated once, at its lowest."""
 
 _LEAST_SLIP = 3e-3
 """Below this creepage all slips are one interval. [-]"""
 
-_LEAST_WORTH, _WORTH_GROWTH = 0.02, 1.22
+_LEAST_WORTH, _WORTH_GROWTH = 0.02, 1.3
 """First worth above zero, over twice the price of a newton of force; how they grow. [-]"""
 
 

@@ -26,6 +26,12 @@ class AirUse:
     lowest_reservoir : (n_vehicles,)  Gauge pressure; NaN where reservoirs are not modelled. [Pa]
     next_application : (n_vehicles,)  Cylinder pressure that a full application after release could
         still reach, over the full one, without recharging; NaN where not modelled. [-]
+    lowest_main : (n_vehicles,)       Lowest gauge pressure of the main pipe; NaN where it is kept
+        up. [Pa]
+    compressed : float                By the compressors. [kg]
+    recharge_time : float             In which the compressors, running throughout, would bring all
+        reservoirs back; NaN where they never do or none is modelled. [s]
+    residual : float                  Of all air of the train, over what was moved. [-]
     """
 
     vented: FloatArray
@@ -34,6 +40,10 @@ class AirUse:
     cycles: FloatArray
     lowest_reservoir: FloatArray
     next_application: FloatArray
+    lowest_main: FloatArray
+    compressed: float
+    recharge_time: float
+    residual: float
 
     @property
     def normal_litres(self) -> float:

@@ -8,6 +8,7 @@ import numpy as np
 
 from slipbench.contract import Controller
 from slipbench.kernel import records
+from slipbench.kernel.air import REFERENCE_DENSITY
 from slipbench.kernel.train import GRAVITY
 from slipbench.packing.contact import stiffness
 from slipbench.packing.draws import TRANSDUCER, TRANSDUCER_GAIN, Draw, deviates
@@ -33,6 +34,7 @@ _FLOW_FIELDS = (
     "reservoir_volume",
     "reservoir_pressure",
     "pipe_pressure",
+    "main_pressure",
     "isolation_time",
 )
 
@@ -63,9 +65,16 @@ def pack_train(scenario: Scenario, draw: Draw, rail_start: float) -> Any:
         n_steps=brake.n_steps,
         air_model=_AIR_MODELS[brake.air],
         cut_out_speed=scenario.slip_control.cut_out_speed,
+        cut_out_hysteresis=scenario.slip_control.cut_out_hysteresis,
+        shares_speed=scenario.slip_control.reference == "train",
+        emergency_deceleration=brake.emergency,
         valve_per_bogie=scenario.slip_control.valve_group == "bogie",
         vent_limit=brake.vent_time_limit,
         **{name: getattr(brake, name) for name in _FLOW_FIELDS},
+        has_main=train.has_main_reservoirs,
+        cut_in=brake.compressor_cut_in,
+        cut_out=brake.compressor_cut_out,
+        pipe_conductance=brake.main_pipe_conductance,
         demand_delay=brake.demand_delay,
         build_up_time=brake.build_up_time,
         release_time=brake.release_time,
@@ -199,9 +208,13 @@ def pack_vehicles(scenario: Scenario, draw: Draw) -> tuple[Any, Any]:
         packed["wheelbase"] = vehicle.bogie_wheelbase
         packed["body_height"] = vehicle.body_height
         packed["pivot_height"] = vehicle.pivot_height
+        packed["compressor_flow"] = REFERENCE_DENSITY * vehicle.compressor_flow
+        packed["auxiliary_flow"] = REFERENCE_DENSITY * vehicle.auxiliary_flow
+        packed["main_volume"] = brake.main_pipe_volume + vehicle.main_reservoir_volume
         first += vehicle.n_axles
     states["load_factor"] = vehicles["load_factor"]
     states["reservoir"] = states["lowest_reservoir"] = brake.reservoir_pressure
+    states["main"] = states["lowest_main"] = brake.main_pressure
     return vehicles, states
 
 

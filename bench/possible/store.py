@@ -9,16 +9,17 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 from slipbench.ground.errors import InputError
 from slipbench.possible.plan import Plan
-from slipbench.possible.search import Found
+from slipbench.possible.search import Found, distance_of
 from slipbench.scenario import Scenario
 
 SHIPPED = Path(__file__).parent / "found.json"
-"""Plans for the shipped scenarios, as `slipbench best-found --budget 150` found them."""
+"""Plans for the shipped scenarios, as the command it names found them."""
 
 FORMAT = "slipbench plans 1"
 
@@ -53,15 +54,8 @@ def _found(own: Mapping[str, Any]) -> Found:
     return Found(plan, float(own["distance"]), int(own["tried"]))
 
 
-def write_plans(path: Path, plans: Mapping[str, Found], command: str) -> None:
-    """Write plans to a file, replacing it only once all of it is written.
-
-    Parameters
-    ----------
-    path : Path
-    plans : mapping   by `key_of`
-    command : str     that found them
-    """
+def plans_text(plans: Mapping[str, Found], command: str) -> str:
+    """Return the text of a file of plans, by `key_of`, with the command that found them."""
     rows = {
         key: {
             "distance": round(found.distance, 3),
@@ -72,9 +66,7 @@ def write_plans(path: Path, plans: Mapping[str, Found], command: str) -> None:
         for key, found in plans.items()
     }
     text = json.dumps({"format": FORMAT, "command": command, "plans": rows}, indent=1)
-    beside = path.with_name(f"{path.name}.part")
-    beside.write_text(_short_rows(text) + "\n", encoding="utf-8")
-    beside.replace(path)
+    return _short_rows(text) + "\n"
 
 
 def _short_rows(text: str) -> str:
@@ -90,6 +82,30 @@ def _short_rows(text: str) -> str:
                 continue
         lines.append(line)
     return "\n".join(lines)
+
+
+@cache
+def shipped_plans() -> Mapping[str, Found]:
+    """Return the plans that come with the package."""
+    return plans_in(SHIPPED)
+
+
+def best_found(scenario: Scenario, seed: int = 0) -> float:
+    """Return the distance of the plan kept for a scenario, made with a seed's equipment. [m]
+
+    Returns
+    -------
+    float   NaN where none is kept, or the planned stop does not end within the scenario's limits
+
+    Notes
+    -----
+    Plans are kept under name, number of axles and initial speed. A scenario of that name that is
+    another makes its own stop with the plan, so what is returned is a stop that was made: only less
+    good than one searched for.
+    """
+    found = found_for(scenario, shipped_plans())
+    distance = distance_of(scenario, found.plan, seed) if found is not None else math.nan
+    return distance if math.isfinite(distance) else math.nan
 
 
 def found_for(scenario: Scenario, plans: Mapping[str, Found]) -> Found | None:

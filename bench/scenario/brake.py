@@ -248,9 +248,54 @@ class Brake(Record):
         low=0.0,
         high=1.5e6,
         default=7e5,
-        doc="Pressure of the main pipe that charges them (flow).",
+        doc="Pressure that charges them: of a main pipe kept up, or of its reducing valve (flow).",
         mark="assumed",
         source="no source",
+    )
+    main_pressure: float = quantity(
+        "pressure",
+        low=0.0,
+        high=1.5e6,
+        default=9e5,
+        doc="Pressure in main reservoirs and pipe at the start, where vehicles carry some (flow).",
+        mark="secondary",
+        source="mean of a metro car's record of 1.5 million rows, 8.99 bar (its description)",
+    )
+    compressor_cut_in: float = quantity(
+        "pressure",
+        low=1e5,
+        high=1.5e6,
+        default=8.5e5,
+        doc="Main pressure below which compressors run.",
+        mark="secondary",
+        source="governor of a suburban electric fleet, 8.5 to 10 bar, seen on flash cards",
+    )
+    compressor_cut_out: float = quantity(
+        "pressure",
+        low=1e5,
+        high=1.5e6,
+        default=1e6,
+        doc="Main pressure at which they stop.",
+        mark="secondary",
+        source="governor of a suburban electric fleet, 8.5 to 10 bar, seen on flash cards",
+    )
+    main_pipe_volume: float = quantity(
+        "volume",
+        low=1e-4,
+        high=1.0,
+        default=0.01,
+        doc="Main pipe of each vehicle, without main reservoirs.",
+        mark="assumed",
+        source="20 m of 25 mm bore",
+    )
+    main_pipe_conductance: float = quantity(
+        "conductance",
+        low=1e-10,
+        high=1e-4,
+        default=3.5e-7,
+        doc="Sonic conductance of the main pipe from vehicle to vehicle.",
+        mark="memory",
+        source="20 m of 25 mm bore by a formula for tubes from memory, not verified",
     )
     vent_time_limit: float = quantity(
         "time",
@@ -316,6 +361,10 @@ class Brake(Record):
                 "spring_pressure",
                 f"must be at most half the full pressure, {0.5 * self.full_pressure:g} Pa",
             )
+        if self.compressor_cut_out <= self.compressor_cut_in:
+            self.refuse(
+                "compressor_cut_out", f"must be above the cut-in, {self.compressor_cut_in:g} Pa"
+            )
         if self.wire_codes and len(set(self.wire_codes)) != self.n_steps:
             self.refuse("wire_codes", f"must be {self.n_steps} different codes, one a step")
         self._check_controller()
@@ -354,9 +403,26 @@ class SlipControl(Record):
         low=0.0,
         high=10.0,
         default=0.0,
-        doc="The equipment leaves the valves in fill while no wheel of the vehicle measures more.",
+        doc="The equipment leaves the valves in fill below this speed of its reference.",
         mark="assumed",
         source="0: left to the strategy (3 to 5 km/h from memory, weak)",
+    )
+    cut_out_hysteresis: float = quantity(
+        "speed",
+        low=0.0,
+        high=5.0,
+        default=2.0 / 3.6,
+        doc="Slip control comes back in where the reference is so much above the cut-out speed.",
+        mark="assumed",
+        source="2 km/h, as between out at 5 and in at 7 km/h",
+    )
+    reference: str = choice(
+        "train",
+        "vehicle",
+        doc="Whose fastest wheel the cut-out's reference speed goes by.",
+        default="train",
+        mark="assumed",
+        source="vehicles tell each other their fastest wheel over the train's bus; no source",
     )
     valve_group: str = choice(
         "axle",

@@ -118,6 +118,7 @@ class Scenario(Record):
                     f"times of slip_control, so at most {longest / slowest - electrical:.3g} s"
                     f"{worn if slowest > 1.0 else ''}",
                 )
+        self._check_air()
         for i, entry in enumerate(self.driver.programme):
             if entry.position > self.brake.emergency_position:
                 self._refuse_at(
@@ -183,6 +184,24 @@ class Scenario(Record):
                 if target is not None and target > n_there:
                     self._refuse_at(
                         f"faults.{i}.{name}", target, f"there are {n_there}; count from 1"
+                    )
+
+    def _check_air(self) -> None:
+        """Check that what compressors need is there."""
+        train = self.train
+        if train.has_main_reservoirs and self.brake.air != "flow":
+            self._refuse_at(
+                "train.vehicles",
+                [vehicle.main_reservoir_volume for vehicle in train.vehicles],
+                'main_reservoir_volume needs brake.air = "flow"',
+            )
+        for i, vehicle in enumerate(train.vehicles):
+            for name in ("compressor_flow", "auxiliary_flow"):
+                if getattr(vehicle, name) > 0.0 and not train.has_main_reservoirs:
+                    self._refuse_at(
+                        f"train.vehicles.{i}.{name}",
+                        getattr(vehicle, name),
+                        "needs a main reservoir on some vehicle: main_reservoir_volume",
                     )
 
     def _refuse_at(self, path: str, value: object, detail: str) -> NoReturn:

@@ -176,6 +176,33 @@ class Vehicle(Record):
         mark="assumed",
         source="no source; the order of 10 litres",
     )
+    main_reservoir_volume: float = quantity(
+        "volume",
+        low=0.0,
+        high=5.0,
+        default=0.0,
+        doc="Main reservoirs on this vehicle; with none on the train its main pipe is kept up.",
+        mark="assumed",
+        source="none unless said otherwise",
+    )
+    compressor_flow: float = quantity(
+        "air_flow",
+        low=0.0,
+        high=1.0,
+        default=0.0,
+        doc="What compressors on this vehicle deliver while they run, in normal litres.",
+        mark="assumed",
+        source="none unless said otherwise",
+    )
+    auxiliary_flow: float = quantity(
+        "air_flow",
+        low=0.0,
+        high=1.0,
+        default=0.0,
+        doc="What this vehicle draws from the main pipe besides: springs, doors, leaks.",
+        mark="assumed",
+        source="none unless said otherwise",
+    )
     heat_capacity: float = quantity(
         "heat_capacity",
         low=1e3,
@@ -365,6 +392,11 @@ class Train(Record):
     def mass(self) -> float:
         """Mass of the train at its load, rotating masses not counted twice. [kg]"""
         return sum(self.vehicle_masses)
+
+    @property
+    def has_main_reservoirs(self) -> bool:
+        """Whether any vehicle carries main reservoirs, so that the main pipe can run short."""
+        return any(vehicle.main_reservoir_volume > 0.0 for vehicle in self.vehicles)
 
     @property
     def smallest_axle_spacing(self) -> float:

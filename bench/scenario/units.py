@@ -62,6 +62,10 @@ DIMENSIONS: dict[str, tuple[Unit, ...]] = {
         Unit("g_per_s", "g/s", 1.0, 1e3),
         Unit("kg_per_min", "kg/min", 1.0, 60.0),
     ),
+    "air_flow": (
+        Unit("m3_per_s", "normal m3/s"),  # at 20 degrees C and 100 kPa
+        Unit("nl_per_min", "NL/min", 1.0, 6e4),
+    ),
     "mass_per_length": (Unit("kg_per_m", "kg/m"), Unit("g_per_m", "g/m", 1.0, 1e3)),
     "modulus": (Unit("pa", "Pa"), Unit("gpa", "GPa", 1e9)),
     "volume": (Unit("m3", "m3"), Unit("l", "l", 1.0, 1e3)),

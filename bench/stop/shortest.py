@@ -134,15 +134,15 @@ def shortest_possible(
     are those of the seed (`scenario.equipment`); sensors and valve delays may be anything. So it is
     a floor for that seed's stops, with seed 0 of grade `clean` for the train as designed.
 
-    Each is a floor, so the longest of A, B and C is returned, less a numerical allowance. All k of
-    A(k) are tried where sliding cleans nothing; else one and all, since C is longer than the rest.
+    Each is a floor, so the longest of A, B and C is returned, less a numerical allowance. Of
+    A(k) some k are tried where sliding cleans nothing, else one and all: there C is longer.
     """
     if isinstance(scenario, str | Path):
         scenario = load_scenario(scenario)
     _refuse_what_the_proof_needs(scenario)
     n_axles = scenario.train.n_axles
-    cleans = _cleans(scenario)
-    leading = {1, n_axles} if cleans else set(range(1, n_axles + 1))
+    cleans, numbers = _cleans(scenario), range(1, n_axles + 1)
+    leading = {1, n_axles} if cleans else {1, 2, *range(4, n_axles, 4), n_axles} & {*numbers}
     distances = [_run(scenario, k, rail_before, seed) for k in (-1, *sorted(leading))]
     if cleans and scenario.rail.cleaning_law != "contact_only":
         distances += _run_priced(scenario, max(distances), rail_before, seed)

@@ -10,11 +10,13 @@ What happens when every axle slides at once is what sets the three parts apart:
 - `fused_speed`: an observer carries the reference on with a modelled deceleration and what past
   rolling wheels taught it about the model's error, so it lasts longer between probes.
 
-The strategy keeps the state in its memory's last row.
+Wheel speeds are those of `wheels`: filtered, diameters learned, dead sensors without a vote. The
+strategy keeps the state in its memory's last row.
 """
 
 from slipbench.compiling.helper import helper
-from slipbench.contract import DEMAND, SAMPLE_TIME, WHEEL_SPEED, Floats
+from slipbench.contract import DEMAND, SAMPLE_TIME, Floats
+from slipbench.controllers.parts.wheels import ACCELERATION, SPEED
 
 REFERENCE = 0
 """Of the state: the reference speed. [m/s]"""
@@ -22,11 +24,11 @@ REFERENCE = 0
 PROBED = 1
 """Of the state: number of the axle being vented as a probe, from 1; 0 when none is. [-]"""
 
-_STEADY_TIME, _STEADY_SPEED, _UNFOUNDED_TIME, _PROBE_TIME, _PROBE_SPEED = 2, 3, 4, 5, 6
-_PROBE_ACCELERATION, _HAS_SPUN_UP, _LAST_PROBED = 7, 8, 9
-_FOUNDED_SPEED, _SINCE_FOUNDED, _SLACK, ERROR = 10, 11, 12, 13
+_STEADY_TIME, _STEADY_SPEED, _UNFOUNDED_TIME, _PROBE_TIME = 2, 3, 4, 5
+_HAS_SPUN_UP, _LAST_PROBED = 6, 7
+_FOUNDED_SPEED, _SINCE_FOUNDED, _SLACK, ERROR = 8, 9, 10, 11
 
-N_STATE = 14
+N_STATE = 12
 """Columns of the vehicle's memory the reference needs."""
 
 _STEADY = 0.3
@@ -41,8 +43,9 @@ _UNBRAKED = 0.4
 _MARGIN = 0.3
 """What is added to the deceleration found between two foundings. [m/s2]"""
 
-_RISE, _NOISE = 0.2, 0.05
-"""A rolling wheel of a braked train gains no more than this: rate [m/s2] and jitter [m/s]."""
+_RISE, _NOISE, _RUN_OUT = 0.2, 0.05, 0.003
+"""A rolling wheel of a braked train gains no more than this: rate [m/s2] and noise, constant [m/s]
+and of its speed [-]."""
 
 _TOOTH, _SLOWEST_TOLD = 0.03, 0.5
 """Way of the rim between two teeth [m], and the speed [m/s] below which steps grow no more."""
@@ -56,11 +59,8 @@ _FULL_PATIENCE_SPEED = 8.0
 _DEEP = 0.2
 """An axle in a deeper slide than this takes long to spin up. [-]"""
 
-_SPINNING = 0.4
+_SPINNING = 0.6
 """A probed wheel accelerating so has not yet reached the train's speed. [m/s2]"""
-
-_PROBE_SMOOTHING = 0.06
-"""Time constant of a probed wheel's acceleration. [s]"""
 
 
 _ROLLING_SLIP = 0.005
@@ -78,14 +78,13 @@ _LARGEST_ERROR, _LARGEST_LESSON = 0.5, 0.5
 
 @helper
 def highest_axle(
-    observation: Floats, column: int, previous: float, slowing_limit: float, sample_time: float
+    memory: Floats, previous: float, slowing_limit: float, sample_time: float
 ) -> float:
     """Return the highest measured wheel speed, never falling faster than a train can slow.
 
     Parameters
     ----------
-    observation : (n_axles, n_observed)
-    column : int            of the measured wheel speed
+    memory : (n_axles + 1, n_memory)   of the strategy, speeds by `sense_wheels`
     previous : float        reference a sample ago. [m/s]
     slowing_limit : float   largest believed deceleration of the train. [m/s2]
     sample_time : float     [s]
@@ -102,8 +101,8 @@ def highest_axle(
     lifts it. Creepage of a rolling wheel makes it read one or two per cent low.
     """
     highest = previous - slowing_limit * sample_time
-    for i_axle in range(observation.shape[0]):
-        highest = max(highest, observation[i_axle, column])
+    for i_axle in range(memory.shape[0] - 1):
+        highest = max(highest, memory[i_axle, SPEED])
     return max(highest, 0.0)
 
 
@@ -113,11 +112,13 @@ def _note_steadiness(
 ) -> None:
     """Count how long a wheel has carried the reference without gaining on it; note if it rolls.
 
-    A wheel may be below the carried reference by a step: its speed comes anew with each tooth only.
+    A wheel may be below the carried reference by a step: its speed comes anew with each tooth only,
+    and by what run-out of the toothed wheel makes it waver.
     """
     steady_time = state[_STEADY_TIME] + sample_time
-    ceiling = state[_STEADY_SPEED] + _RISE * steady_time + _NOISE
-    if highest < carried - step or highest > ceiling:
+    noise = _RUN_OUT * carried
+    ceiling = state[_STEADY_SPEED] + _RISE * steady_time + _NOISE + noise
+    if highest < carried - step - noise or highest > ceiling:
         state[_STEADY_TIME] = 0.0
         state[_STEADY_SPEED] = max(highest, carried)
     else:
@@ -151,45 +152,39 @@ def _is_probe_due(reference: float, patience: float, slowest: float, state: Floa
 
 
 @helper
-def _watch_probe(speed: float, sample_time: float, state: Floats) -> bool:
+def _watch_probe(own: Floats, sample_time: float, state: Floats) -> bool:
     """Follow the probed wheel; return whether it rolls at the train's speed by now."""
     state[_PROBE_TIME] += sample_time
-    raw = (speed - state[_PROBE_SPEED]) / sample_time
-    share = sample_time / (sample_time + _PROBE_SMOOTHING)
-    state[_PROBE_ACCELERATION] += share * (raw - state[_PROBE_ACCELERATION])
-    state[_PROBE_SPEED] = speed
-    if state[_PROBE_ACCELERATION] > _SPINNING:
+    if own[ACCELERATION] > _SPINNING:
         state[_HAS_SPUN_UP] = 1.0
         return False
-    if state[_PROBE_ACCELERATION] > 0.25 * _SPINNING:
+    if own[ACCELERATION] > 0.25 * _SPINNING:
         return False
     if state[_HAS_SPUN_UP] == 1.0 and state[_PROBE_TIME] > 0.1:
         return True
-    return state[_PROBE_TIME] > _SHORTEST_PROBE and speed > 0.0
+    return bool(state[_PROBE_TIME] > _SHORTEST_PROBE and own[SPEED] > 0.0)
 
 
 @helper
-def _begin_probe(observation: Floats, reference: float, state: Floats) -> None:
+def _begin_probe(memory: Floats, reference: float, state: Floats) -> None:
     """Vent the next axle in turn, from the rear forward; one in a deep slide only if all are."""
-    n_axles = observation.shape[0]
+    n_axles = memory.shape[0] - 1
     first = int(state[_LAST_PROBED]) - 1 + n_axles
     i_axle = (first - 1) % n_axles
     for i_turn in range(n_axles):
         i_tried = (first - 1 - i_turn + n_axles) % n_axles
-        if observation[i_tried, WHEEL_SPEED] > (1.0 - _DEEP) * reference:
+        if memory[i_tried, SPEED] > (1.0 - _DEEP) * reference:
             i_axle = i_tried
             break
     state[_LAST_PROBED] = i_axle + 1.0
     state[PROBED] = i_axle + 1.0
     state[_PROBE_TIME] = 0.0
-    state[_PROBE_SPEED] = observation[i_axle, WHEEL_SPEED]
-    state[_PROBE_ACCELERATION] = 0.0
     state[_HAS_SPUN_UP] = 0.0
 
 
 @helper
 def probed_axle(
-    observation: Floats, slowing_limit: float, patience: float, slowest: float, state: Floats
+    observation: Floats, slowing_limit: float, patience: float, slowest: float, memory: Floats
 ) -> float:
     """Return the highest wheel's speed with a falling limit, founded anew by a probe axle.
 
@@ -200,8 +195,10 @@ def probed_axle(
     patience : float        longest time without a rolling wheel before a probe begins, at 8 m/s and
                             above; less in proportion when slower. [s]
     slowest : float         reference speed below which no probe begins. [m/s]
-    state : (N_STATE,)      of the reference, zero at the start. While `state[PROBED]` is above
-                            zero the strategy must vent that axle (numbered from 1)
+    memory : (n_axles + 1, n_memory)   of the strategy, speeds by `sense_wheels`; the last row
+                            begins with the reference's `N_STATE` columns, zero at the start. While
+                            its column `PROBED` is above zero the strategy must vent that axle
+                            (numbered from 1)
 
     Returns
     -------
@@ -219,27 +216,27 @@ def probed_axle(
     that slows less than the limit while it slides still passes for rolling; this weakness remains.
     This project's own form of a known idea; numbers assumed.
     """
+    state = memory[memory.shape[0] - 1]
     sample_time = observation[0, SAMPLE_TIME]
     slowing_limit = slowing_limit * observation[0, DEMAND] + _UNBRAKED
     carried = state[REFERENCE] - (slowing_limit - state[_SLACK]) * sample_time
     highest = 0.0
     for i_axle in range(observation.shape[0]):
-        highest = max(highest, observation[i_axle, WHEEL_SPEED])
+        highest = max(highest, memory[i_axle, SPEED])
     step = slowing_limit * _TOOTH / max(carried, _SLOWEST_TOLD)
     _note_steadiness(carried, highest, step, sample_time, state)
     reference = max(carried, highest, 0.0)
     i_probed = int(state[PROBED]) - 1
     if i_probed >= 0:
-        speed = observation[i_probed, WHEEL_SPEED]
-        is_rolling = _watch_probe(speed, sample_time, state)
+        is_rolling = _watch_probe(memory[i_probed], sample_time, state)
         if is_rolling:
-            reference = max(speed, highest)
+            reference = highest
             _found(reference, slowing_limit, state)
         if is_rolling or state[_PROBE_TIME] > _LONGEST_PROBE:
             state[PROBED] = 0.0
             state[_UNFOUNDED_TIME] = 0.0
     elif _is_probe_due(reference, patience, slowest, state):
-        _begin_probe(observation, reference, state)
+        _begin_probe(memory, reference, state)
     state[REFERENCE] = reference
     return float(reference)
 
@@ -251,7 +248,7 @@ def fused_speed(
     may_probe: bool,
     patience: float,
     slowest: float,
-    state: Floats,
+    memory: Floats,
 ) -> float:
     """Return the train's speed from a modelled deceleration and the wheels that hardly slide.
 
@@ -260,7 +257,7 @@ def fused_speed(
     observation : (n_axles, n_observed)
     modelled_slowing : float   deceleration by the strategy's own model, as from rail forces. [m/s2]
     may_probe : bool           whether a slide is in progress and nothing else tells the speed
-    patience, slowest, state   as `probed_axle`
+    patience, slowest, memory   as `probed_axle`
 
     Returns
     -------
@@ -275,12 +272,13 @@ def fused_speed(
     `probed_axle` founds the speed anew. So the error between probes is that of the model.
     This project's own form; the numbers are assumed.
     """
+    state = memory[memory.shape[0] - 1]
     sample_time = observation[0, SAMPLE_TIME]
     predicted = state[REFERENCE] - max(modelled_slowing + state[ERROR], 0.0) * sample_time
     predicted = max(predicted, 0.0)
     highest, weights, pull = 0.0, 1.0, 0.0
     for i_axle in range(observation.shape[0]):
-        speed = observation[i_axle, WHEEL_SPEED]
+        speed = memory[i_axle, SPEED]
         highest = max(highest, speed)
         ratio = (1.0 - speed / max(predicted, 0.1)) / _ROLLING_SLIP
         weight = 1.0 / (1.0 + ratio * ratio)
@@ -294,17 +292,16 @@ def fused_speed(
         predicted = reference
     i_probed = int(state[PROBED]) - 1
     if i_probed >= 0:
-        speed = observation[i_probed, WHEEL_SPEED]
-        is_rolling = _watch_probe(speed, sample_time, state)
+        is_rolling = _watch_probe(memory[i_probed], sample_time, state)
         if is_rolling:
-            reference = max(speed, highest)
+            reference = highest
         if is_rolling or state[_PROBE_TIME] > _LONGEST_PROBE:
             state[PROBED] = 0.0
             state[_UNFOUNDED_TIME] = 0.0
     elif not may_probe:
         state[_UNFOUNDED_TIME] = 0.0
     elif _is_probe_due(reference, patience, slowest, state):
-        _begin_probe(observation, reference, state)
+        _begin_probe(memory, reference, state)
     lesson = min(max(reference - predicted, -_LARGEST_LESSON), _LARGEST_LESSON)
     error = state[ERROR] - _LEARNING * lesson
     state[ERROR] = min(max(error, -_LARGEST_ERROR), _LARGEST_ERROR)

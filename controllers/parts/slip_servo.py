@@ -4,9 +4,15 @@ A shared part, no strategy. Memory of an axle: `adhesion`'s columns first, then 
 """
 
 from slipbench.compiling.helper import helper
-from slipbench.contract import DEMAND, PRESSURE, SAMPLE_TIME, WHEEL_SPEED, Floats
+from slipbench.contract import DEMAND, PRESSURE, SAMPLE_TIME, Floats
 from slipbench.controllers.parts.adhesion import FORCE, N_ADHESION, estimate_force
-from slipbench.controllers.parts.pulses import N_QUEUE, end_vent, has_filled, steer_pressure
+from slipbench.controllers.parts.pulses import (
+    N_VALVE,
+    end_vent,
+    has_filled,
+    learn_delays,
+    steer_pressure,
+)
 from slipbench.controllers.parts.reference import ERROR, N_STATE, REFERENCE, fused_speed
 from slipbench.controllers.parts.vehicle_data import (
     AXLE_MASS,
@@ -14,11 +20,12 @@ from slipbench.controllers.parts.vehicle_data import (
     FULL_PRESSURE,
     ROTATING_MASS,
 )
+from slipbench.controllers.parts.wheels import SPEED, sense_wheels
 
-_QUEUE = N_ADHESION
-_VENTED, _LAST_PRESSURE, _FACTOR = _QUEUE + N_QUEUE, _QUEUE + N_QUEUE + 1, _QUEUE + N_QUEUE + 2
+_VALVE = N_ADHESION
+_VENTED, _LAST_PRESSURE, _FACTOR = _VALVE + N_VALVE, _VALVE + N_VALVE + 1, _VALVE + N_VALVE + 2
 
-IS_WHOLE = _QUEUE + N_QUEUE + 3
+IS_WHOLE = _VALVE + N_VALVE + 3
 """Of an axle's memory: 1 where its cylinder has reached what is demanded."""
 
 N_SERVO = IS_WHOLE + 1
@@ -45,9 +52,6 @@ _ROLLING = 0.98
 _LEAST_SLIDE, _SLIDE_ENDED = 0.1, 0.5
 """A slower slip speed is no slide [m/s]; a slide is over so long after the last one [s]."""
 
-FORCE_SMOOTHING = 0.05
-"""Time constant of the force estimate. Assumed. [s]"""
-
 
 @helper
 def _note_pressure(row: Floats, parameters: Floats, own: Floats, state: Floats) -> None:
@@ -55,8 +59,9 @@ def _note_pressure(row: Floats, parameters: Floats, own: Floats, state: Floats) 
 
     The vehicle's load scales what a demand means, and no column of the observation tells it.
     """
-    queue = own[_QUEUE : _QUEUE + N_QUEUE]
-    is_whole = has_filled(row, own[_LAST_PRESSURE], parameters, queue)
+    valve = own[_VALVE : _VALVE + N_VALVE]
+    is_whole = has_filled(row, own[_LAST_PRESSURE], parameters, valve)
+    learn_delays(row, own[_LAST_PRESSURE], is_whole, parameters, valve)
     own[IS_WHOLE] = 1.0 if is_whole else 0.0
     own[_LAST_PRESSURE] = row[PRESSURE]
     if is_whole and row[DEMAND] > 0.05:
@@ -110,13 +115,14 @@ def sense_motion(
     """
     n_axles = observation.shape[0]
     state = memory[n_axles]
+    sense_wheels(observation, memory)
     force, is_anchored = 0.0, False
     for i_axle in range(n_axles):
         row = observation[i_axle]
         own = memory[i_axle]
-        force += estimate_force(row, parameters, FORCE_SMOOTHING, own)
+        force += estimate_force(row, parameters, own)
         _note_pressure(row, parameters, own, state)
-        if own[IS_WHOLE] == 1.0 and row[WHEEL_SPEED] > _ROLLING * state[REFERENCE]:
+        if own[IS_WHOLE] == 1.0 and own[SPEED] > _ROLLING * state[REFERENCE]:
             is_anchored = True
     modelled = force / (n_axles * parameters[AXLE_MASS])
     may_probe = bool(state[_SLIDE_LEFT] > 0.0) and not is_anchored
@@ -126,14 +132,14 @@ def sense_motion(
         may_probe,
         patience,
         slowest,
-        state,
+        memory,
     )
     return reference, max(modelled + state[ERROR], 0.0)
 
 
 @helper
 def slide_lasts(
-    observation: Floats, reference: float, slip: float, slowest: float, state: Floats
+    observation: Floats, reference: float, slip: float, slowest: float, memory: Floats
 ) -> bool:
     """Return whether a slide is in progress: a wheel slides, or one did half a second ago.
 
@@ -143,20 +149,23 @@ def slide_lasts(
     reference : float       train's speed. [m/s]
     slip : float            beyond this, and beyond 0.1 m/s, a wheel slides. [-]
     slowest : float         train's speed below which none is seen. [m/s]
-    state : (>= N_MOTION,)  the vehicle's memory
+    memory                  of the strategy, as for `sense_motion`
 
     Notes
     -----
     Where none is in progress the brake is to be left alone: at walking pace speeds come in steps
     of some cm/s, and a servo would act on them.
     """
-    if reference < slowest:
+    n_axles = observation.shape[0]
+    state = memory[n_axles]
+    has_begun = state[_SLIDE_LEFT] > 0.0
+    if reference < slowest or (observation[0, DEMAND] <= 0.0 and not has_begun):
         state[_SLIDE_LEFT] = 0.0
         return False
     state[_SLIDE_LEFT] = max(state[_SLIDE_LEFT] - observation[0, SAMPLE_TIME], 0.0)
     least = max(slip * reference, _LEAST_SLIDE)
-    for i_axle in range(observation.shape[0]):
-        if reference - observation[i_axle, WHEEL_SPEED] > least:
+    for i_axle in range(n_axles):
+        if reference - memory[i_axle, SPEED] > least:
             state[_SLIDE_LEFT] = _SLIDE_ENDED
     return bool(state[_SLIDE_LEFT] > 0.0)
 
@@ -167,7 +176,6 @@ def wanted_pressure(
     reference: float,
     slowing: float,
     settling_time: float,
-    row: Floats,
     parameters: Floats,
     own: Floats,
 ) -> float:
@@ -179,7 +187,6 @@ def wanted_pressure(
     reference : float       train's speed. [m/s]
     slowing : float         train's deceleration. [m/s2]
     settling_time : float   [s]
-    row : (n_observed,)     the axle's observation
     parameters              of the strategy, the last eight being valve and force data
     own : (>= N_SERVO,)     the axle's memory, its force already estimated
 
@@ -193,7 +200,7 @@ def wanted_pressure(
     At walking pace the target is raised to a slip speed of 0.15 m/s.
     """
     slip = max(slip, min(_LEAST_SLIP_SPEED / max(reference, 0.1), _LEAST_SLIP_CAP))
-    missing = reference * (1.0 - slip) - row[WHEEL_SPEED]
+    missing = reference * (1.0 - slip) - own[SPEED]
     change = min(max(missing / settling_time, -_HARDEST_SLOWING), _HARDEST_GAINING)
     acceleration = change - slowing * (1.0 - slip)
     return float((own[FORCE] - parameters[ROTATING_MASS] * acceleration) / parameters[BRAKE_GAIN])
@@ -215,10 +222,9 @@ def servo_valve(
     """
     is_whole = own[IS_WHOLE] == 1.0 and own[_FACTOR] == demand_factor
     own[_FACTOR] = demand_factor
-    queue = own[_QUEUE : _QUEUE + N_QUEUE]
-    valve = steer_pressure(wanted, is_whole, row, parameters, queue)
-    valve = end_vent(valve, row, own[_VENTED : _VENTED + 1])
-    own[_QUEUE] = valve
+    valve = steer_pressure(wanted, is_whole, row, parameters, own[_VALVE : _VALVE + N_VALVE])
+    valve = end_vent(valve, own[SPEED], row[SAMPLE_TIME], own[_VENTED : _VENTED + 1])
+    own[_VALVE] = valve
     return valve
 
 

@@ -6,7 +6,7 @@ import sqlite3
 import pytest
 
 from slipbench.campaign.store import Store
-from slipbench.commands import campaign, studies, tuning
+from slipbench.commands import campaign, studies, tuning, verdict
 from slipbench.commands.parser import Commands
 from slipbench.ground.errors import InputError
 from slipbench.results.scenario_file import scenario_file
@@ -23,7 +23,7 @@ def run(small, tmp_path, monkeypatch):
     def act(line):
         parser = argparse.ArgumentParser(exit_on_error=False)
         commands = Commands(parser, parser_class=argparse.ArgumentParser)
-        for family in (campaign, tuning, studies):
+        for family in (campaign, tuning, studies, verdict):
             family.add_parsers(commands)
         arguments = parser.parse_args([*line.split(), "--workers", "1", "--quiet"])
         return arguments.act(arguments)
@@ -87,9 +87,24 @@ def test_worst_rail_writes_a_scenario(run, tmp_path, capsys):
     assert load_scenario(tmp_path / "worst.toml").rail.sections[0].friction < 0.03
 
 
+def test_verdict_names_what_it_hangs_on_and_draws_the_plane(run, tmp_path, capsys):
+    vary = "--vary film.friction=0.5:2:log --vary equipment.wear=0:2"
+    options = f"{vary} --size 4 --nodes 2 --each 2 --out v.sqlite"
+    assert run(f"verdict small.toml --strategy slip_band --eased-to 1 {options}") == 0
+    text = capsys.readouterr().out
+    assert "held stops shorter than eased to step 1 in" in text and "plane of" in text
+    assert {"v.txt", "v.png", "v.svg"} <= {path.name for path in tmp_path.iterdir()}
+
+
 @pytest.mark.parametrize(
     ("line", "message"),
     [
+        ("verdict small.toml --strategy slip_band", "compares two strategies"),
+        ("verdict small.toml --strategy none,slip_band --eased-to 1", "name one strategy"),
+        ("verdict small.toml --strategy none,none", "name two different"),
+        ("verdict small.toml --strategy none,slip_band --size 5", "a power of two"),
+        ("verdict small.toml --strategy none,slip_band --vary film.friction=1:2", "two or more"),
+        ("verdict small.toml --strategy none --eased-to 9", "allowed: 0 to 3"),
         ("campaign none.toml", "no such file"),
         ("campaign small.toml --strategy slip_bend", "did you mean slip_band"),
         ("campaign small.toml --strategy none --vary x", "write name=low:high"),

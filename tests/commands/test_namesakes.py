@@ -37,6 +37,8 @@ LINES = {
     "--speed 5mph --workers 1 --quiet",
     "worst-rail": "wet_leaf --strategy none --budget 13 --patches 1 --harm distance --speed 5mph "
     "--workers 1 --quiet",
+    "verdict": "wet_leaf --strategy none,slip_band --size 4 --nodes 2 --each 2 --speed 5mph "
+    "--workers 1 --quiet",
     "assess": "wet_leaf --strategy none --quick",
     "check-strategy": "own.py",
 } | QUICK

@@ -42,7 +42,7 @@ def test_picture_names_quantities_units_and_caution(comparison):
     assert CAUTION in texts(figure)
     legend = [text.get_text() for legend in figure.legends for text in legend.get_texts()]
     assert "peak follower (sees truth)" in legend
-    assert {"none", "slip band", "shortest possible"} <= set(legend)
+    assert {"none", "slip band", "cannot be shorter than"} <= set(legend)
 
 
 def test_picture_tells_what_did_not_stop(comparison):

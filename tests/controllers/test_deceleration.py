@@ -4,10 +4,11 @@ import pytest
 
 from slipbench.contract import FILL, HOLD, VENT
 from slipbench.controllers import deceleration
+from slipbench.controllers.parts.wheels import FOLLOWING_TIME
 
 THRESHOLD = 3.0
 CONTROLLER = deceleration.CONTROLLER.with_parameters(
-    vent_deceleration=THRESHOLD, re_acceleration=1.5, smoothing_time=0.03, longest_hold=0.5
+    vent_deceleration=THRESHOLD, re_acceleration=1.5, longest_hold=0.5
 )
 
 
@@ -24,12 +25,12 @@ def test_it_leaves_a_wheel_alone_that_slows_like_a_train(vehicle, rate) -> None:
 
 @pytest.mark.parametrize("rate", [3.1, 6.0, 30.0])
 def test_it_vents_on_the_deceleration_of_the_rim(vehicle, rate) -> None:  # type: ignore[no-untyped-def]
-    """After the smoothing: rate (1 - 0.75^n) passes the threshold at the n-th difference."""
+    """After two lags of k = 0.8: rate (1 - k^n (1 + n (1 - k))) passes it at difference n."""
     own = vehicle(CONTROLLER)
     valves = own.see_for(0.9, lambda t: [30.0 - rate * t])
-    share = 0.01 / (0.01 + 0.03)
+    kept = FOLLOWING_TIME / (FOLLOWING_TIME + 0.01)
     n_smoothing = 1
-    while rate * (1.0 - (1.0 - share) ** n_smoothing) <= THRESHOLD:
+    while rate * (1.0 - kept**n_smoothing * (1.0 + n_smoothing * (1.0 - kept))) <= THRESHOLD:
         n_smoothing += 1
     assert first(valves, VENT) == n_smoothing
     assert own.is_sliding
@@ -68,8 +69,8 @@ def test_a_wheel_that_spins_up_is_held_and_then_filled(vehicle) -> None:  # type
     assert vent is not None and hold is not None
     assert vent < 30 < hold < 50, "held as soon as it no longer slows"
     filled = next(i for i in range(hold, 100) if valves[i] == [FILL])
-    # acceleration dies away as 0.75^n from 20 to half of 1.5 m/s2: 12 samples
-    assert filled - 60 == pytest.approx(12, abs=2)
+    # acceleration dies away as 0.8^n (1 + 0.2 n) from 20 to half of 1.5 m/s2: 22 samples
+    assert filled - 60 == pytest.approx(22, abs=2)
 
 
 def test_a_hold_does_not_last_for_ever(vehicle) -> None:  # type: ignore[no-untyped-def]

@@ -14,10 +14,12 @@ from slipbench.controllers import (
     slip_target,
 )
 from slipbench.controllers.cleaning_balance import (
+    GAIN,
     MEAN_FORCE,
     N_DEEP,
     SETTLED_TIME,
     brake_force,
+    learn_pads,
     weigh,
 )
 from slipbench.controllers.rule_table import ACCELERATION_GRADES, RULES, SLIP_GRADES, mixed_rule
@@ -25,7 +27,7 @@ from slipbench.scenario import Scenario
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop
 
-PULSED = {"pulse_period": 0.05, "smoothing_time": 0.05}
+PULSED = {"pulse_period": 0.05}
 PROBED = {"slowing_limit": 1.2, "patience": 3.0, "cut_out_speed": 1.0}
 FUSED = {"patience": 5.0, "cut_out_speed": 0.8}
 
@@ -33,9 +35,12 @@ FUSED = {"patience": 5.0, "cut_out_speed": 0.8}
 def targeted(name: str, slip: float) -> Controller:
     """Return a strategy that holds one slip, told to hold this one."""
     given = {
-        "slip_target": (slip_target, {"slip_gain": 0.5, "rate_gain": 0.15, **PULSED, **PROBED}),
+        "slip_target": (
+            slip_target,
+            {"slip_gain": 0.5, "rate_gain": 0.15, "smoothing_time": 0.05, **PULSED, **PROBED},
+        ),
         "rule_table": (rule_table, {"acceleration_scale": 1.0, **PULSED, **PROBED}),
-        "sliding_mode": (sliding_mode, {"reaching_rate": 6.0, "boundary": 0.3, **FUSED}),
+        "sliding_mode": (sliding_mode, {"reaching_rate": 3.0, "boundary": 0.6, **FUSED}),
         "deep_slip": (deep_slip, {"settling_time": 0.3, **FUSED}),
     }
     module, settings = given[name]
@@ -139,10 +144,10 @@ PHASES = phase_logic.CONTROLLER.with_parameters(
     ids=["rolls", "slows", "dives"],
 )
 def test_an_axle_is_judged_by_its_own_deceleration(vehicle, deceleration, valve) -> None:  # type: ignore[no-untyped-def]
-    """Its neighbours roll on at 0.9 m/s2; looked at 0.25 s after it began, five time constants."""
+    """Its neighbours roll on at 0.9 m/s2; looked at 0.3 s after it began, seven time constants."""
     own = vehicle(PHASES)
     own.see_for(1.0, lambda t: [30.0 - 0.9 * t] * 4)
-    valves = own.see_for(0.25, lambda t: [*[29.1 - 0.9 * t] * 3, 29.1 - deceleration * t])
+    valves = own.see_for(0.3, lambda t: [*[29.1 - 0.9 * t] * 3, 29.1 - deceleration * t])
     assert valves[-1] == [FILL, FILL, FILL, valve]
     assert own.is_sliding == (valve == VENT)
 
@@ -174,16 +179,20 @@ def test_a_slow_slide_is_released_once_the_rail_force_has_dropped(vehicle) -> No
 # --- the balance ----------------------------------------------------------------------------------
 
 BALANCE = cleaning_balance.CONTROLLER.with_parameters(
-    grip_slip=0.04,
+    grip_slip=0.05,
     deep_slip=0.5,
     n_tried=3.0,
     largest_share=0.875,
     weighing_time=2.0,
-    trial_time=0.4,
+    trial_time=1.5,
     retrial_time=30.0,
     settling_time=0.2,
     **FUSED,
 )
+
+
+PADS_OFF = 0.1
+"""Pads differ so much from axle to axle: more than an axle cleans on most films. [-]"""
 
 
 def test_the_trains_force_is_the_sum_its_docstring_writes() -> None:
@@ -206,15 +215,18 @@ def test_the_trains_force_is_the_sum_its_docstring_writes() -> None:
 def test_weighing_tells_rail_that_repays_a_deep_slide(
     gain: float, kept: float, low: int, high: int
 ) -> None:
-    """Three deep axles of sixteen, forces as the model has them, an ample demand."""
+    """Three deep axles of sixteen, forces as the model has them, an ample demand; pads 10 % off."""
+    pads = 1.0 + PADS_OFF * np.cos(2.0 * np.arange(16))
     memory = np.zeros((17, BALANCE.n_memory))
     memory[:16, SETTLED_TIME] = 5.0
-    grip_gain = gain * 0.04 / (kept * 0.5)
+    grip_gain = gain * 0.05 / (kept * 0.5)
+    memory[:16, MEAN_FORCE] = 3e3 * pads * (1.0 + grip_gain * np.arange(16))
+    train = memory[16]
+    learn_pads(1e5, memory, train)
+    train[N_DEEP], train[GAIN] = 3.0, -1.0
     for i in range(16):
         growth = 1.0 + gain * 3 + grip_gain * (i - 3)
-        memory[i, MEAN_FORCE] = 3e3 * (kept * (1.0 + gain * i) if i < 3 else growth)
-    train = memory[16]
-    train[N_DEEP] = 3.0
+        memory[i, MEAN_FORCE] = 3e3 * pads[i] * (kept * (1.0 + gain * i) if i < 3 else growth)
     n_best = weigh(1e5, BALANCE.parameter_values, memory, train)
     assert low <= n_best <= high
 

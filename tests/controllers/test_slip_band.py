@@ -20,7 +20,7 @@ ROLLING = 30.0
         (0.12, HOLD),
         (0.179, HOLD),
         (0.181, VENT),
-        (1.0, VENT),
+        (0.99, VENT),
     ],
 )
 def test_a_steady_slip_is_judged_by_the_band(vehicle, slip, valve) -> None:  # type: ignore[no-untyped-def]
@@ -32,23 +32,23 @@ def test_a_steady_slip_is_judged_by_the_band(vehicle, slip, valve) -> None:  # t
 
 
 def test_a_growing_slip_is_vented_early(vehicle) -> None:  # type: ignore[no-untyped-def]
-    """At 1 /s, looking 0.05 s ahead: at 0.18 - 0.05 = 0.13 instead of 0.18."""
+    """At 0.4 /s, looking 0.05 s ahead: at 0.18 - 0.02 = 0.16 instead of 0.18."""
     own = vehicle(CONTROLLER)
-    valves = own.see_for(0.3, lambda t: [ROLLING, ROLLING * (1.0 - t)])
+    valves = own.see_for(0.6, lambda t: [ROLLING, ROLLING * (1.0 - 0.4 * t)])
     first = next(i for i, now in enumerate(valves) if now[1] == VENT)
-    assert first * 0.01 == pytest.approx(0.13, abs=0.0101)  # one sample
+    assert 0.4 * first * 0.01 == pytest.approx(0.16, abs=0.0081)  # two samples
 
 
 def test_a_falling_slip_is_held_before_it_is_back_in_the_band(vehicle) -> None:  # type: ignore[no-untyped-def]
-    """From 0.4 at 2 /s: vented down to 0.28, where 0.05 s ahead it is 0.18; held from there."""
+    """From 0.4 at 0.4 /s: vented down to 0.2, where 0.05 s ahead it is 0.18; held from there."""
     own = vehicle(CONTROLLER)
     own.see([ROLLING, 0.6 * ROLLING])
-    valves = own.see_for(0.1, lambda t: [ROLLING, ROLLING * (0.6 + 2.0 * (t + 0.01))])
-    slips = [0.4 - 0.02 * (i + 1) for i in range(10)]
+    valves = own.see_for(0.54, lambda t: [ROLLING, ROLLING * (0.6 + 0.4 * (t + 0.01))])
+    slips = [0.4 - 0.004 * (i + 1) for i in range(54)]
     for slip, now in zip(slips, valves, strict=True):
-        if slip > 0.281:
+        if slip > 0.208:
             assert now[1] == VENT, slip
-        elif slip < 0.279:
+        elif slip < 0.192:
             assert now[1] == HOLD, slip
     assert min(slips) > 0.18
 

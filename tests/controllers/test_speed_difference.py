@@ -18,7 +18,8 @@ CONTROLLER = speed_difference.CONTROLLER.with_parameters(
         (0.901, HOLD, False),
         (1.789, HOLD, False),
         (1.791, VENT, True),
-        (30.0, VENT, True),
+        (3.0, VENT, True),
+        (4.9, VENT, True),
     ],
 )
 @pytest.mark.parametrize("fastest", [5.0, 30.0])

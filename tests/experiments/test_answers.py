@@ -12,9 +12,13 @@ from slipbench.experiments import (
     what_breaks_first,
     what_isolation_costs,
     what_moved_demand_gains,
+    what_real_equipment_costs,
     what_sand_buys,
+    what_the_low_speed_cut_out_costs,
     when_to_ease,
+    where_the_verdict_turns,
     where_to_start_braking,
+    which_cleaning_law_fits,
     which_strategy,
     who_cleans_the_rail,
     why_holding_beats_easing,
@@ -27,8 +31,10 @@ QUICK_ONES = (
     how_locked_wheels_clean,
     how_the_brake_builds_up,
     what_sand_buys,
+    what_the_low_speed_cut_out_costs,
     when_to_ease,
     where_to_start_braking,
+    which_cleaning_law_fits,
     who_cleans_the_rail,
     why_holding_beats_easing,
 )
@@ -38,6 +44,8 @@ SLOW_ONES = (
     what_breaks_first,
     what_isolation_costs,
     what_moved_demand_gains,
+    what_real_equipment_costs,
+    where_the_verdict_turns,
     which_strategy,
 )
 ALL = [*QUICK_ONES, *(pytest.param(module, marks=pytest.mark.slow) for module in SLOW_ONES)]

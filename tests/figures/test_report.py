@@ -58,7 +58,7 @@ def test_answer_names_the_shortest_that_does_not_see_truth():
     (sentence,) = answers(kept(APART, 8))
     mean = APART["first"].mean()
     assert sentence.startswith(f"On wet leaf, first stopped shortest, in {mean:.0f} m")
-    assert f"{mean / 800.0:.2f} of the shortest possible" in sentence
+    assert f"{mean / 800.0:.2f} times the floor" in sentence
     assert "not told apart" not in sentence
 
 
