@@ -50,10 +50,10 @@ def patched():  # type: ignore[no-untyped-def]
     return two_units("tough_film", **{"rail.sections": sections, "initial_speed": 55.9})
 
 
+# as met, but for a smoothing of 0.033 s that strategies no longer have of their own
 DECELERATION = by_name("deceleration").with_parameters(
     vent_deceleration=3.623,
     re_acceleration=9.398,
-    smoothing_time=0.033,
     longest_hold=0.064,
     cut_out_speed=1.172,
 )
