@@ -71,7 +71,7 @@ SUMMARY: tuple[Quantity, ...] = (
     *_table(
         STOP, "measures: adhesion",
         ("adhesion_utilisation", "-",
-         "work of the rail forces over usable work, the train's mean; misleads alone"),
+         "work of the braking forces over usable work, the train's mean; misleads alone"),
         ("demanded_adhesion", "-", "adhesion the brakes demand, mean over axles and braked way"),
         ("used_adhesion", "-", "adhesion used, mean over axles and braked way"),
         ("peak_adhesion", "-", "peak of the creep curve met, mean over axles and braked way"),
@@ -80,7 +80,7 @@ SUMMARY: tuple[Quantity, ...] = (
     ),
     *_table(
         AXLES, "measures: adhesion",
-        ("adhesion_utilisation_by_axle", "-", "work of the rail force over usable work"),
+        ("adhesion_utilisation_by_axle", "-", "work of the braking force over usable work"),
     ),
     *_table(
         STOP, "measures: slide and locks",
@@ -109,6 +109,7 @@ SUMMARY: tuple[Quantity, ...] = (
         ("flat_length_high", "m", "length of the longest flat, high end of the band"),
         ("flat_depth_high", "m", "depth of that flat by the chord, high end of the band"),
         ("martensite", "-", "hardening under a locked wheel: 0 none, 1 possible, 2 likely"),
+        ("dragged_distance", "m", "way slid while nearly locked"),
     ),
     *_table(
         STOP, "measures: wheels",
@@ -119,6 +120,7 @@ SUMMARY: tuple[Quantity, ...] = (
     *_table(
         STOP, "measures: temperature",
         ("flash_temperature", "K", "hottest contact of a turning, sliding wheel above its body"),
+        ("dragged_depth_high", "m", "worn off a nearly locked wheel all around, high end of band"),
         ("locked_temperature", "K", "hottest spot of a locked wheel above its body"),
         ("tread_temperature", "K", "hottest tread, its mean above ambient"),
         ("brake_temperature", "K", "hottest disc, or tread where blocks brake, above ambient"),
