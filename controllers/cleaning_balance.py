@@ -402,7 +402,7 @@ CONTROLLER = Controller(
         Parameter("retrial_time", 30.0, "s", 5.0, 600.0, "assumed"),
         Parameter("settling_time", 0.2, "s", 0.1, 2.0, "tuned by hand"),
         Parameter("patience", 5.0, "s", 0.5, 20.0, "tuned by hand"),
-        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 2.5, "assumed"),
         Parameter(
             "load_transfer",
             0.043,

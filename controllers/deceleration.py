@@ -79,7 +79,7 @@ CONTROLLER = Controller(
         ),
         Parameter("re_acceleration", 1.03, "m/s2", 0.3, 10.0, "tuned; 1 to 2 from memory, weak"),
         Parameter("longest_hold", 1.12, "s", 0.05, 3.0, "tuned"),
-        Parameter("cut_out_speed", 1.02, "m/s", 0.3, 3.0, "tuned; 3 to 5 km/h from memory, weak"),
+        Parameter("cut_out_speed", 1.02, "m/s", 0.3, 2.5, "tuned; 3 to 5 km/h from memory, weak"),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=N_WHEEL + 4,

@@ -77,7 +77,7 @@ CONTROLLER = Controller(
         Parameter("target_slip", 0.5, "-", 0.1, 0.8, "tuned by hand"),
         Parameter("settling_time", 0.3, "s", 0.1, 2.0, "tuned by hand"),
         Parameter("patience", 4.0, "s", 0.5, 20.0, "tuned by hand"),
-        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 2.5, "assumed"),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

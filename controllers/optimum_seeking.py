@@ -160,7 +160,7 @@ CONTROLLER = Controller(
         Parameter("spell", 0.7, "s", 0.2, 4.0, "assumed"),
         Parameter("settling_time", 0.2, "s", 0.1, 2.0, "assumed"),
         Parameter("patience", 5.0, "s", 0.5, 20.0, "tuned by hand"),
-        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 2.5, "assumed"),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

@@ -156,7 +156,7 @@ CONTROLLER = Controller(
         Parameter("gain_ended", 0.441, "m/s2", 0.1, 3.0, "tuned"),
         Parameter("guard_slip", 0.155, "-", 0.1, 0.8, "tuned"),
         Parameter("slowing_limit", 1.37, "m/s2", 0.8, 4.0, "tuned; 1.2 to 2 from memory, weak"),
-        Parameter("cut_out_speed", 1.02, "m/s", 0.3, 3.0, "tuned"),
+        Parameter("cut_out_speed", 1.02, "m/s", 0.3, 2.5, "tuned"),
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),

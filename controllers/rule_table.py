@@ -120,7 +120,7 @@ CONTROLLER = Controller(
         Parameter("pulse_period", 0.05, "s", 0.01, 0.5, "tuned by hand"),
         Parameter("slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
         Parameter("patience", 3.0, "s", 0.2, 10.0, "tuned by hand"),
-        Parameter("cut_out_speed", 1.0, "m/s", 0.3, 3.0, "assumed"),
+        Parameter("cut_out_speed", 1.0, "m/s", 0.3, 2.5, "assumed"),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=max(N_STATE, N_WHEEL + 2),

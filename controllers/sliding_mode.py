@@ -84,7 +84,7 @@ CONTROLLER = Controller(
         Parameter("reaching_rate", 3.0, "m/s2", 0.5, 10.0, "tuned by hand"),
         Parameter("boundary", 0.6, "m/s", 0.05, 3.0, "tuned by hand"),
         Parameter("patience", 5.0, "s", 0.5, 20.0, "tuned by hand"),
-        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 2.5, "assumed"),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

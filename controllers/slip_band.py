@@ -77,7 +77,7 @@ CONTROLLER = Controller(
         Parameter("vent_slip", 0.4, "-", 0.03, 0.8, "tuned by hand; 10 to 20 per cent from memory"),
         Parameter("look_ahead", 0.05, "s", 0.0, 0.3, "assumed: about the valve's delay"),
         Parameter("slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
-        Parameter("cut_out_speed", 1.0, "m/s", 0.3, 3.0, "assumed; 3 to 5 km/h from memory"),
+        Parameter("cut_out_speed", 1.0, "m/s", 0.3, 2.5, "assumed; 3 to 5 km/h from memory"),
         Parameter("patience", 2.0, "s", 0.2, 10.0, "tuned by hand"),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),

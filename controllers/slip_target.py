@@ -113,7 +113,7 @@ CONTROLLER = Controller(
         Parameter("smoothing_time", 0.0, "s", 0.0, 0.3, "assumed: speeds are filtered"),
         Parameter("slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
         Parameter("patience", 5.0, "s", 0.2, 10.0, "tuned by hand"),
-        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 3.0, "assumed"),
+        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 2.5, "assumed"),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=max(N_STATE, N_WHEEL + 4),

@@ -70,7 +70,7 @@ CONTROLLER = Controller(
         ),
         Parameter("apply_difference", 0.181, "m/s", 0.1, 5.0, "tuned"),
         Parameter("slowing_limit", 0.916, "m/s2", 0.8, 4.0, "tuned; 1.2 to 2 from memory, weak"),
-        Parameter("cut_out_speed", 1.38, "m/s", 0.3, 3.0, "tuned; 3 to 5 km/h from memory, weak"),
+        Parameter("cut_out_speed", 1.38, "m/s", 0.3, 2.5, "tuned; 3 to 5 km/h from memory, weak"),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=N_WHEEL + 1,

@@ -31,7 +31,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "packing": {"contact", "contract", "ground", "kernel", "scenario"},
     "strategies": {"compiling", "contract", "ground", "kernel", "scenario"},
     "stop": {
-        "contact", "contract", "ground", "kernel", "measures", "packing", "scenario", "strategies",
+        "contact", "contract", "ground", "kernel", "measures", "packing", "results", "scenario",
+        "strategies",
     },
     "results": {"ground", "scenario"},
     "running": {
@@ -52,7 +53,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "assess": {
         "ground", "measures", "results", "running", "scenario", "strategies",
     },
-    "guide": {"contract", "ground", "scenario", "strategies"},
+    "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {
         "campaign", "comparison", "contact", "contract", "ground", "kernel", "packing",
         "results", "scenario", "statistics", "stop", "strategies", "tuning",

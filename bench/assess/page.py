@@ -11,6 +11,7 @@ from slipbench.assess.sheet import FAILED, NOT_JUDGED, NOT_MET, Line, Sheet
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.version import VERSION
 from slipbench.results.cells import cell
+from slipbench.results.quantities import head
 from slipbench.results.tables import plain_table
 from slipbench.scenario import DRY_RAIL
 
@@ -110,9 +111,8 @@ def stops_csv(sheet: Sheet) -> str:
     measures = list(dict.fromkeys(limit.measure for limit in sheet.limits))
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(
-        ["rail", "is_dry_reference", "load", "initial_speed", "seed", "distance", *measures]
-    )
+    heads = ["rail", "is_dry_reference", "load", "initial_speed", "seed", "stopping_distance"]
+    writer.writerow([*map(head, heads), *measures])
     for result in sheet.results:
         values = [result.summary["stopping_distance"], *map(result.value, measures)]
         writer.writerow(

@@ -54,8 +54,13 @@ class Result:
     summary: Mapping[str, Any]
     extension_over_dry: float
 
-    def value(self, measure: str) -> float:
+    def value(self, measure: str, badness: Callable[[float], float] | None = None) -> float:
         """Return a measure; the largest of a list; NaN where the stop has no such number.
+
+        Parameters
+        ----------
+        measure : str
+        badness : function   where given, the number of a list for which it is greatest is taken
 
         Raises
         ------
@@ -67,13 +72,18 @@ class Result:
             raise InputError(f"measure {measure!r}: no number of a stop's summary")
         value = self.summary[measure]
         known = [x for x in (value if isinstance(value, list) else [value]) if x is not None]
-        return float(max(known, default=math.nan))
+        return float(max(known, key=badness, default=math.nan))
 
     @property
     def where(self) -> str:
         """Speed, load and seed, in words."""
         speed = self.case.scenario.initial_speed
         return f"{speed:.1f} m/s, {self.case.load}, seed {self.seed}"
+
+
+def worst_value(result: Result, limit: Limit) -> float:
+    """Return the number of a stop that a limit is judged by: of a list the farthest out of it."""
+    return result.value(limit.measure, limit.excess)
 
 
 @dataclass(frozen=True)
@@ -200,6 +210,7 @@ def judge(limit: Limit, rail: str, results: Sequence[Result], limits: Sequence[L
 
     Notes
     -----
+    Of a measure with a number an axle the farthest out counts: the least under a limit from below.
     A train that does not stop counts with an infinite extension. A number that is not there is not
     judged, and so is a stop that does not meet the condition the limit requires.
     """
@@ -209,21 +220,21 @@ def judge(limit: Limit, rail: str, results: Sequence[Result], limits: Sequence[L
         if r.case.rail == rail and (limit.rails == "all" or (limit.rails == "dry") == r.case.is_dry)
     ]
     required = next((other for other in limits if other.name == limit.requires), None)
-    fit = [r for r in own if required is None or required.holds(r.value(required.measure))]
-    judged = [r for r in fit if not math.isnan(r.value(limit.measure))]
+    fit = [r for r in own if required is None or required.holds(worst_value(r, required))]
+    judged = [r for r in fit if not math.isnan(worst_value(r, limit))]
     if not judged:
         reason = "no such number in these stops"
         if required is not None and not fit:
             reason = f"{required.name} outside {required.range_text} in every stop"
         return Line(limit, rail, NOT_JUDGED, math.nan, math.nan, "", 0, len(own), reason)
-    worst = max(judged, key=lambda r: limit.excess(r.value(limit.measure)))
-    value = worst.value(limit.measure)
+    worst = max(judged, key=lambda r: limit.excess(worst_value(r, limit)))
+    value = worst_value(worst, limit)
     words = (MET, NOT_MET) if limit.is_condition else (PASSED, FAILED)
     return Line(
         limit=limit,
         rail=rail,
         verdict=words[0] if limit.holds(value) else words[1],
-        mean=statistics.fmean(r.value(limit.measure) for r in judged),
+        mean=statistics.fmean(worst_value(r, limit) for r in judged),
         worst=value,
         worst_where=worst.where,
         n_judged=len(judged),

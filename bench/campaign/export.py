@@ -16,17 +16,20 @@ from slipbench.ground.errors import InputError
 from slipbench.ground.reading import place
 from slipbench.results.cells import cell
 from slipbench.results.files import refuse_foreign, write_through
+from slipbench.results.quantities import flat as flat_summary
+from slipbench.results.quantities import head, units_of
 
-_FIRST = (
-    "scenario",
-    "scenario_hash",
-    "candidate",
-    "controller",
-    "source_hash",
-    "seed",
-    "machine",
-    "duration",
-)
+_FIRST = {
+    "scenario": "scenario",
+    "scenario_hash": "scenario_hash",
+    "candidate": "candidate",
+    "strategy": "controller",
+    "source_hash": "source_hash",
+    "seed": "seed",
+    "machine": "machine",
+    "duration": "duration",
+}
+"""Columns ahead of the summary, and what a stored stop calls them."""
 
 
 _PARQUET = ".parquet"
@@ -67,7 +70,7 @@ def write_parquet(store: Store, path: str | Path) -> int:
     """
     parquet = _parquet()
     arrow: Any = import_module("pyarrow")
-    table = arrow.table(dict(columns(store)))
+    table = arrow.table({head(name): values for name, values in columns(store).items()})
     parquet.write_table(table, path)
     return len(store)
 
@@ -82,20 +85,34 @@ def _parquet() -> Any:
         ) from None
 
 
+def to_frame(store: Store) -> Any:
+    """Return a campaign's branch as a pandas frame, a row a stop, units in `attrs["units"]`.
+
+    Raises
+    ------
+    InputError   without the extra `tables`
+    """
+    try:
+        pandas: Any = import_module("pandas")
+    except ImportError:
+        raise InputError(
+            "pandas is needed, the extra `tables`: python -m pip install 'slipbench[tables]'"
+        ) from None
+    found = columns(store)
+    frame = pandas.DataFrame(dict(found))
+    frame.attrs = {"units": units_of(dict.fromkeys(map(_stem, found)))}
+    return frame
+
+
 def flat(stop: StoredStop) -> dict[str, Any]:
     """Return a stop as one flat record.
 
     Parameters get `parameter.` before their name; a list of the summary, one value an axle, becomes
     a column an item, counted from 1: `locked_time.1`. Missing numbers are None.
     """
-    record: dict[str, Any] = {name: getattr(stop, name) for name in _FIRST}
+    record: dict[str, Any] = {name: getattr(stop, kept) for name, kept in _FIRST.items()}
     record |= {f"parameter.{name}": value for name, value in stop.parameters.items()}
-    for name, value in stop.summary.items():
-        if isinstance(value, list):
-            record |= {f"{name}.{i}": item for i, item in enumerate(value, start=1)}
-        else:
-            record[name] = value
-    return record
+    return record | flat_summary(stop.summary)
 
 
 def column_names(store: Store) -> list[str]:
@@ -137,7 +154,7 @@ def _write_rows(store: Store, path: str | Path) -> int:
     n_rows = 0
     with open(path, "w", newline="", encoding="utf-8") as stream:
         writer = csv.DictWriter(stream, fieldnames=names, restval="", lineterminator="\n")
-        writer.writerow({name: cell(name) for name in names})
+        writer.writerow({name: cell(head(name)) for name in names})
         for record in map(flat, store.stops()):
             writer.writerow({name: cell(_cell(value)) for name, value in record.items()})
             n_rows += 1

@@ -105,12 +105,13 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     from slipbench.comparison.compare import as_csv
     from slipbench.comparison.record import as_record
     from slipbench.comparison.standing import frontier_text, standing_table
+    from slipbench.results.quantities import SCHEMA, SCHEMA_VERSION, UNITS
 
     record = as_record(comparison, _as_typed(arguments))
-    rows = record["rows"]
+    rows = {name: record[name] for name in (UNITS, "rows")}
     table = (standing_table if is_wide else comparison_table)(comparison)
     table = "\n\n".join(filter(None, [table, frontier_text(comparison)]))
-    text = _as_json(rows) if arguments.json else table
+    text = _as_json({SCHEMA: SCHEMA_VERSION, **rows}) if arguments.json else table
     if folder is None:
         print(text, file=result)
         return 0

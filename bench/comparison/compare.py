@@ -18,6 +18,7 @@ from typing import Any
 from slipbench.ground.errors import InputError, StopFailed
 from slipbench.possible.store import best_found
 from slipbench.results.cells import cell
+from slipbench.results.quantities import head
 from slipbench.running.pool import map_in_pool, n_cores
 from slipbench.running.runner import finite_or_none, prepare, run_stop
 from slipbench.running.task import FAILED
@@ -79,7 +80,7 @@ class Row:
         """Return the row flat, for JSON and CSV; numbers that are not finite become None."""
         flat = {
             "scenario": self.scenario,
-            "controller": self.controller,
+            "strategy": self.controller,
             "seed": self.seed,
             "uses_truth": self.uses_truth,
             "initial_speed": self.initial_speed,
@@ -101,8 +102,9 @@ class Row:
         summary: dict[str, Any] = {n: math.nan if v is None else v for n, v in record.items()}
         dry, shortest = summary.pop("dry_distance"), summary.pop("shortest_possible")
         marks = Yardsticks(dry, shortest, best_found=summary.pop("best_found", math.nan))
-        heads = ("scenario", "initial_speed", "controller", "uses_truth", "seed")
+        heads = ("scenario", "initial_speed", "uses_truth", "seed")
         values = {name: summary.pop(name) for name in heads}
+        values["controller"] = summary.pop("strategy")
         return cls(**values, yardsticks=marks, summary=summary, findings=tuple(findings))
 
 
@@ -268,11 +270,11 @@ def plan(scenarios: Sequence[Scenario], strategies: Sequence[Known], n_seeds: in
 
 
 def as_csv(rows: Sequence[Row]) -> str:
-    """Return the rows as CSV: the columns of `Row.as_record`, one value an axle joined by `;`."""
+    """Return the rows as CSV: `Row.as_record`, units in the heads, a list joined by `;`."""
     stream = io.StringIO()
     records = [row.as_record() for row in rows]
     writer = csv.DictWriter(stream, fieldnames=list(records[0]), lineterminator="\n")
-    writer.writeheader()
+    writer.writerow({name: head(name) for name in records[0]})
     for record in records:
         writer.writerow({name: cell(_csv_cell(value)) for name, value in record.items()})
     return stream.getvalue()

@@ -14,6 +14,7 @@ from slipbench.ground.reading import LONGEST_CODE, place, regular_bytes
 from slipbench.ground.telling import told
 from slipbench.results.identity import machine_text, versions
 from slipbench.results.output import MARKER, is_sealed
+from slipbench.results.quantities import UNITS, units_of
 from slipbench.results.tables import shown_values, written
 
 RECORD = "compare.json"
@@ -110,6 +111,7 @@ def as_record(comparison: Comparison, command: str) -> dict[str, Any]:
             }
             for known in comparison.strategies
         ],
+        UNITS: units_of(comparison.rows[0].as_record()),
         "rows": [row.as_record() for row in comparison.rows],
         "findings": [list(row.findings) for row in comparison.rows],
     }

@@ -8,6 +8,7 @@ from importlib import import_module
 
 from slipbench.contract import Controller, Parameter
 from slipbench.ground.telling import shown
+from slipbench.results.quantities import BESIDE, SUMMARY, TRACES
 from slipbench.scenario import Scenario
 from slipbench.scenario.fields import FieldSpec, default_of, specs_of
 from slipbench.scenario.units import DIMENSIONS
@@ -116,5 +117,14 @@ def _principle(module: str) -> list[str]:
 
 
 def result_tables() -> str:
-    """Return every name of a stop's summary with unit, meaning and origin."""
-    return ""
+    """Return every name of a stop's summary and traces with unit, meaning and origin."""
+    heads = ("name", "unit", "meaning", "of", "from")
+    return "\n\n".join(
+        f"## {title}\n\n"
+        + table(heads, [(f"`{q.name}`", q.unit, q.meaning, q.of, q.origin) for q in quantities])
+        for title, quantities in (
+            ("`Stop.summary`", SUMMARY),
+            ("`Stop.traces`", TRACES),
+            ("Beside a summary, in rows of comparisons and campaigns", BESIDE),
+        )
+    )

@@ -28,6 +28,7 @@ from slipbench.kernel.columns import (
     VENT,
     WHEEL_SPEED,
 )
+from slipbench.kernel.cut_out import follow_speed, watch_cut_out
 from slipbench.kernel.cylinder import pressing
 from slipbench.kernel.friction import rim_force
 from slipbench.kernel.pneumatics import limit_vent, send_command
@@ -48,8 +49,9 @@ from slipbench.kernel.traces import record
 PAUSED = -2
 """What the time loop returns when it has not ended, only come back so that others have a turn."""
 
-LOW_SPEED = 2.68224
-"""Six miles an hour: slip control at work below it is to be reported. [m/s]"""
+LOW_SPEED = 0.95 * 2.68224
+"""Slip control at work below it is to be reported: six miles an hour, less a twentieth by which the
+equipment's own speed may be off. [m/s]"""
 
 
 @inlined
@@ -97,6 +99,20 @@ def observe(i_group: int, world: World) -> None:
 
 
 @inlined
+def _watch_speed(i_group: int, highest: float, world: World) -> None:
+    """Let a controller's equipment follow the train's speed, and cut out or in by it."""
+    train, group, group_state = world.train[0], world.groups[i_group], world.group_states[i_group]
+    group_state.own_fastest = highest
+    fastest = highest
+    if train.shares_speed:
+        for i in range(world.group_states.shape[0]):
+            fastest = max(fastest, world.group_states[i].own_fastest)
+    demand = max(world.observation[group.first_axle, BRAKE_DEMAND], world.train_state[0].demand)
+    follow_speed(fastest, demand, group.sample_time, train, group_state)
+    watch_cut_out(train, group_state)
+
+
+@inlined
 def accept(i_group: int, world: World) -> int:
     """Take a controller's commands; return the first axle whose command is not valid, else -1.
 
@@ -116,7 +132,9 @@ def accept(i_group: int, world: World) -> int:
             return i_axle
         highest = max(highest, world.observation[i_axle, MEASURED_WHEEL_SPEED])
     speed = train_state.speed + train_state.acceleration * (train_state.clock - train_state.time)
-    is_out = train_state.clock < train_state.isolated_until or highest < train.cut_out_speed
+    _watch_speed(i_group, highest, world)
+    is_cut_out = world.group_states[i_group].is_cut_out
+    is_out = train_state.clock < train_state.isolated_until or is_cut_out == 1
     for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
         axle_state = world.axle_states[i_axle]
         vehicle = world.vehicle_states[world.axles[i_axle].i_vehicle]

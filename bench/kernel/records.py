@@ -81,10 +81,13 @@ N_LOCK_TRAIL = 20000
 """Samples of all locks together; a lock that finds no room keeps its start, its end and what it had
 until then."""
 
-FIRST_TRAIL, TRAIL_GROWTH = 0.0025, 1.15
+FAST_FALL, NEAR_LOCK = 3.0, 0.2
+"""A rim that slows faster than any train is about to lock [m/s2], and then does this much [m/s]."""
+
+FIRST_TRAIL, TRAIL_GROWTH = 0.001, 1.15
 """A running lock is sampled after this time, and then whenever it has grown by this factor. [s]
 
-Its peak temperature comes some 20 ms into the lock.
+Its peak temperature comes some 10 to 20 ms into the lock.
 """
 
 CROWDED_TRAIL, CROWDED_GROWTH = 0.7, 1.5
@@ -110,8 +113,8 @@ TEETH = (
 )
 """What its toothed wheel is like."""
 
-ADHESION_WORKS = ("used", "usable", "excess", "demanded", "peak", "load")
-"""Works of the rail force and its bounds over distance, axle by axle."""
+ADHESION_WORKS = ("used", "usable", "excess", "driven", "inertia", "demanded", "peak", "load")
+"""Works of the rail force, its parts and its bounds over distance, axle by axle."""
 
 _f, _i = np.float64, np.int64
 
@@ -129,6 +132,7 @@ RUN = _record(
     ("locked_train_speed", _f),  # ... while the train does more than this [m/s]
     ("sliding_creepage", _f),  # creepage above which a wheel counts as sliding [-]
     ("sliding_slip_speed", _f),  # ... with at least this slip speed [m/s]
+    ("dragged_wheel_speed", _f),  # rim speed below which a turning wheel counts as dragged [m/s]
     ("maximum_pieces", _i),  # of time, all axles together: a stop that takes more is given up
 )
 
@@ -161,7 +165,13 @@ TRAIN = _record(
     ("cut_out", _f),
     ("pipe_conductance", _f),  # of the main pipe from vehicle to vehicle [m3/(s Pa)]
     ("vent_limit", _f),  # longest unbroken vent before the brake is restored [s]
-    ("cut_out_speed", _f),  # measured speed below which valves are left in fill [m/s]
+    ("cut_out_speed", _f),  # reference speed below which valves are left in fill [m/s]
+    ("cut_out_hysteresis", _f),  # above that they are freed again so much higher [m/s]
+    (
+        "shares_speed",
+        _i,
+    ),  # 1: the reference is of the train's fastest wheel, 0: the vehicle's
+    ("emergency_deceleration", _f),  # [m/s2]
     ("valve_per_bogie", _i),  # 1: one valve for both axles of a bogie
     ("isolation_time", _f),  # one press of the isolation button [s]
     ("ambient", _f),  # [deg C]
@@ -389,6 +399,8 @@ TRAIN_STATE = _record(
     ("emergency_time", _f),  # with the handle in emergency [s]
     ("emergency_start_time", _f),  # [s]
     ("emergency_start_speed", _f),  # [m/s]
+    ("emergency_eased_time", _f),  # when it was left again under way, zero if it was not [s]
+    ("emergency_eased_speed", _f),  # [m/s]
     ("isolated_time", _f),  # with slip control isolated by the button [s]
     ("isolation_start_time", _f),  # [s]
     ("isolation_start_speed", _f),  # [m/s]
@@ -507,9 +519,13 @@ AXLE_STATE = _record(
     ("brake_energy", _f),  # [J]
     ("redeposited", _f),  # W laid down again behind this axle, times cell length [J]
     ("cleaning_energy", _f),  # one wheel, after the efficiency [J]
-    ("used_work", _f),  # rail force over distance, capped at what was usable [J]
-    ("usable_work", _f),  # min(peak, net demand) over distance [J]
-    ("excess_work", _f),  # rail force above the usable one: wheels spinning up [J]
+    # works over distance while demanded; braking force: rail force and what the wheel's own
+    # momentum gives as the train slows, m_rot |dv/dt|
+    ("used_work", _f),  # braking force up to the usable one [J]
+    ("usable_work", _f),  # min(peak and momentum's part, demand) [J]
+    ("excess_work", _f),  # braking force above the usable one: wheels spinning up [J]
+    ("driven_work", _f),  # braking force below zero, sign turned: the rail drives the wheel [J]
+    ("inertia_work", _f),  # momentum's part [J]
     ("demanded_work", _f),  # demanded rim force net of wheel inertia over distance [J]
     ("peak_work", _f),  # peak of the creep curve met over distance, brakes applied [J]
     ("load_work", _f),  # axle load over that distance [J]
@@ -530,6 +546,11 @@ AXLE_STATE = _record(
     ("low_speed_vents", _i),  # vents begun below 6 mph
     ("low_speed_vent_time", _f),  # of the first one [s]
     ("low_speed_vent_speed", _f),  # [m/s]
+    ("dragged_distance", _f),  # slid while nearly locked [m]
+    ("dragged_travel", _f),  # ... of the rim meanwhile [m]
+    ("dragged_energy", _f),  # ... dissipated, both wheels [J]
+    ("dragged_time", _f),  # when it first was [s]
+    ("dragged_speed", _f),  # train speed then, zero if it never was [m/s]
     ("restored_time", _f),  # when the vent limit first overruled the controller [s]
     ("restored_speed", _f),  # [m/s]
 )
@@ -537,6 +558,14 @@ AXLE_STATE = _record(
 GROUP_STATE = _record(
     ("n_samples", _i),
     ("next_sample", _f),  # [s]
+    # the equipment's reference speed, see slipbench.kernel.cut_out
+    ("own_fastest", _f),  # fastest measured wheel of the group [m/s]
+    ("fastest", _f),  # ... of all the reference knows [m/s]
+    ("fastest_rate", _f),  # smoothed [m/s2]
+    ("reference", _f),  # [m/s]
+    ("steady_time", _f),  # the fastest wheel has slowed as a train does [s]
+    ("carried_time", _f),  # ... has carried the reference [s]
+    ("is_cut_out", _i),
 )
 
 _lane = (N_LANES,)

@@ -29,7 +29,9 @@ from slipbench.kernel.rail import cleaning_efficiency, peak_seen
 from slipbench.kernel.records import (
     CROWDED_GROWTH,
     CROWDED_TRAIL,
+    FAST_FALL,
     FIRST_TRAIL,
+    NEAR_LOCK,
     SPEED_BANDS,
     SPEEDOMETER_TOLERANCE,
     TRAIL_GROWTH,
@@ -144,8 +146,17 @@ def log_lock(
 
 @part
 def time_to_sample(axle_state: AxleState) -> float:
-    """Return how long until a running lock is to be sampled, infinity if none runs. [s]"""
-    if axle_state.lock_duration == 0.0 or axle_state.i_lock < 0:
+    """Return how long until a running lock is to be sampled. [s]
+
+    Where none runs and the wheel falls fast, how long until it locks, so that what a lock begins
+    with lies in short pieces: its hottest moment follows within milliseconds. Else infinity.
+    """
+    if axle_state.lock_duration == 0.0:
+        if axle_state.wheel_acceleration > -FAST_FALL or axle_state.is_locked:
+            return math.inf
+        above = axle_state.wheel_speed - NEAR_LOCK
+        return max(-0.9 * above / axle_state.wheel_acceleration, FIRST_TRAIL)
+    if axle_state.i_lock < 0:
         return math.inf
     return max(axle_state.next_trail - axle_state.lock_duration, _SAME_TIME)
 
@@ -248,6 +259,9 @@ def note_cab(
             train_state.emergency_start_time = train_state.time - duration
             train_state.emergency_start_speed = train_state.speed
         train_state.emergency_time += duration
+    elif train_state.emergency_time > 0.0 and train_state.emergency_eased_time == 0.0:
+        train_state.emergency_eased_time = train_state.time - duration
+        train_state.emergency_eased_speed = train_state.speed
     if train_state.time - duration < train_state.isolated_until:
         if train_state.isolated_time == 0.0:
             train_state.isolation_start_time = train_state.time - duration
@@ -369,37 +383,105 @@ def add_up_together(n_lanes: int, acceleration: float, train: Train, lanes: Lane
         lanes.creepage[k] = (end_speed - wheel_speed) / max(end_speed, 1e-9)
         roots = math.sqrt(max(wheel_speed, 0.0)) + math.sqrt(max(end_speed, 0.0))
         lanes.flash_intensity[k] = 0.5 * heat / (spent * roots)
-        used_0, usable_0, excess_0, demanded_0, path_0 = _stage_work(
+        used_0, usable_0, excess_0, driven_0, inertia_0, demanded_0, path_0 = _stage_work(
             (1.0 - GAMMA) * spent, GAMMA * spent, lanes.force_1[k], acceleration, k, lanes
         )
-        used_1, usable_1, excess_1, demanded_1, path_1 = _stage_work(
+        used_1, usable_1, excess_1, driven_1, inertia_1, demanded_1, path_1 = _stage_work(
             GAMMA * spent, spent, lanes.force_2[k], acceleration, k, lanes
         )
         path = path_0 + path_1
         lanes.used_work[k] = used_0 + used_1
         lanes.usable_work[k] = usable_0 + usable_1
         lanes.excess_work[k] = excess_0 + excess_1
+        lanes.driven_work[k] = driven_0 + driven_1
+        lanes.inertia_work[k] = inertia_0 + inertia_1
         lanes.demanded_work[k] = demanded_0 + demanded_1
         lanes.peak_work[k] = lanes.peak[k] * path
         lanes.load_work[k] = 2.0 * lanes.wheel_load[k] * path
 
 
 @folded
+def split_force(
+    force: float, peak: float, demanded: float, acceleration: float, rotating_mass: float
+) -> tuple[Any, Any, Any, Any, Any]:
+    """Split the rail force on an axle into what brakes, what spins it up and what drives it.
+
+    Parameters
+    ----------
+    force : float          of the rail on both wheels. [N]
+    peak : float           of the creep curve met. [N], >= 0
+    demanded : float       rim force. [N], >= 0
+    acceleration : float   of the train. [m/s2]
+    rotating_mass : float  [kg]
+
+    Returns
+    -------
+    used, usable, excess, driven, inertia   [N], none below zero
+
+    Notes
+    -----
+    A wheel that keeps up with a slowing train gives up momentum of its own, m_rot |dv/dt|; with the
+    rail force that makes the braking force, which of a rolling wheel is its brake's force, none of
+    one without brake. Usable is what the rail could have carried of the demand: min(peak +
+    m_rot |dv/dt|, demand). Braking force up to that is used; above it the rail spins a wheel up
+    again; below zero the rail drives a wheel that runs ahead of the train for a moment. So
+    used + excess - driven = force + inertia, and used lies between zero and usable.
+    """
+    inertia = -rotating_mass * min(acceleration, 0.0)
+    braking = force + inertia
+    usable = min(peak + inertia, demanded)
+    used = min(max(braking, 0.0), usable)
+    return used, usable, max(braking - usable, 0.0), max(-braking, 0.0), inertia
+
+
+@folded
 def _stage_work(
     duration: float, moment: float, force: float, acceleration: float, k: int, lanes: Lanes
-) -> tuple[Any, Any, Any, Any, Any]:
-    """Return used, usable, excess and demanded work of one stage [J], and its path [m]."""
+) -> tuple[Any, Any, Any, Any, Any, Any, Any]:
+    """Return used, usable, excess, driven, inertia and demanded work of one stage [J], its path."""
     demanded = lanes.demanded[k] + lanes.demanded_rate[k] * moment
-    net = net_demand(demanded, acceleration, lanes.rotating_mass[k])
-    usable = min(lanes.peak[k], net)
+    mass = lanes.rotating_mass[k]
+    used, usable, excess, driven, inertia = split_force(
+        force, lanes.peak[k], demanded, acceleration, mass
+    )
     path = duration * (lanes.speed[k] + acceleration * moment)
+    net = net_demand(demanded, acceleration, mass)
     return (
-        min(force, usable) * path,
+        used * path,
         usable * path,
-        max(force - usable, 0.0) * path,
+        excess * path,
+        driven * path,
+        inertia * path,
         net * path,
         path,
     )
+
+
+@folded
+def count_drag(
+    duration: float,
+    time: float,
+    train_speed: float,
+    wheel_speed: float,
+    contact_energy: float,
+    run: Run,
+    axle_state: AxleState,
+) -> None:
+    """Count what a wheel slides while it is nearly locked, and how far its rim turns meanwhile.
+
+    Nearly locked: its rim does less than `dragged_wheel_speed`, and less than half of what the
+    train does. [duration, time: s; train_speed, wheel_speed, mean of the piece: m/s;
+    contact_energy: J]
+    """
+    if wheel_speed >= min(run.dragged_wheel_speed, 0.5 * train_speed):
+        return
+    if train_speed <= run.locked_train_speed:
+        return
+    if axle_state.dragged_speed == 0.0:
+        axle_state.dragged_time, axle_state.dragged_speed = time, train_speed
+    axle_state.dragged_distance += (train_speed - wheel_speed) * duration
+    axle_state.dragged_travel += wheel_speed * duration
+    axle_state.dragged_energy += contact_energy
 
 
 @folded
@@ -413,6 +495,8 @@ def count_piece(k: int, lanes: Lanes, axle_state: AxleState) -> None:
         axle_state.used_work += lanes.used_work[k]
         axle_state.usable_work += lanes.usable_work[k]
         axle_state.excess_work += lanes.excess_work[k]
+        axle_state.driven_work += lanes.driven_work[k]
+        axle_state.inertia_work += lanes.inertia_work[k]
         axle_state.demanded_work += lanes.demanded_work[k]
         axle_state.peak_work += lanes.peak_work[k]
         axle_state.load_work += lanes.load_work[k]
@@ -456,6 +540,11 @@ def note_lane(
         )
         sample_lock(train_state, lock_log, lock_trail, axle_state)
         rail_heat[axle_state.i_cell] += 0.5 * heat * locked / spent / train.cell_length
+    wheel_speed = 0.5 * (lanes.wheel_before[k] + axle_state.wheel_speed)
+    if locked < spent and wheel_speed < run.dragged_wheel_speed:
+        turning = spent - locked
+        energy = heat * turning / spent
+        count_drag(turning, time, end_speed, wheel_speed, energy, run, axle_state)
     count_slide(
         spent,
         time,

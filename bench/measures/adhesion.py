@@ -7,6 +7,7 @@ leaves poor. Read it beside the distance, the shortest possible one and the flat
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,16 +18,19 @@ from slipbench.measures.materials import FloatArray
 
 @dataclass(frozen=True)
 class AdhesionUse:
-    """Adhesion over the braked way, by axle; an axle that was never braked holds NaN.
+    """Adhesion over the braked way, by axle; a stop in which no brake was applied holds NaN.
 
     Parameters
     ----------
     demanded : (n_axles,)      Demanded rim force net of wheel inertia, over axle load. [-]
     peak : (n_axles,)          Peak of the creep curve met, over axle load. [-]
-    used : (n_axles,)          Rail force up to the usable one, over axle load. [-]
-    utilisation : (n_axles,)   Used over usable work, in (0, 1]. [-]
-    re_spin_work : (n_axles,)  Rail force above the usable one over distance: wheels that spin up
-        again. [J]
+    used : (n_axles,)          Rail force up to the usable one, over axle load; below zero on an
+        axle that is not braked, whose own momentum the rail has to take. [-]
+    utilisation : (n_axles,)   Used over usable work, 0 to 1. [-]
+    re_spin_work : (n_axles,)  Braking force above the usable one over distance: the rail spins
+        wheels up again. [J]
+    driven_work : (n_axles,)   Braking force below zero, sign turned, over distance: the rail drives
+        a wheel that runs ahead of the train for a moment. [J]
     train : float              Utilisation of the whole train. [-]
     initial : (n_axles,)       Rail force over axle load as the axle's first slide began; NaN if it
         never slid. [-]
@@ -37,6 +41,7 @@ class AdhesionUse:
     used: FloatArray
     utilisation: FloatArray
     re_spin_work: FloatArray
+    driven_work: FloatArray
     train: float
     initial: FloatArray
 
@@ -48,39 +53,45 @@ class AdhesionUse:
 
 
 def adhesion_use(
-    used_work: FloatArray,
-    usable_work: FloatArray,
-    demanded_work: FloatArray,
-    peak_work: FloatArray,
-    load_work: FloatArray,
-    re_spin_work: FloatArray,
-    initial_adhesion: FloatArray,
+    works: Mapping[str, FloatArray], is_braked: bool, initial_adhesion: FloatArray
 ) -> AdhesionUse:
     """Return how adhesion was used, from work added up over the braked way.
 
     Parameters
     ----------
-    used_work, usable_work, demanded_work, peak_work : (n_axles,)
-        Rail force capped at the usable one, usable force min(peak, net demand), net demand and
-        peak, each over distance. [J]
-    load_work : (n_axles,)         Axle load over the same distance. [J]
-    re_spin_work : (n_axles,)      Rail force above the usable one over distance. [J]
+    works : mapping of (n_axles,)  Over the way on which the axle's brake was demanded, by name [J]:
+        `used`, `usable`, `excess`, `driven` and `inertia` as `split_force` of the kernel's tally
+        splits the rail force; `demanded`, the demanded rim force net of wheel inertia; `peak` of
+        the creep curve; `load` of the axle.
+    is_braked : bool               Whether the handle left release at all.
     initial_adhesion : (n_axles,)  Where the first slide began; NaN without one. [-]
+
+    Notes
+    -----
+    Braking force is the rail force and what the wheel's own momentum gives as the train slows,
+    m_rot |dv/dt|: of a rolling wheel it is its brake's force, of one without brake none. It is
+    split at zero and at what is usable, min(peak + m_rot |dv/dt|, demand), moment by moment, and
+    each part is booked: used - driven + excess - inertia is the work of the rail force. So
+    utilisation needs no clipping to lie between 0 and 1. It is 0 where brakes were applied and none
+    of the demand reached an axle, as where a fault leaves no braked axle, or a stop ends before the
+    brake acts.
     """
-    total = float(usable_work.sum())
+    total = float(works["usable"].sum())
+    nothing = 0.0 if is_braked else math.nan
     return AdhesionUse(
-        demanded=_ratio(demanded_work, load_work),
-        peak=_ratio(peak_work, load_work),
-        used=_ratio(used_work, load_work),
-        utilisation=_ratio(used_work, usable_work),
-        re_spin_work=re_spin_work,
-        train=float(used_work.sum()) / total if total > 0.0 else math.nan,
+        demanded=_ratio(works["demanded"], works["load"]),
+        peak=_ratio(works["peak"], works["load"]),
+        used=_ratio(works["used"] - works["inertia"], works["load"]),
+        utilisation=_ratio(works["used"], works["usable"], nothing),
+        re_spin_work=works["excess"],
+        driven_work=works["driven"],
+        train=float(works["used"].sum()) / total if total > 0.0 else nothing,
         initial=initial_adhesion,
     )
 
 
-def _ratio(part: FloatArray, whole: FloatArray) -> FloatArray:
-    ratio: FloatArray = np.full(part.shape, math.nan)
+def _ratio(part: FloatArray, whole: FloatArray, otherwise: float = math.nan) -> FloatArray:
+    ratio: FloatArray = np.full(part.shape, otherwise)
     np.divide(part, whole, out=ratio, where=whole > 0.0)
     return ratio
 

@@ -3,7 +3,7 @@
 A flat is a chord of the wheel, equally wide all along. Its length is always a band, because the
 two wear laws and their coefficients differ by a factor of two or three in length; no published
 growth curve was readable, so none is claimed. Flats come from locked wheels only: sliding while
-turning spreads its wear around the wheel.
+turning spreads its wear around the wheel (`slipbench.measures.drag`).
 """
 
 import math
@@ -189,14 +189,14 @@ def archard_area_rate(
 
 
 def energy_area_rate(
-    contact_force: npt.ArrayLike, contact_area: float, wear: WearCoefficients = WEAR
+    contact_force: npt.ArrayLike, contact_area: float | FloatArray, wear: WearCoefficients = WEAR
 ) -> FloatArray:
     """Return volume worn per sliding distance of a locked wheel, by the energy law.
 
     Parameters
     ----------
     contact_force : array   Tangential force; locked, this is the energy per distance. [N], >= 0
-    contact_area : float    [m2], > 0
+    contact_area : float or array   [m2], > 0
 
     Returns
     -------
@@ -215,6 +215,7 @@ def locked_wheel_wear(
     normal_load: npt.ArrayLike,
     contact_force: npt.ArrayLike,
     train_speed: npt.ArrayLike,
+    contact_area: float,
     wear: WearCoefficients = WEAR,
 ) -> Band:
     """Return the volume a locked wheel has worn off since the lock began, as a band.
@@ -225,6 +226,7 @@ def locked_wheel_wear(
     normal_load : array         Load of this wheel. [N], >= 0
     contact_force : array       Tangential force of this wheel; its sign is ignored. [N]
     train_speed : array         Sliding speed. [m/s], >= 0
+    contact_area : float        Of the round wheel on the rail, by Hertz. [m2], > 0
 
     Returns
     -------
@@ -237,8 +239,9 @@ def locked_wheel_wear(
     Notes
     -----
     The band holds Archard's law with its low and high coefficient and the energy law on the
-    smallest and the largest contact area, whichever of the four has worn least and most so far.
-    Archard's law knows no friction: on a slippery rail the top of the band is its own.
+    contact area of the round wheel and on that of a grown flat, whichever of the four has worn
+    least and most so far. Archard's law knows no friction: on a slippery rail the top of the
+    band is its own.
     """
     instants, load, force, speed = checked_lock(
         time,
@@ -250,7 +253,7 @@ def locked_wheel_wear(
         (
             archard_area_rate(load, wear.archard_low, wear.hardness),
             archard_area_rate(load, wear.archard_high, wear.hardness),
-            energy_area_rate(force, wear.contact_area_initial, wear),
+            energy_area_rate(force, contact_area, wear),
             energy_area_rate(force, wear.contact_area_worn, wear),
         )
     )
@@ -275,7 +278,7 @@ def flat_length_band(volume: Band, wheel_radius: float, flat_width: float) -> Ba
 
 
 def flat_patch_radius(
-    flat_length: npt.ArrayLike, flat_width: float, initial_radius: float
+    flat_length: npt.ArrayLike, flat_width: float, initial_radius: npt.ArrayLike
 ) -> FloatArray:
     """Return the radius of a disc as large as the contact on a flat.
 
@@ -283,7 +286,8 @@ def flat_patch_radius(
     ----------
     flat_length : array      Length so far. [m], >= 0
     flat_width : float       [m], > 0
-    initial_radius : float   Radius of a disc as large as the elastic contact before the flat. [m]
+    initial_radius : array   Radius of a disc as large as the elastic contact before the flat.
+        [m], > 0
 
     Returns
     -------
@@ -299,7 +303,9 @@ def flat_patch_radius(
     take the low end of the length band for the top of the temperature.
     """
     width = checked_length("flat_width", flat_width)
-    least = checked_length("initial_radius", initial_radius)
+    least = checked_samples("initial_radius", "m", initial_radius)
+    if np.any(least == 0.0):
+        raise InputError("initial_radius = 0 m is not allowed; it must be > 0")
     length = checked_samples("flat_length", "m", flat_length)
     return np.asarray(np.maximum(least, np.sqrt(length * width / math.pi)))
 

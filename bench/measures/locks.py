@@ -35,6 +35,9 @@ from slipbench.measures.temperature import share_heat, step_edges
 MARTENSITE_WORDS = ("none", "possible", "likely")
 """Risk of martensite, by the number that stands for it in a summary."""
 
+FIRST_KEPT = 12
+"""So many samples of the beginning of a lock are kept: its temperature peaks there."""
+
 ALWAYS_SOLVED = 16
 """So many locks with the highest bound are always solved, hot or not."""
 
@@ -48,6 +51,7 @@ class LockSamples:
     i_axle : (n_locks,) int             Axle, from 0.
     rim_travel : (n_locks,)             Rim travel where the wheel stood still. [m]
     wheel_load : (n_locks,)             Of one wheel as the lock began. [N]
+    contact_area : (n_locks,)           Of the round wheel under that load, by Hertz. [m2]
     start_time : (n_locks,)             [s]
     elapsed : (n_locks, n_samples)      Since the lock began, 0 first. [s]
     distance : (n_locks, n_samples)     Slid so far. [m]
@@ -58,6 +62,7 @@ class LockSamples:
     i_axle: npt.NDArray[np.int64]
     rim_travel: FloatArray
     wheel_load: FloatArray
+    contact_area: FloatArray
     start_time: FloatArray
     elapsed: FloatArray
     distance: FloatArray
@@ -70,7 +75,10 @@ class LockSamples:
 
 
 def lock_samples(
-    log: Mapping[str, FloatArray], trail: Mapping[str, FloatArray], every: int = 2
+    log: Mapping[str, FloatArray],
+    trail: Mapping[str, FloatArray],
+    contact_area: FloatArray,
+    every: int = 2,
 ) -> LockSamples:
     """Put the log of a stop's locks and their trail together.
 
@@ -80,7 +88,8 @@ def lock_samples(
         `locked_distance`, `contact_energy` (both wheels), `rim_travel`, `wheel_load`
     trail : mapping of (n_rows,)    `lock`, `elapsed`, `locked_distance`, `contact_energy` (both
         wheels), `train_speed`; in order of time, locks mixed
-    every : int                     Of the samples between the first four and the last two, one in
+    contact_area : (n_locks,)       Of the round wheel as each lock began. [m2], > 0
+    every : int                     Of the samples between the first twelve and the last two, one in
         so many is kept: the trail is finer than heat and wear need.
 
     Returns
@@ -93,7 +102,7 @@ def lock_samples(
     n_locks = log["axle"].size
     ranks = np.arange(lock.size) - np.searchsorted(lock, np.arange(n_locks))[lock]
     n_left = np.bincount(lock[is_kept], minlength=n_locks)[lock] - ranks
-    is_kept &= (ranks % every == 0) | (ranks < 4) | (n_left <= 2)
+    is_kept &= (ranks % every == 0) | (ranks < FIRST_KEPT) | (n_left <= 2)
     order, lock = order[is_kept], lock[is_kept]
     counts = np.bincount(lock, minlength=n_locks)
     n_samples = int(counts.max(initial=0)) + 2
@@ -109,6 +118,7 @@ def lock_samples(
         i_axle=log["axle"].astype(np.int64),
         rim_travel=log["rim_travel"],
         wheel_load=log["wheel_load"],
+        contact_area=contact_area,
         start_time=log["start_time"],
         elapsed=padded(0.0, trail["elapsed"], log["duration"]),
         distance=padded(0.0, trail["locked_distance"], log["locked_distance"]),
@@ -132,8 +142,9 @@ def worn_volumes(locks: LockSamples, wear: WearCoefficients = WEAR) -> Band:
     Notes
     -----
     As `slipbench.measures.flats.locked_wheel_wear`: the band holds Archard's law with both its
-    coefficients and the energy law on both its areas. Force between samples is the mean one,
-    energy over distance, and the load that of the lock's beginning.
+    coefficients and the energy law on both its areas, that of the round wheel and that of a flat.
+    Force between samples is the mean one, energy over distance, and the load that of the lock's
+    beginning.
     """
     slid = np.diff(locks.distance, axis=1)
     spent = np.diff(locks.energy, axis=1)
@@ -143,7 +154,7 @@ def worn_volumes(locks: LockSamples, wear: WearCoefficients = WEAR) -> Band:
     rates = (
         archard_area_rate(load, wear.archard_low, wear.hardness),
         archard_area_rate(load, wear.archard_high, wear.hardness),
-        energy_area_rate(force, wear.contact_area_initial, wear),
+        energy_area_rate(force, locks.contact_area[:, None], wear),
         energy_area_rate(force, wear.contact_area_worn, wear),
     )
     volumes = np.zeros((4, *locks.distance.shape))
@@ -190,11 +201,19 @@ def flat_lengths(volumes: Band, wheel_radius: FloatArray, flat_width: float = FL
 
 
 def patch_radii(
-    length_low: FloatArray, wear: WearCoefficients = WEAR, flat_width: float = FLAT_WIDTH
+    length_low: FloatArray, contact_area: FloatArray, flat_width: float = FLAT_WIDTH
 ) -> FloatArray:
-    """Return the radius of the contact at each sample: as the shortest flat of the band. [m]."""
-    start = float(np.sqrt(wear.contact_area_initial / np.pi))
-    return flat_patch_radius(length_low, flat_width, start)
+    """Return the radius of the contact at each sample: as the shortest flat of the band. [m].
+
+    It begins as large as the round wheel's contact, which of all that follows is the hottest.
+
+    Parameters
+    ----------
+    length_low : (n_locks, n_samples)   Shortest flat so far. [m]
+    contact_area : (n_locks,)           Of the round wheel. [m2], > 0
+    flat_width : float                  [m], > 0
+    """
+    return flat_patch_radius(length_low, flat_width, np.sqrt(contact_area / np.pi)[:, None])
 
 
 def heat_flux(locks: LockSamples, patch_radius: FloatArray) -> FloatArray:

@@ -253,7 +253,6 @@ class WearCoefficients:
     plateau_rate : float                Mass per area and distance, second branch. [kg/m3]
     severe_slope : float                Mass per contact energy above the knee. [kg/J]
     severe_knee : float                 Energy per distance and area where wear turns severe. [Pa]
-    contact_area_initial : float        Contact area before a flat has formed. [m2]
     contact_area_worn : float           Contact area on a grown flat. [m2]
 
     Raises
@@ -263,7 +262,8 @@ class WearCoefficients:
     Notes
     -----
     The energy law was fitted to rolling contact at moderate creepage; a locked wheel is far
-    outside of it. Its branches are joined where they meet (`energy_wear_rate`).
+    outside of it. Its branches are joined where they meet (`energy_wear_rate`). Before a flat has
+    grown its area is that of the round wheel, by Hertz.
     """
 
     archard_low: float = marked(
@@ -278,20 +278,15 @@ class WearCoefficients:
     plateau_rate: float = marked(55e-3, "kg/m3", "memory", "R8T wheel, 55 ug/m/mm2")
     severe_slope: float = marked(61.9e-9, "kg/J", "memory", "R8T wheel, 61.9 ug/m/mm2 per N/mm2")
     severe_knee: float = marked(77.2e6, "Pa", "memory", "R8T wheel, 77.2 N/mm2")
-    contact_area_initial: float = marked(120e-6, "m2", "assumed", "an elastic contact ellipse")
     contact_area_worn: float = marked(1500e-6, "m2", "assumed", "a flat of 50 mm by 30 mm")
 
     def __post_init__(self) -> None:
         require_positive_fields(self)
-        for low, high in (
-            ("archard_low", "archard_high"),
-            ("contact_area_initial", "contact_area_worn"),
-        ):
-            if getattr(self, low) > getattr(self, high):
-                raise InputError(
-                    f"WearCoefficients.{low} = {getattr(self, low)} is not allowed;"
-                    f" it must be <= {high} = {getattr(self, high)}"
-                )
+        if self.archard_low > self.archard_high:
+            raise InputError(
+                f"WearCoefficients.archard_low = {self.archard_low} is not allowed;"
+                f" it must be <= archard_high = {self.archard_high}"
+            )
 
 
 WEAR = WearCoefficients()

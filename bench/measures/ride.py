@@ -26,6 +26,8 @@ class RideUse:
     time_lost : float                See `time_lost`. [s]
     emergency_time : float           Handle in emergency. [s]
     emergency_start_time, emergency_start_speed : float   [s], [m/s]
+    emergency_eased_time, emergency_eased_speed : float   When it was left again under way.
+        [s], [m/s]
     is_emergency_at_end : bool       Handle still in emergency at standstill.
     isolated_time : float            Slip control isolated by the button, under way. [s]
     isolation_start_time, isolation_start_speed : float   [s], [m/s]
@@ -52,6 +54,8 @@ class RideUse:
     emergency_time: float
     emergency_start_time: float
     emergency_start_speed: float
+    emergency_eased_time: float
+    emergency_eased_speed: float
     is_emergency_at_end: bool
     isolated_time: float
     isolation_start_time: float

@@ -134,10 +134,13 @@ def wheel_damage(
     Notes
     -----
     Wear is always a band (`worn_volumes`); temperatures go with its low end, the smallest and
-    hottest contact, so they are upper-side estimates. Archard's law knows no friction, and on a
-    slippery rail it is the top of the band: so there the risk index hardly depends on friction,
-    only on load and on how far the wheel was dragged. A wheel that turns, however slowly, spreads
-    its wear and gets no flat here.
+    hottest contact, which begins as that of the round wheel by Hertz. They are neither an upper nor
+    a lower side: steel that does not change with temperature and worn metal that carries no heat
+    away make them high; an even flux makes them low by up to a seventh, as Hertz's pressure is half
+    as high again in the middle of the ellipse as on the mean. Archard's law knows no friction, and
+    on a slippery rail it is the top of the band: so there the risk index hardly depends on
+    friction, only on load and on how far the wheel was dragged. A wheel that turns, however slowly,
+    gets no flat here: it spreads its wear, which `drag` tells.
     """
     n_axles = wheel_radius.size
     hottest, flags = np.zeros(n_axles), np.zeros(n_axles, dtype=np.int64)
@@ -146,7 +149,7 @@ def wheel_damage(
         nothing = (none,) * n_axles
         return WheelDamage(wheel_radius, nothing, nothing, hottest, flags, np.zeros(n_axles))
     lengths = flat_lengths(worn_volumes(locks, wear), wheel_radius[locks.i_axle])
-    radii = patch_radii(lengths.low, wear)
+    radii = patch_radii(lengths.low, locks.contact_area)
     limit = TRANSFORMATION.austenitisation_temperature - body_temperature
     chosen = locks_to_solve(temperature_bound(locks, radii, steel), limit)
     heat = lock_temperatures(locks.rows(chosen), radii[chosen], steel)

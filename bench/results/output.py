@@ -20,6 +20,7 @@ from slipbench.ground.interrupts import interrupts_ignored
 from slipbench.ground.reading import LONGEST_CODE, is_regular, is_there, place, regular_bytes
 from slipbench.ground.version import VERSION
 from slipbench.results.files import PART, hash_of_file, refuse_unwritable
+from slipbench.results.quantities import SCHEMA, SCHEMA_VERSION
 
 MARKER = "written_by"
 """Key of the record that names the program."""
@@ -131,6 +132,7 @@ def write_folder(
     check_folder(folder, list(files), record_name, writer, may_overwrite)
     record = {
         MARKER: writer,
+        SCHEMA: SCHEMA_VERSION,
         "version": VERSION,
         "caution": CAUTION,
         "files": {name: _hash(data) for name, data in files.items()},

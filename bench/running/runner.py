@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from slipbench.ground.errors import InputError
+from slipbench.results.quantities import SCHEMA, SCHEMA_VERSION, UNITS, units_of
 from slipbench.running.limit import limited
 from slipbench.scenario import Scenario
 from slipbench.stop.simulation import get_ready, simulate
@@ -58,14 +59,16 @@ def run_stop(
 def stop_record(stop: Stop) -> dict[str, Any]:
     """Return a stop's summary and where it comes from, for JSON; what is not finite is None."""
     flat = {
+        SCHEMA: SCHEMA_VERSION,
         "scenario": stop.scenario.name,
-        "controller": stop.controller.name,
+        "strategy": stop.controller.name,
         "seed": stop.seed,
         "uses_truth": stop.controller.uses_truth,
         "initial_speed": stop.scenario.initial_speed,
         **stop.summary,
     }
-    return {name: finite_or_none(value) for name, value in flat.items()}
+    record = {name: finite_or_none(value) for name, value in flat.items()}
+    return record | {UNITS: units_of(record)}
 
 
 def finite_or_none(value: Any) -> Any:

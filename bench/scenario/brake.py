@@ -403,9 +403,26 @@ class SlipControl(Record):
         low=0.0,
         high=10.0,
         default=0.0,
-        doc="The equipment leaves the valves in fill while no wheel of the vehicle measures more.",
+        doc="The equipment leaves the valves in fill below this speed of its reference.",
         mark="assumed",
         source="0: left to the strategy (3 to 5 km/h from memory, weak)",
+    )
+    cut_out_hysteresis: float = quantity(
+        "speed",
+        low=0.0,
+        high=5.0,
+        default=2.0 / 3.6,
+        doc="Slip control comes back in where the reference is so much above the cut-out speed.",
+        mark="assumed",
+        source="2 km/h, as between out at 5 and in at 7 km/h",
+    )
+    reference: str = choice(
+        "train",
+        "vehicle",
+        doc="Whose fastest wheel the cut-out's reference speed goes by.",
+        default="train",
+        mark="assumed",
+        source="vehicles tell each other their fastest wheel over the train's bus; no source",
     )
     valve_group: str = choice(
         "axle",

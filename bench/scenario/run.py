@@ -69,6 +69,15 @@ class Run(Record):
         mark="assumed",
         source="about 5 km/h, the usual low-speed cut-out as remembered; no source",
     )
+    dragged_wheel_speed: float = quantity(
+        "speed",
+        above=0.0,
+        high=5.0,
+        default=1.0,
+        doc="Rim speed below which a turning wheel counts as dragged, nearly locked.",
+        mark="assumed",
+        source="no source",
+    )
     sliding_creepage: float = quantity(
         "ratio",
         above=0.0,

@@ -38,6 +38,9 @@ HOT_RAIL = 1e3
 LOW_MAIN_PIPE = 5.5e5
 """Main pipe below which a full service brake is forced (a rule, seen second-hand). [Pa]"""
 
+LONG_DRAG = 50.0
+"""Way of a nearly locked wheel that is worth a finding (assumed). [m]"""
+
 LONG_LOSS = 30.0
 """Time lost against the normal stop worth a finding (assumed). [s]"""
 
@@ -77,9 +80,9 @@ def find(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> tuple[
     """
     found: list[Finding] = []
     for look in (
-        _ending, _roll_away, _overrun, _flats, _martensite, _lock, _rail, _isolation, _emergency,
-        _air, _main_pipe, _vent_limit, _pulses, _low_speed, _hot_brakes, _speedometer, _jerk,
-        _lost_time, _left_out,
+        _ending, _roll_away, _overrun, _flats, _martensite, _lock, _drag, _rail, _isolation,
+        _emergency, _air, _main_pipe, _vent_limit, _pulses, _low_speed, _hot_brakes,
+        _speedometer, _jerk, _lost_time, _left_out,
     ):  # fmt: skip
         found += look(scenario, summary, worth)
     return (*found, *fault_findings(scenario, worth))
@@ -164,6 +167,23 @@ def _lock(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Itera
     yield Finding("longest lock", text, axle, time, speed, longest.duration, "s")
 
 
+def _drag(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    drag = worth.drag
+    i_axle = int(np.argmax(drag.distance))
+    way, turns = float(drag.distance[i_axle]), float(drag.turns[i_axle])
+    if way < LONG_DRAG:
+        return
+    time, speed = _values(i_axle, drag.time, drag.speed)
+    low, high = (1e6 * float(side[i_axle]) for side in drag.depth)
+    n_dragged = int((drag.distance >= LONG_DRAG).sum())
+    text = (
+        f"Axle {i_axle + 1} was dragged nearly locked for {way:.0f} m in {turns:.1f} turns, first"
+        f" {_at(time, speed)}: no flat, but {low:.0f} to {high:.0f} micrometres worn off all"
+        f" around; {n_dragged} axles in all."
+    )
+    yield Finding("dragged wheel", text, i_axle + 1, time, speed, way, "m")
+
+
 def _rail(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
     rail = worth.rail
     if rail.largest < HOT_RAIL:
@@ -202,6 +222,14 @@ def _isolation(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> 
 
 def _emergency(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
     ride = worth.ride
+    if ride.emergency_eased_time > 0.0:
+        time, speed = ride.emergency_eased_time, ride.emergency_eased_speed
+        text = (
+            f"Emergency, selected {_at(ride.emergency_start_time, ride.emergency_start_speed)}, was"
+            f" eased again {_at(time, speed)}: an emergency brake is not for service, and easing it"
+            " under way gives away what it was selected for."
+        )
+        yield Finding("emergency eased", text, None, time, speed, ride.emergency_time, "s")
     if not ride.is_emergency_at_end:
         return
     time, speed = ride.emergency_start_time, ride.emergency_start_speed

@@ -16,8 +16,10 @@ from slipbench.ground.caution import CAUTION
 from slipbench.kernel.columns import TRACED_AXLE, TRACED_TRAIN
 from slipbench.kernel.records import STOPPED, World
 from slipbench.packing.rail_state import RailState
+from slipbench.results.quantities import with_unit
 from slipbench.scenario import Scenario
 from slipbench.stop.findings import Finding, find
+from slipbench.stop.frames import summary_frame, trace_dataset
 from slipbench.stop.worth import Worth, assess_world, worth_summary
 
 
@@ -30,11 +32,10 @@ class Stop:
     scenario : Scenario
     controller : Controller
     seed : int
-    summary : mapping      numbers by name, SI; see `make_stop`
-    traces : mapping       `time` (n,), `distance` (n,), `train_speed` (n,), `demand` (n,),
-                           `handle` (n,) and, per axle (n, n_axles): `wheel_speed`, `pressure`,
-                           `brake_force`, `rail_force`, `friction`, `usable_force`, `valve`,
-                           `measured_wheel_speed`, `contact_energy`; empty without traces
+    summary : mapping      numbers by name, SI
+    traces : mapping       of the train (n,) and of the axles (n, n_axles) by name; empty without
+                           traces. Names, units and meanings of both:
+                           `slipbench.results.quantities`
     rail_after : RailState the rail as the train left it; hand it to the next one
     worth : Worth          everything measured, by axle and place (`slipbench.stop.worth`)
     findings : tuple       what an engineer would circle in red (`slipbench.stop.findings.Finding`)
@@ -72,6 +73,43 @@ class Stop:
             f"<p><small>{html.escape(CAUTION)}</small></p>"
         )
 
+    def to_frame(self) -> Any:
+        """Return the summary as a frame of one row, its units in `attrs["units"]`; needs pandas.
+
+        Returns
+        -------
+        pandas.DataFrame   scenario, strategy, seed and the summary, a column for each item of a
+                           list (`locked_time.1`)
+
+        Raises
+        ------
+        InputError   without the extra `tables`
+        """
+        return summary_frame(self._heads(), self.summary)
+
+    def to_dataset(self) -> Any:
+        """Return the traces as a dataset over time and axle, units and meanings as attributes.
+
+        Returns
+        -------
+        xarray.Dataset   coordinates `time` [s] and `axle` (from 1); the summary's single numbers
+                         in `attrs`
+
+        Raises
+        ------
+        InputError   without the extra `tables`, and for a stop run without traces
+        """
+        n_axles = self.scenario.train.n_axles
+        return trace_dataset(self._heads(), self.summary, self.traces, n_axles)
+
+    def _heads(self) -> dict[str, Any]:
+        return {
+            "scenario": self.scenario.name,
+            "strategy": self.controller.name,
+            "seed": self.seed,
+            "initial_speed": self.scenario.initial_speed,
+        }
+
     @property
     def outcome(self) -> str:
         """One phrase: how it ended."""
@@ -94,19 +132,23 @@ class Stop:
     def _rows(self) -> list[tuple[str, str]]:
         s = self.summary
         worst = int(np.argmax(s["locked_time"])) + 1
-        longest = f"{s['longest_lock']:.2f} s"
+        longest = with_unit("longest_lock", s["longest_lock"], 2)
         if s["longest_lock"] > 0.0:
             longest += f" (axle {worst} locked longest in all, {max(s['locked_time']):.2f} s)"
+
+        def told(name: str, decimals: int) -> str:
+            return with_unit(name, s[name], decimals)
+
         rows = [
             ("from", f"{self.scenario.initial_speed:.2f} m/s"),
-            ("time", f"{s['final_time']:.1f} s"),
-            ("mean deceleration", f"{s['mean_deceleration']:.3f} m/s2"),
-            ("adhesion utilisation", f"{s['adhesion_utilisation']:.3f}"),
+            ("time", told("final_time", 1)),
+            ("mean deceleration", told("mean_deceleration", 3)),
+            ("adhesion utilisation", told("adhesion_utilisation", 3)),
             ("longest lock", longest),
             ("sliding, worst axle", f"{max(s['sliding_distance']):.0f} m"),
             ("longest flat", self._flat_row()),
-            ("flat risk", f"{s['flat_risk']:.3f} (index 0 to 1, from the top of that band)"),
-            ("vent commands", f"{s['vent_count']}, {s['air_vented_litres']:.0f} normal litres"),
+            ("flat risk", f"{told('flat_risk', 3)} (index 0 to 1, from the top of that band)"),
+            ("vent commands", f"{s['vent_count']}, {told('air_vented_litres', 0)}"),
             ("energy not accounted", f"{s['energy_residual']:.1e} of the initial energy"),
         ]
         if s["sand_used"]:
@@ -179,14 +221,8 @@ def _sand_summary(world: World) -> dict[str, Any]:
 def summarise(scenario: Scenario, world: World, worth: Worth) -> dict[str, Any]:
     """Return the summary of a finished run.
 
-    Names: `stopping_distance` [m] and `stopping_time` [s] (NaN if not stopped), `is_stopped`,
-    `mean_deceleration` [m/s2] (v0^2 / 2 s), `adhesion_utilisation` [-], `longest_lock` [s],
-    `longest_lock_speed` [m/s], `locked_time`, `locked_distance`, `sliding_distance`,
-    `locked_energy` (a list, one an axle), `vent_count`, `contact_energy` and
-    `brake_energy` of the train [J], `sand_used` [kg per rail, one a sander],
-    `sand_under_rear_axles` [kg/m of one rail], `emptied_sanders`, `energy_residual` [-],
-    `final_distance` [m], `final_time` [s], `final_speed` [m/s], `n_steps`, `n_axle_steps`; and
-    those of `slipbench.stop.worth.worth_summary`, `flat_risk` among them.
+    Names, units and meanings: `slipbench.results.quantities.SUMMARY`. Lists have a value an axle;
+    what there is not is NaN or None.
     """
     train, axles = world.train_state[0], world.axle_states
     is_stopped = int(train["status"]) == STOPPED

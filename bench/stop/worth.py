@@ -13,13 +13,14 @@ from typing import Any
 
 import numpy as np
 
-from slipbench.contact import contact_patch
+from slipbench.contact import ContactPatch, contact_patch
 from slipbench.contract import Floats
 from slipbench.kernel.columns import FAULT_TIME, LOCK_COLUMNS, LOCK_LOCKED_DISTANCE, TRAIL_COLUMNS
-from slipbench.kernel.records import STOPPED, World
+from slipbench.kernel.records import ADHESION_WORKS, STOPPED, World
 from slipbench.kernel.train import GRAVITY
 from slipbench.measures.adhesion import AdhesionUse, adhesion_use
 from slipbench.measures.air import AirUse
+from slipbench.measures.drag import DragWear, drag_depth
 from slipbench.measures.locks import lock_samples
 from slipbench.measures.materials import STEEL, TREAD_HEAT_SINK, ZERO_CELSIUS
 from slipbench.measures.rail_heat import RailHeat, rail_heat
@@ -132,6 +133,7 @@ class Worth:
     faults : FaultUse
     brake_energy : (n_axles,)       heat of each axle's brake [J]
     left_out : LeftOut
+    drag : DragWear                 wear of nearly locked wheels
     """
 
     adhesion: AdhesionUse
@@ -146,6 +148,7 @@ class Worth:
     faults: FaultUse
     brake_energy: Floats
     left_out: LeftOut
+    drag: DragWear
 
 
 def assess_world(scenario: Scenario, world: World) -> Worth:
@@ -163,15 +166,11 @@ def assess_world(scenario: Scenario, world: World) -> Worth:
     axles = world.axle_states
     has_slid = axles["first_slide_speed"] > 0.0
     tread = _tread_rise(axles)
-    wheels = _wheels(world, float(tread.max(initial=0.0)))
+    wheels = _wheels(scenario, world, float(tread.max(initial=0.0)))
     return Worth(
         adhesion=adhesion_use(
-            axles["used_work"].copy(),
-            axles["usable_work"].copy(),
-            axles["demanded_work"].copy(),
-            axles["peak_work"].copy(),
-            axles["load_work"].copy(),
-            axles["excess_work"].copy(),
+            {name: axles[f"{name}_work"].copy() for name in ADHESION_WORKS},
+            float(world.train_state["brake_start"][0]) >= 0.0 or bool(axles["load_work"].any()),
             np.where(has_slid, axles["initial_adhesion"], math.nan),
         ),
         slide=_slide(world, has_slid),
@@ -204,6 +203,26 @@ def assess_world(scenario: Scenario, world: World) -> Worth:
         faults=_faults(world),
         brake_energy=axles["brake_energy"].copy(),
         left_out=_left_out(world),
+        drag=_drag(scenario, world),
+    )
+
+
+def _drag(scenario: Scenario, world: World) -> DragWear:
+    axles, radius = world.axle_states, world.axles["wheel_radius"].copy()
+    was_dragged = axles["dragged_speed"] > 0.0
+    return DragWear(
+        distance=axles["dragged_distance"].copy(),
+        turns=axles["dragged_travel"] / (2.0 * math.pi * radius),
+        depth=drag_depth(
+            axles["dragged_distance"],
+            axles["dragged_travel"],
+            0.5 * np.maximum(axles["dragged_energy"], 0.0),
+            world.axles["wheel_load"],
+            np.array([patch.area for patch in _patches(scenario, world)]),
+            radius,
+        ),
+        time=np.where(was_dragged, axles["dragged_time"], math.nan),
+        speed=np.where(was_dragged, axles["dragged_speed"], math.nan),
     )
 
 
@@ -235,13 +254,14 @@ def _tread_rise(axles: Any) -> Floats:
     return np.asarray(0.5 * np.maximum(kept, 0.0) / sink.heat_capacity)
 
 
-def _wheels(world: World, tread_rise: float) -> WheelDamage:
+def _wheels(scenario: Scenario, world: World, tread_rise: float) -> WheelDamage:
     train = world.train_state[0]
     log = world.lock_log[: min(int(train["n_locks"]), len(world.lock_log))]
     trail = world.lock_trail[: int(train["n_trail"])]
     locks = lock_samples(
         {name: log[:, i] for i, name in enumerate(LOCK_COLUMNS)},
         {name: trail[:, i] for i, name in enumerate(TRAIL_COLUMNS)},
+        contact_areas(scenario, world, log),
     )
     return wheel_damage(locks, world.axles["wheel_radius"].copy(), AMBIENT + tread_rise)
 
@@ -266,15 +286,12 @@ def _slide(world: World, has_slid: Any) -> SlideUse:
 
 
 @lru_cache(maxsize=256)
-def _flash_factor(
+def _patch(
     wheel_radius: float, crown_radius: float, load: float, curvature: float, modulus: float,
     poisson_ratio: float,
-) -> float:  # fmt: skip
-    """Return the flash temperature over P / (sqrt(u) + sqrt(v)). [K m^.5/(W s^.5)].
-
-    Peak flux of the elliptic contact times C_q sqrt(a) over the effusivity; both bodies are steel.
-    """
-    patch = contact_patch(
+) -> ContactPatch:  # fmt: skip
+    """Return the contact of a round wheel."""
+    return contact_patch(
         wheel_radius,
         crown_radius,
         load,
@@ -282,15 +299,13 @@ def _flash_factor(
         elastic_modulus=modulus,
         poisson_ratio=poisson_ratio,
     )
-    shape = HEAT_PROFILES["hertz"]
-    constant = shape.flash_constant * shape.peak_to_mean
-    return constant * math.sqrt(patch.semi_axis_rolling) / (patch.area * STEEL.effusivity)
 
 
-def _heat(scenario: Scenario, world: World, wheels: WheelDamage, tread: Floats) -> Heat:
-    axles, contact = world.axle_states, scenario.contact
-    factors = [
-        _flash_factor(
+def _patches(scenario: Scenario, world: World) -> list[ContactPatch]:
+    """Return the contact of each axle's wheels as the train stands."""
+    contact, axles = scenario.contact, world.axles
+    return [
+        _patch(
             radius,
             scenario.rail.crown_radius,
             load,
@@ -299,9 +314,35 @@ def _heat(scenario: Scenario, world: World, wheels: WheelDamage, tread: Floats) 
             contact.poisson_ratio,
         )
         for radius, load in zip(
-            world.axles["wheel_radius"].tolist(), world.axles["wheel_load"].tolist(), strict=True
+            axles["wheel_radius"].tolist(), axles["wheel_load"].tolist(), strict=True
         )
     ]
+
+
+def contact_areas(scenario: Scenario, world: World, log: Floats) -> Floats:
+    """Return the area a round wheel had under its load as each lock of the log began. [m2]
+
+    By Hertz, the area grows with load to the power 2/3; the load is the one with load transfer.
+    """
+    at_rest = np.array([patch.area for patch in _patches(scenario, world)])
+    i_axle = log[:, LOCK_COLUMNS.index("axle")].astype(np.int64)
+    share = log[:, LOCK_COLUMNS.index("wheel_load")] / world.axles["wheel_load"][i_axle]
+    return np.asarray(at_rest[i_axle] * np.cbrt(share) ** 2)
+
+
+def _flash_factor(patch: ContactPatch) -> float:
+    """Return the flash temperature over P / (sqrt(u) + sqrt(v)). [K m^.5/(W s^.5)].
+
+    Peak flux of the elliptic contact times C_q sqrt(a) over the effusivity; both bodies are steel.
+    """
+    shape = HEAT_PROFILES["hertz"]
+    constant = shape.flash_constant * shape.peak_to_mean
+    return constant * math.sqrt(patch.semi_axis_rolling) / (patch.area * STEEL.effusivity)
+
+
+def _heat(scenario: Scenario, world: World, wheels: WheelDamage, tread: Floats) -> Heat:
+    axles = world.axle_states
+    factors = [_flash_factor(patch) for patch in _patches(scenario, world)]
     return Heat(
         flash=np.array(factors) * axles["flash_intensity"],
         flash_time=axles["flash_time"].copy(),
@@ -346,6 +387,7 @@ def _ride(scenario: Scenario, world: World) -> RideUse:
 
     has_passed = bool(train["point_speed"] > 0.0)
     has_emergency, is_isolated = bool(train["emergency_time"] > 0), bool(train["isolated_time"] > 0)
+    is_eased = bool(train["emergency_eased_time"] > 0)
     plain = (
         "largest_jerk",
         "jerk_time",
@@ -370,6 +412,8 @@ def _ride(scenario: Scenario, world: World) -> RideUse:
         time_lost=time_lost(distance, time, speed, normal) if is_stopped else math.nan,
         emergency_start_time=when("emergency_start_time", has_emergency),
         emergency_start_speed=when("emergency_start_speed", has_emergency),
+        emergency_eased_time=when("emergency_eased_time", is_eased),
+        emergency_eased_speed=when("emergency_eased_speed", is_eased),
         is_emergency_at_end=is_stopped and int(train["position"]) == brake.emergency_position,
         isolation_start_time=when("isolation_start_time", is_isolated),
         isolation_start_speed=when("isolation_start_speed", is_isolated),
@@ -381,25 +425,7 @@ def _ride(scenario: Scenario, world: World) -> RideUse:
 def worth_summary(worth: Worth) -> dict[str, Any]:
     """Return the numbers of a stop's worth for its summary: SI, lists by axle; None for no such.
 
-    Names and units: `adhesion_utilisation_by_axle`, `demanded_adhesion`, `used_adhesion`,
-    `peak_adhesion` [-] and `re_spin_work` [J] by axle in the first, train means over the braked way
-    in the others; `initial_adhesion` [-] mean over
-    axles of where the first slide began (None without one);
-    `sliding_time`, `n_locks` by axle [s], [-]; `time_by_slide_depth` [s] of all axles in the
-    creepage bands 0, .05, .1, .2, .4, .8, 1; `longest_lock_axle` (from 1, 0 without),
-    `longest_lock_time` [s] when it began; `flat_length_low`, `flat_length_high`, `flat_depth_high`
-    [m], `martensite` (0 none, 1 possible, 2 likely) by axle; `flat_risk` [-]; `withdrawn_surely`,
-    `withdrawn_perhaps` axles over the reference limit at the low and high end of the band [-];
-    `flash_temperature`, `locked_temperature`, `tread_temperature`, `brake_temperature` [K], largest
-    rises; `air_vented` [kg], `air_vented_litres` [normal litres, ANR], `vents_by_axle` [-],
-    `lowest_reservoir` [Pa], `next_application` [-] (None where reservoirs are not modelled);
-    `lowest_main_pressure` [Pa], `air_compressed` [kg], `recharge_time` [s] (None where the main
-    pipe is kept up), `air_residual` [-];
-    `rail_heat_largest` [J per metre of one rail], `rail_heat_place` [m], `rail_heat_length` [m];
-    `largest_jerk`, `final_jerk` [m/s3]; `speedometer_error` [m/s], `speedometer_wrong_time` [s];
-    `overrun` [m], `point_speed` [m/s], `time_lost` [s]; `low_speed_vents`, `restored_brakes`,
-    `short_pulses` [-];
-    `emergency_time`, `isolated_time` [s], `ignored_presses` [-], `hold_margin` [N].
+    Names, units and meanings: `slipbench.results.quantities.SUMMARY`.
     """
     adhesion, slide, wheels, heat = worth.adhesion, worth.slide, worth.wheels, worth.heat
     air, rail, ride, longest = worth.air, worth.rail, worth.ride, worth.slide.longest
@@ -453,6 +479,8 @@ def worth_summary(worth: Worth) -> dict[str, Any]:
         "isolated_time": ride.isolated_time,
         "ignored_presses": ride.n_ignored_presses,
         "hold_margin": ride.hold_margin,
+        "dragged_distance": worth.drag.distance.tolist(),
+        "dragged_depth_high": float(worth.drag.depth.high.max(initial=0.0)),
     }
     return {name: known_or_none(value) for name, value in numbers.items()}
 

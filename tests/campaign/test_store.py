@@ -23,6 +23,7 @@ from slipbench.campaign.plan import Plan
 from slipbench.campaign.store import Store
 from slipbench.ground.errors import InputError
 from slipbench.results import identity
+from slipbench.results.quantities import head
 from slipbench.running.candidate import candidate_of, source_hash
 from slipbench.running.task import Outcome, make_task
 from slipbench.strategies.registry import find_controller
@@ -222,10 +223,10 @@ def test_csv_holds_every_stop_and_every_bit(path, plan, stub, tmp_path):
     target = tmp_path / "stops.csv"
     with Store(path, is_writer=False) as opened:
         assert write_csv(opened, target) == 16
-        head, *lines = target.read_text(encoding="utf-8").splitlines()
+        heads, *lines = target.read_text(encoding="utf-8").splitlines()
         names = column_names(opened)
         first = next(opened.stops())
-    assert head.split(",") == names and len(lines) == 16
+    assert heads.split(",") == list(map(head, names)) and len(lines) == 16
     cells = dict(zip(names, lines[0].split(","), strict=True))
     assert float(cells["stopping_distance"]) == first.summary["stopping_distance"]
     assert float(cells["locked_time.2"]) == first.summary["locked_time"][1]
@@ -252,11 +253,11 @@ def test_a_parquet_file_holds_every_stop_and_every_bit(path, plan, stub, tmp_pat
         assert write_export(opened, target) == 16
         table = columns(opened)
     read = parquet.read_table(target)
-    assert read.column_names == list(table) and read.num_rows == 16
+    assert read.column_names == list(map(head, table)) and read.num_rows == 16
     kinds = {name: str(read.schema.field(name).type) for name in ("scenario", "seed", "is_stopped")}
     assert kinds == {"scenario": "string", "seed": "int64", "is_stopped": "bool"}
     for name, values in table.items():
-        found = read.column(name).to_numpy()
+        found = read.column(head(name)).to_numpy()
         is_number = values.dtype.kind == "f"
         assert np.array_equal(found, values, equal_nan=is_number), name
     check_export(target)  # its own may be written again

@@ -193,3 +193,22 @@ def test_stop_command_prints_its_findings(run: Run, rails: list[str]) -> None:
     ran = run("stop", rails[1], "--strategy", "none")
     assert ran.code == 0
     assert "findings" in ran.out and "was locked for" in ran.out and "mm" in ran.out
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "verdict", "worst"),
+    [
+        (0.9, math.inf, "fail", 0.8),
+        (0.7, math.inf, "pass", 0.8),
+        (-math.inf, 0.9, "fail", 0.95),
+        (0.85, 0.91, "fail", 0.8),
+        (0.75, 0.91, "fail", 0.95),
+    ],
+)
+def test_of_a_list_the_farthest_out_of_the_limit_counts(low, high, verdict, worst):  # type: ignore[no-untyped-def]
+    """Under a limit from below that is the least axle, not the largest."""
+    limit = Limit("share", "share", "-", "all", "mine", "assumed", "-", low, high)
+    case = Case("rail", False, "tare", load_scenario("wet_leaf"))
+    stop = Result(case, 0, {"share": [0.9, 0.8, None, 0.95]}, 0.1)
+    line = judge(limit, "rail", [stop], (limit,))
+    assert (line.verdict, line.worst, line.mean) == (verdict, worst, worst)

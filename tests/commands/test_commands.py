@@ -97,7 +97,7 @@ def test_stop_prints_the_stop(run):
 def test_stop_json_is_json_only(run):
     record = json.loads(run(*STOP, "--json").out)
     assert record["scenario"] == "dry"
-    assert record["controller"] == "none"
+    assert record["strategy"] == "none"
     assert record["initial_speed"] == pytest.approx(20 * 0.44704, abs=1e-12)
     assert record["is_stopped"] is True
     assert len(record["locked_time"]) == load_scenario("dry").train.n_axles

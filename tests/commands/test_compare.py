@@ -23,13 +23,14 @@ from slipbench.comparison.compare import (
 from slipbench.comparison.tables import comparison_table
 from slipbench.controllers import by_name
 from slipbench.ground.errors import InputError
+from slipbench.results.quantities import head
 from slipbench.scenario import RandomFriction, load_scenario
 from slipbench.stop.simulation import simulate
 from slipbench.strategies.registry import Known, find_controller
 
 FIXED = [
     "scenario",
-    "controller",
+    "strategy",
     "seed",
     "uses_truth",
     "initial_speed",
@@ -74,10 +75,10 @@ def _renamed(controller, name):
 
 def test_json_rows_have_every_summary_name(run):
     ran = run(*LINE, "--strategy", "none,peak_follower", "--seeds", "2", "--json")
-    rows = json.loads(ran.out)
+    rows = json.loads(ran.out)["rows"]
     names = simulate(slow("frost"), by_name("none"), with_traces=False).summary
     assert [list(row) for row in rows] == [[*FIXED, *names]] * 4
-    assert [(row["controller"], row["seed"]) for row in rows] == [
+    assert [(row["strategy"], row["seed"]) for row in rows] == [
         ("none", 0),
         ("none", 1),
         ("peak_follower", 0),
@@ -161,10 +162,10 @@ def test_csv_has_the_columns_of_the_json(run, tmp_path):
     run(*LINE, "--strategy", "none", "--out", tmp_path)
     table = list(csv.DictReader(io.StringIO((tmp_path / "compare.csv").read_text())))
     record = json.loads((tmp_path / "compare.json").read_text())
-    assert [list(row) for row in table] == [list(row) for row in record["rows"]]
-    assert float(table[0]["stopping_distance"]) == record["rows"][0]["stopping_distance"]
+    assert [list(row) for row in table] == [[*map(head, row)] for row in record["rows"]]
+    assert float(table[0]["stopping_distance_m"]) == record["rows"][0]["stopping_distance"]
     n_axles = load_scenario("frost").train.n_axles
-    assert len(table[0]["locked_time"].split(";")) == n_axles
+    assert len(table[0]["locked_time_s"].split(";")) == n_axles
 
 
 def test_csv_leaves_what_does_not_exist_empty():

@@ -36,7 +36,7 @@ NOISY = Controller(name="noisy", title="prints", update=update)
 FAILS = Controller(name="fails", title="prints and fails", update=fail)
 """
 NOISES = ("read", "from a child process", "called", "written to the descriptor")
-COMPARE = ("compare", "dry", "--speed", "5mph", "--strategy")
+COMPARE = ("compare", "dry", "--speed", "5mph", "--seeds", "1", "--strategy")
 STOP = ("stop", "dry", "--speed", "5mph", "--strategy")
 
 
@@ -62,7 +62,7 @@ def run_apart(*words: str) -> subprocess.CompletedProcess[str]:
 def test_a_comparison_prints_json_alone(noisy: str, workers: str) -> None:
     ran = run_apart(*COMPARE, f"{noisy}:NOISY", "--json", "--workers", workers)
     assert ran.returncode == 0, ran.stderr
-    assert [row["controller"] for row in json.loads(ran.stdout)] == ["noisy"]
+    assert [row["strategy"] for row in json.loads(ran.stdout)["rows"]] == ["noisy"]
     for noise in NOISES:
         assert noise in ran.stderr
 
@@ -70,7 +70,7 @@ def test_a_comparison_prints_json_alone(noisy: str, workers: str) -> None:
 def test_a_stop_prints_json_alone(noisy: str) -> None:
     ran = run_apart(*STOP, f"{noisy}:NOISY", "--json")
     assert ran.returncode == 0, ran.stderr
-    assert json.loads(ran.stdout)["controller"] == "noisy"
+    assert json.loads(ran.stdout)["strategy"] == "noisy"
     for noise in NOISES:
         assert noise in ran.stderr
 
@@ -91,7 +91,7 @@ def test_without_json_what_a_strategy_prints_is_left_alone(noisy: str) -> None:
 
 def test_stdout_is_given_back(noisy: str, capfd: pytest.CaptureFixture[str]) -> None:
     assert main([*STOP, f"{noisy}:NOISY", "--json"]) == 0
-    assert json.loads(capfd.readouterr().out)["controller"] == "noisy"
+    assert json.loads(capfd.readouterr().out)["strategy"] == "noisy"
     print("printed afterwards")
     os.write(1, b"written afterwards\n")
     out = capfd.readouterr().out

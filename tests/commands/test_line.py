@@ -56,7 +56,7 @@ def test_whatever_reads_a_scenario_can_change_it(name):
 def test_parameters_stand_in_label_and_record(run):
     line = "slip_band:look_ahead=60ms:fill_slip=8%"
     record = json.loads(run(*STOP, line).out)
-    assert record["controller"] == line
+    assert record["strategy"] == line
     known = find_controller(line)
     values = dict(
         zip([p.name for p in known.controller.parameters], known.controller.values, strict=True)
@@ -68,17 +68,19 @@ def test_parameters_stand_in_label_and_record(run):
 def test_two_settings_of_one_strategy_stand_side_by_side(run):
     two = "slip_band,slip_band:fill_slip=20%"
     ran = run(
-        "compare", "wet_leaf", "--speed", "20mph", "--workers", "1", "--json", "--strategy", two
+        *("compare", "wet_leaf", "--speed", "20mph", "--seeds", "1", "--workers", "1"),
+        *("--json", "--strategy", two),
     )
-    first, second = json.loads(ran.out)
-    assert (first["controller"], second["controller"]) == tuple(two.split(","))
+    assert ran.code == 0, ran.err
+    first, second = json.loads(ran.out)["rows"]
+    assert (first["strategy"], second["strategy"]) == tuple(two.split(","))
     assert first["stopping_distance"] != second["stopping_distance"]
 
 
 def test_a_file_with_one_strategy_needs_no_name(strategy_file, run):
     named, unnamed = (run(*STOP, f"{strategy_file}{name}").out for name in (":MINE", ""))
     assert named == unnamed
-    assert json.loads(unnamed)["controller"] == "mine"
+    assert json.loads(unnamed)["strategy"] == "mine"
 
 
 def test_set_takes_keys_as_a_file_spells_them():

@@ -11,6 +11,7 @@ from slipbench.experiments import (
     how_locked_wheels_clean,
     how_sure_are_we,
     what_sand_buys,
+    what_the_low_speed_cut_out_costs,
     where_to_start_braking,
     which_strategy,
     who_cleans_the_rail,
@@ -236,3 +237,37 @@ def test_strategy_table_counts_cases_within_bounds(answered):
     assert all(row["mean_over_shortest"] >= 1.0 for row in rows)
     none = next(row for row in rows if row["strategy"] == "none")
     assert none["flat_risk"] > 0.5
+
+
+def test_sentence_on_the_cut_out_tells_flats_metres_and_vents():
+    """On a table made up for the test."""
+    rows = [
+        {
+            "rail": "a", "strategy": name, "cut_out": speed, "distance": distance,
+            "longest_lock": lock, "flat_low": low, "flat_high": high, "flat_risk": 0.0,
+            "vents_below_6_mph": vents,
+        }
+        for name, speed, distance, lock, low, high, vents in (
+            ("x", 0.0, 100.0, 0.0, 0.0, 1.0, 40.0),
+            ("x", 6.0 * 0.44704, 97.5, 2.0, 7.0, 21.0, 0.0),
+            ("y", 0.0, 200.0, 0.5, 3.0, 9.0, 90.0),
+            ("y", 6.0 * 0.44704, 201.0, 3.04, 8.0, 30.0, 1.0),
+        )
+    ]  # fmt: skip
+    assert what_the_low_speed_cut_out_costs.price(rows) == (7.0, 21.0, -2.5)
+    assert what_the_low_speed_cut_out_costs.sentence(rows) == (
+        "cut out at 6 mph, wheels lock at walking pace for up to 3.0 s: flats grow by up to 7 mm "
+        "(low end of the band) to 21 mm (high end), to 30 mm at most, and the distance moves by up "
+        "to -2.5 m; vents below 6 mph fall from up to 90 a stop to 1."
+    )
+
+
+def test_the_cut_out_quiets_walking_pace_and_costs_flats(answered):
+    rows = answered(what_the_low_speed_cut_out_costs).rows
+    low, high, _ = what_the_low_speed_cut_out_costs.price(rows)
+    assert 0.0 < low < high < 40.0
+    for row in rows:
+        if row["cut_out"] > 2.6:
+            assert row["vents_below_6_mph"] == 0.0
+        elif row["cut_out"] == 0.0:
+            assert row["vents_below_6_mph"] > 0.0

@@ -194,5 +194,5 @@ def test_a_lock_without_samples_keeps_its_energy():
         }.items()
     }  # fmt: skip
     names = ("lock", "elapsed", "locked_distance", "contact_energy", "train_speed")
-    locks = lock_samples(log, {name: np.zeros(0) for name in names})
+    locks = lock_samples(log, {name: np.zeros(0) for name in names}, np.array([75.7e-6]))
     assert locks.energy[0].tolist() == [0.0, 2e4] and locks.distance[0].tolist() == [0.0, 38.0]

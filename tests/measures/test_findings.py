@@ -65,7 +65,7 @@ def test_ignored_press_is_told():
 
 
 def test_activity_below_six_miles_an_hour_is_told():
-    stop = stop_with()
+    stop = stop_with(**{"slip_control.cut_out_speed": 0.0})
     (found,) = [one for one in stop.findings if one.kind == "low-speed activity"]
     assert found.value == stop.summary["low_speed_vents"] > 0
     assert found.speed < 6.0 * 0.44704
@@ -74,7 +74,8 @@ def test_activity_below_six_miles_an_hour_is_told():
 def test_vent_limit_is_told():
     """A wheel whose sensor is dead seems locked for ever: its valve vents till the limit."""
     dead = Fault(kind="sensor_dead", axle=3, at_time=3.0)
-    stop = stop_with("detergent", **{"faults": (dead,), "brake.vent_time_limit": 1.0})
+    changes = {"faults": (dead,), "brake.vent_time_limit": 1.0, "equipment.grade": "clean"}
+    stop = stop_with("detergent", **changes)
     (found,) = [one for one in stop.findings if one.kind == "vent limit"]
     assert found.value == stop.summary["restored_brakes"] > 0
     assert found.axle == 3
@@ -82,7 +83,8 @@ def test_vent_limit_is_told():
 
 
 def test_low_air_is_told():
-    stop = stop_with("wet_leaf", "deceleration", 30.0, **{"brake.reservoir_volume": 0.05})
+    changes = {"brake.reservoir_volume": 0.05, "slip_control.cut_out_speed": 0.0}
+    stop = stop_with("wet_leaf", "deceleration", 30.0, **changes)
     (found,) = [one for one in stop.findings if one.kind == "low air"]
     assert found.unit == "bar"
     assert stop.summary["next_application"] < 1.0
@@ -125,3 +127,14 @@ def test_stop_shows_its_findings_in_terminal_and_notebook():
     stop = simulate(plain_stop(20.0, friction=0.03), none.CONTROLLER)
     assert all(finding.text in repr(stop) for finding in stop.findings)
     assert stop._repr_html_().count("<li>") == len(stop.findings)
+
+
+def test_emergency_eased_under_way_is_told():
+    """Emergency as a service brake, eased to step 2 at 4 s; left in, it is another finding."""
+    eased = (HandleEntry(at_time=0.0, position=EMERGENCY), HandleEntry(at_time=4.0, position=2))
+    stop = stop_with("dry", **{"driver.programme": eased})
+    (found,) = [one for one in stop.findings if one.kind == "emergency eased"]
+    assert found.time == pytest.approx(4.0, abs=0.05) and found.value == pytest.approx(4.0, abs=0.1)
+    assert "selected at 0.0 s" in found.text and "was eased again at 4.0 s" in found.text
+    held = stop_with("dry", **{"driver.programme": eased[:1]})
+    assert "emergency eased" not in kinds(held) and "emergency to standstill" in kinds(held)

@@ -33,13 +33,16 @@ RADIUS, WIDTH, TURN = 0.42, 0.030, 2.0 * math.pi
 def final_lengths(duration, load, friction, speed):
     """Flat-length band of a lock at constant load, friction and speed."""
     time = np.linspace(0.0, duration, 30)
-    volume = locked_wheel_wear(time, load, friction * load, speed)
+    volume = locked_wheel_wear(time, load, friction * load, speed, 75.7e-6)
     low, high = flat_length_band(volume, RADIUS, WIDTH)
     return float(low[-1]), float(high[-1])
 
 
 # --- wear ---
 
+
+AREA = 75.7e-6
+"""Of a round wheel, by Hertz. [m2]"""
 
 LITTLE_ARCHARD = WearCoefficients(archard_high=1.1e-4)
 
@@ -49,14 +52,14 @@ LITTLE_ARCHARD = WearCoefficients(archard_high=1.1e-4)
 def test_band_holds_both_wear_laws_and_their_spread(friction, wear):
     load, speed, duration = 73.6e3, 12.0, 8.0
     time, force = np.linspace(0.0, duration, 50), friction * load
-    volume = locked_wheel_wear(time, load, force, speed, wear)
+    volume = locked_wheel_wear(time, load, force, speed, AREA, wear)
     distance = speed * duration
     each = [
         distance * float(archard_area_rate(load, factor, wear.hardness))
         for factor in (wear.archard_low, wear.archard_high)
     ] + [
         distance * float(energy_area_rate(force, area, wear))
-        for area in (wear.contact_area_initial, wear.contact_area_worn)
+        for area in (AREA, wear.contact_area_worn)
     ]
     assert volume.low[-1] == pytest.approx(min(each), rel=1e-12)
     assert volume.high[-1] == pytest.approx(max(each), rel=1e-12)
@@ -65,7 +68,7 @@ def test_band_holds_both_wear_laws_and_their_spread(friction, wear):
 
 @pytest.mark.parametrize(("load", "force", "speed"), [(0.0, 0.0, 20.0), (7e4, 1e3, 0.0)])
 def test_no_load_or_no_sliding_is_exactly_no_flat(load, force, speed):
-    volume = locked_wheel_wear([0.0, 1.0, 5.0], load, force, speed)
+    volume = locked_wheel_wear([0.0, 1.0, 5.0], load, force, speed, AREA)
     low, high = flat_length_band(volume, RADIUS, WIDTH)
     assert np.all(low == 0.0)
     assert np.all(high == 0.0)
@@ -73,7 +76,7 @@ def test_no_load_or_no_sliding_is_exactly_no_flat(load, force, speed):
 
 
 def test_one_sample_is_no_flat():
-    volume = locked_wheel_wear([3.0], 7e4, 1e3, 20.0)
+    volume = locked_wheel_wear([3.0], 7e4, 1e3, 20.0, AREA)
     assert volume.high.tolist() == [0.0]
 
 
@@ -277,7 +280,7 @@ def test_risk_index_is_nil_half_and_near_one():
     [
         (lambda: flat_depth(0.9, 0.42), "flat_length = 0.9 m"),
         (lambda: flat_depth(0.05, 0.0), "wheel_radius = 0.0 m"),
-        (lambda: locked_wheel_wear([0.0, 1.0], -1.0, 1.0, 1.0), r"normal_load\[0\] = -1.0 N"),
+        (lambda: locked_wheel_wear([0.0, 1.0], -1.0, 1.0, 1.0, AREA), r"normal_load\[0\] = -1.0 N"),
         (lambda: merge_flats([0.0, 1.0], [0.1], 0.42), "equally long"),
         (lambda: merge_flats([math.nan], [0.1], 0.42), "angles"),
         (lambda: merge_flats([0.0], [-0.1], 0.42), r"lengths\[0\] = -0.1 m"),

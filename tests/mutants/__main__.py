@@ -2,9 +2,9 @@
 
     python -m tests.mutants [--only WORD[,WORD]] [--jobs 1] [--out tests/mutants/README.md]
 
-Each fault gets a copy of the source tree with its own cache, so a fault of the kernel compiles anew
-(half a minute on a quiet machine); nothing of the real tree is touched. A fault that no listed test
-catches survives and is named last; the exit code is then 1.
+Each fault gets a copy of the source tree, and all share a cache of their own, so a fault of the
+kernel compiles anew (half a minute on a quiet machine); nothing of the real tree is touched. A
+fault that no listed test catches survives and is named last; the exit code is then 1.
 """
 
 import argparse
@@ -46,12 +46,15 @@ def planted(mutant: Mutant, folder: Path) -> Path:
     return folder
 
 
-def caught_by(mutant: Mutant) -> tuple[str, float]:
-    """Return the first test that fails on the fault, empty if none does, and the time. [s]"""
+def caught_by(mutant: Mutant, cache: Path) -> tuple[str, float]:
+    """Return the first test that fails on the fault, empty if none does, and the time. [s]
+
+    Faults outside the kernel find its compiled code in the shared cache.
+    """
     began = time.perf_counter()
     with tempfile.TemporaryDirectory() as folder:
         tree = planted(mutant, Path(folder))
-        environment = dict(os.environ, SLIPBENCH_CACHE=str(tree / "cache"))
+        environment = dict(os.environ, SLIPBENCH_CACHE=str(cache))
         environment["PYTHONPATH"] = os.pathsep.join((str(tree / ".src"), str(tree)))
         for file in mutant.tests:
             command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider"]
@@ -90,8 +93,9 @@ def main() -> None:
         print(f"{len(chosen)} faults can be planted")
         return
     rows, survived = [], []
-    with ThreadPoolExecutor(asked.jobs) as pool:
-        for mutant, (test, took) in zip(chosen, pool.map(caught_by, chosen), strict=True):
+    with tempfile.TemporaryDirectory() as cache, ThreadPoolExecutor(asked.jobs) as pool:
+        runs = pool.map(lambda mutant: caught_by(mutant, Path(cache)), chosen)
+        for mutant, (test, took) in zip(chosen, runs, strict=True):
             row = f"| {mutant.name} | `{mutant.file}` | {f'`{test}`' if test else 'nobody'} |"
             rows.append(f"{row} {took:.0f} s |")
             survived += [] if test else [mutant.name]

@@ -339,7 +339,8 @@ def test_tuned_slip_band_beats_an_untuned_band_on_held_out_rails(slip_band):
     start is the band of the literature (fill at 5 to 8, vent at 10 to 20 per cent; from memory)
     without look-ahead.
     """
-    rails = family_rails([load_scenario("wet_leaf").replace(initial_speed=12.0)], 4, 8)
+    changes = {"initial_speed": 12.0, "slip_control.cut_out_speed": 0.0}
+    rails = family_rails([load_scenario("wet_leaf").replace(changes)], 4, 8)
     goal = Goal(find_objectives("distance,air"), lock_limit=1.0)
     runner = PoolRunner(2)
     untuned, _ = started(slip_band, "fill_slip=0.065,vent_slip=0.15,look_ahead=0")

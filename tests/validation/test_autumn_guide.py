@@ -47,7 +47,8 @@ def test_slip_control_works_in_that_stop() -> None:
     for seed in SEEDS:
         summary = stop_from(75.0, "autumn_guide", seed).summary
         assert summary["vent_count"] > 100
-        assert summary["longest_lock"] < 1.0
+        # below that the equipment has cut slip control out
+        assert summary["longest_lock"] < 1.0 or summary["longest_lock_speed"] < 3.3
 
 
 def test_only_the_friction_of_the_film_was_moved() -> None:

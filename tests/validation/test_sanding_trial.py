@@ -44,7 +44,7 @@ RESIDUE_LIMIT = 0.0075  # [kg/m] older GB group standard, seen second-hand
 
 @cache
 def stop_on(name: str, seed: int = 0) -> Stop:
-    return simulate(name, by_name("slip_band"), seed, with_traces=False)
+    return simulate(clean(name), by_name("slip_band"), seed, with_traces=False)
 
 
 def distance(scenario: Scenario | str, seed: int = 0) -> float:
@@ -113,7 +113,8 @@ def test_distance_with_sand_matches_rail_engineer_2018(name: str, seed: int) -> 
 @pytest.mark.parametrize("name", [UNTREATED, *PUBLISHED])
 def test_slip_control_works_throughout(name: str) -> None:
     summary = stop_on(name).summary
-    assert summary["longest_lock"] < 1.0
+    # below that the equipment has cut slip control out
+    assert summary["longest_lock"] < 1.0 or summary["longest_lock_speed"] < 3.3
     assert summary["vent_count"] > 100
     assert summary["emptied_sanders"] == 0
 

@@ -319,7 +319,7 @@ static const slipbench_parameter PARAMETERS[N_PARAMETERS] = {
     {"vent_slip", 0.4, "-", 0.03, 0.8, "as the built-in"},
     {"look_ahead", 0.05, "s", 0.0, 0.3, "as the built-in"},
     {"slowing_limit", 1.2, "m/s2", 0.8, 4.0, "as the built-in"},
-    {"cut_out_speed", 1.0, "m/s", 0.3, 3.0, "as the built-in"},
+    {"cut_out_speed", 1.0, "m/s", 0.3, 2.5, "as the built-in"},
     {"patience", 2.0, "s", 0.2, 10.0, "as the built-in"},
 };
 
