@@ -126,7 +126,7 @@ def update(
         observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
     is_sliding = slide_lasts(
-        observation, reference, 0.6 * parameters[LEAST_SLIP], parameters[CUT_OUT_SPEED], memory
+        observation, reference, 0.6 * parameters[FIRST_SLIP], parameters[CUT_OUT_SPEED], memory
     )
     signals[SLIDE] = 1.0 if is_sliding else 0.0
     for i_axle in range(n_axles):
@@ -153,7 +153,7 @@ CONTROLLER = Controller(
     update=update,
     parameters=(
         Parameter("first_slip", 0.03, "-", 0.01, 0.4, "tuned by hand"),
-        Parameter("least_slip", 0.03, "-", 0.005, 0.2, "tuned by hand"),
+        Parameter("least_slip", 0.01, "-", 0.005, 0.2, "assumed"),
         Parameter("largest_slip", 0.5, "-", 0.05, 0.8, "assumed"),
         Parameter("swing", 0.2, "-", 0.05, 0.8, "tuned by hand: of the target"),
         Parameter("step", 0.01, "-", 0.001, 0.1, "assumed"),

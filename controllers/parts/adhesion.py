@@ -11,9 +11,12 @@ from slipbench.controllers.parts.wheels import ACCELERATION, FOLLOWING_TIME, N_W
 FORCE = N_WHEEL
 """Of an axle's memory, after what `wheels` needs: rail force, smoothed. [N]"""
 
-_FIRST_LAG, _BRAKE_FORCE, _IS_STARTED = N_WHEEL + 1, N_WHEEL + 2, N_WHEEL + 3
+ZERO = N_WHEEL + 1
+"""Of an axle's memory: what its pressure transducer shows too much. [Pa]"""
 
-N_ADHESION = N_WHEEL + 4
+_FIRST_LAG, _BRAKE_FORCE, _IS_STARTED = N_WHEEL + 2, N_WHEEL + 3, N_WHEEL + 4
+
+N_ADHESION = N_WHEEL + 5
 """Leading columns of an axle's memory the estimate needs, those of `wheels` among them."""
 
 
@@ -35,7 +38,7 @@ def estimate_force(row: Floats, parameters: Floats, own: Floats) -> float:
     pads) goes into the force in proportion; a common error of all axles leaves comparisons between
     them right. Below about one pulse of the toothed wheel a sample the acceleration comes in steps.
     """
-    brake_force = parameters[BRAKE_GAIN] * row[PRESSURE]
+    brake_force = parameters[BRAKE_GAIN] * max(row[PRESSURE] - own[ZERO], 0.0)
     if own[_IS_STARTED] == 0.0:
         own[_IS_STARTED] = 1.0
         own[_FIRST_LAG] = brake_force

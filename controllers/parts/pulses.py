@@ -18,17 +18,24 @@ from slipbench.controllers.parts.vehicle_data import (
 N_QUEUE = 16
 """`steer_pressure` looks so many samples back at most."""
 
-N_VALVE = N_QUEUE + 4
+N_VALVE = N_QUEUE + 5
 """Columns of an axle's memory `steer_pressure` needs: valve positions commanded before, latest
 first, then what is known of the valve's delays."""
 
 _FILL_LATER, _VENT_LATER, _FILL_SEEN, _VENT_SEEN = N_QUEUE, N_QUEUE + 1, N_QUEUE + 2, N_QUEUE + 3
+_LOST_LENGTH = N_QUEUE + 4
 
 _LESSON = 0.3
 """Share of a delay's newest measurement in what is believed. Assumed. [-]"""
 
 PATIENCE = 2.5
 """A pressure that does not rise counts as whole after so many of the valve's delays. [-]"""
+
+_LONGEST_LOST = 0.04
+"""Valves are not believed to swallow a pulse longer than this. Assumed. [s]"""
+
+_LEAST_SHARE = 0.05
+"""Below this share of the full pressure a vent need not be seen. Assumed. [-]"""
 
 _UNSEEN = 0.01
 """What is added to a delay when a command has had no effect: it was overtaken. Assumed. [s]"""
@@ -129,6 +136,35 @@ def _length(age: int, memory: Floats) -> int:
 
 
 @helper
+def _length_of_latest(memory: Floats) -> int:
+    """Return for how many calls the latest position has been commanded."""
+    n = 1
+    while n < N_QUEUE and memory[n] == memory[0]:
+        n += 1
+    return n
+
+
+@helper
+def _note_unseen(kind: int, length: int, row: Floats, parameters: Floats, memory: Floats) -> None:
+    """Learn from a spell without effect: too short for the valve, or its fill comes later still."""
+    sample_time = row[SAMPLE_TIME]
+    acted = length * sample_time
+    least = 0.7 * sample_time
+    if kind == 0:
+        acted += parameters[VENT_DELAY] + memory[_VENT_LATER]
+        acted -= parameters[FILL_DELAY] + memory[_FILL_LATER]
+        least = 1.5 * sample_time
+    elif row[PRESSURE] < _LEAST_SHARE * parameters[FULL_PRESSURE]:
+        return
+    if acted < least:
+        return
+    if length * sample_time < _LONGEST_LOST:
+        memory[_LOST_LENGTH] = max(memory[_LOST_LENGTH], float(length))
+    elif kind == 0:
+        memory[_FILL_LATER] = min(memory[_FILL_LATER] + _UNSEEN, 0.5 * N_QUEUE * sample_time)
+
+
+@helper
 def learn_delays(
     row: Floats, last_pressure: float, is_whole: bool, parameters: Floats, memory: Floats
 ) -> None:
@@ -161,21 +197,18 @@ def learn_delays(
                 parameters[VENT_DELAY],
             )
         age = _age_of_only(valve, memory)
-        if age <= 0:
+        if age == 0:
             memory[seen] = 0.0
+        elif age < 0:
+            memory[seen] = 1.0  # which of several acts cannot be told, now or later
         moves = change * step > 0.09 * step * step  # as it should, and by a third of it
         if age >= 0 and memory[seen] == 0.0 and moves and not (kind == 0 and is_whole):
             memory[seen] = 1.0
             found = (age + 0.35) * sample_time - delay
             memory[later] += _LESSON * (found - memory[later])
-        elif kind == 0 and age == N_QUEUE - 2 and memory[seen] == 0.0 and not is_whole:
+        elif age == N_QUEUE - 2 and memory[seen] == 0.0 and not (kind == 0 and is_whole):
             memory[seen] = 1.0
-            acted = _length(age, memory) * sample_time - (
-                parameters[FILL_DELAY] + memory[_FILL_LATER]
-            )
-            acted += parameters[VENT_DELAY] + memory[_VENT_LATER]
-            if acted > 1.5 * sample_time:
-                memory[later] = min(memory[later] + _UNSEEN, 0.5 * N_QUEUE * sample_time)
+            _note_unseen(kind, _length(age, memory), row, parameters, memory)
 
 
 @helper
@@ -237,6 +270,9 @@ def steer_pressure(
         valve = FILL
     elif wanted <= 0.0 or wanted < pressure - 0.8 * vent_rate(pressure, parameters) * sample_time:
         valve = VENT
+    last = int(memory[0])
+    if valve != last and last != HOLD and _length_of_latest(memory) <= memory[_LOST_LENGTH]:
+        valve = last  # shorter, the valve would not move
     for i in range(N_QUEUE - 1, 0, -1):
         memory[i] = memory[i - 1]
     memory[0] = valve

@@ -5,7 +5,7 @@ A shared part, no strategy. Memory of an axle: `adhesion`'s columns first, then 
 
 from slipbench.compiling.helper import helper
 from slipbench.contract import DEMAND, PRESSURE, SAMPLE_TIME, Floats
-from slipbench.controllers.parts.adhesion import FORCE, N_ADHESION, estimate_force
+from slipbench.controllers.parts.adhesion import FORCE, N_ADHESION, ZERO, estimate_force
 from slipbench.controllers.parts.pulses import (
     N_VALVE,
     end_vent,
@@ -36,8 +36,13 @@ FULL_SEEN = N_STATE
 
 _SLIDE_LEFT = N_STATE + 1
 
-N_MOTION = N_STATE + 2
+_IS_ZEROED = N_STATE + 2
+
+N_MOTION = N_STATE + 3
 """Leading columns of the vehicle's memory the servo needs, the reference's among them."""
+
+ZEROING_PRESSURE, LARGEST_ZERO = 5e4, 4e4
+"""Transducers are compared at this mean pressure, and not believed to err by more. Assumed. [Pa]"""
 
 _HARDEST_SLOWING, _HARDEST_GAINING = 6.0, 3.0
 """A wheel is asked to slow or gain on the train no faster. [m/s2]"""
@@ -65,7 +70,29 @@ def _note_pressure(row: Floats, parameters: Floats, own: Floats, state: Floats) 
     own[IS_WHOLE] = 1.0 if is_whole else 0.0
     own[_LAST_PRESSURE] = row[PRESSURE]
     if is_whole and row[DEMAND] > 0.05:
-        state[FULL_SEEN] = row[PRESSURE] / (row[DEMAND] * max(own[_FACTOR], 0.05))
+        state[FULL_SEEN] = max(row[PRESSURE] - own[ZERO], 0.0) / (
+            row[DEMAND] * max(own[_FACTOR], 0.05)
+        )
+
+
+@helper
+def _learn_zeros(observation: Floats, memory: Floats, state: Floats) -> None:
+    """Learn what each transducer shows too much, once an application: as the brake builds up.
+
+    All cylinders follow one demand then, so what one shows beside the mean is its error.
+    """
+    n_axles = observation.shape[0]
+    if observation[0, DEMAND] <= 0.0:
+        state[_IS_ZEROED] = 0.0
+        return
+    mean = 0.0
+    for i_axle in range(n_axles):
+        mean += observation[i_axle, PRESSURE] / n_axles
+    if state[_IS_ZEROED] == 0.0 and mean > ZEROING_PRESSURE:
+        state[_IS_ZEROED] = 1.0
+        for i_axle in range(n_axles):
+            zero = observation[i_axle, PRESSURE] - mean
+            memory[i_axle, ZERO] = min(max(zero, -LARGEST_ZERO), LARGEST_ZERO)
 
 
 @helper
@@ -116,6 +143,7 @@ def sense_motion(
     n_axles = observation.shape[0]
     state = memory[n_axles]
     sense_wheels(observation, memory)
+    _learn_zeros(observation, memory, state)
     force, is_anchored = 0.0, False
     for i_axle in range(n_axles):
         row = observation[i_axle]
@@ -222,7 +250,8 @@ def servo_valve(
     """
     is_whole = own[IS_WHOLE] == 1.0 and own[_FACTOR] == demand_factor
     own[_FACTOR] = demand_factor
-    valve = steer_pressure(wanted, is_whole, row, parameters, own[_VALVE : _VALVE + N_VALVE])
+    shown = max(wanted + own[ZERO], 1.0) if wanted > 0.0 else wanted
+    valve = steer_pressure(shown, is_whole, row, parameters, own[_VALVE : _VALVE + N_VALVE])
     valve = end_vent(valve, own[SPEED], row[SAMPLE_TIME], own[_VENTED : _VENTED + 1])
     own[_VALVE] = valve
     return valve

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from slipbench import load_scenario
+from slipbench.contract import Controller
 from slipbench.controllers import optimum_seeking
 from slipbench.controllers.optimum_seeking import TARGET
 from slipbench.controllers.parts.vehicle_data import ROTATING_MASS
@@ -30,7 +31,11 @@ def one_car(rail: str, i_vehicle: int) -> Scenario:
 
 def searched(scenario: Scenario, first_slip: float, until: float = 8.0) -> tuple[float, float]:
     """Return the mean target and the mean peak of the last 10 s before a train speed. [-]"""
-    controller = optimum_seeking.CONTROLLER.with_parameters(
+    return found_by(begun_at(first_slip), scenario, until)
+
+
+def begun_at(first_slip: float) -> Controller:
+    return optimum_seeking.CONTROLLER.with_parameters(
         first_slip=first_slip,
         least_slip=0.01,
         largest_slip=0.5,
@@ -40,6 +45,9 @@ def searched(scenario: Scenario, first_slip: float, until: float = 8.0) -> tuple
         settling_time=0.2,
         patience=5.0,
     )
+
+
+def found_by(controller: Controller, scenario: Scenario, until: float = 8.0) -> tuple[float, float]:
     world = pack(scenario, controller, 1, False)
     n_axles = len(world.axles)
     memory = np.zeros((n_axles + len(world.groups), controller.n_memory))
@@ -77,3 +85,12 @@ def test_it_comes_back_from_a_deep_slide_on_a_flatter_curve() -> None:
     assert actual > 1.2 * assumed
     target, _ = searched(scenario, 0.3)
     assert target < 0.15
+
+
+@pytest.mark.parametrize("rail", ["grease", "wet_leaf"])
+def test_at_its_defaults_the_target_leaves_its_clamp(rail: str) -> None:
+    """It begins and ends between its bounds, so what it ends at is found and not put in."""
+    bounds = {p.name: p.default for p in optimum_seeking.CONTROLLER.parameters}
+    target, peak = found_by(optimum_seeking.CONTROLLER, one_car(rail, TRAILER))
+    assert 1.5 * bounds["least_slip"] < target < 0.5 * bounds["largest_slip"]
+    assert abs(target - peak) < 0.04

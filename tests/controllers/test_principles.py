@@ -84,6 +84,15 @@ def test_the_target_slip_is_held(name: str, target: float, tolerance: float, cle
     assert is_near.mean() > 0.75
 
 
+def test_slip_target_holds_its_target_at_its_defaults() -> None:
+    """Within the dead band of whole samples: 0.2 m/s of slip speed, a quarter of the target's."""
+    own = slip_target.CONTROLLER
+    target = own.parameter_values[slip_target.TARGET_SLIP]
+    found = slips(simulate(leaf_film(False), own, seed=1))
+    assert np.median(found) == pytest.approx(target, rel=0.25)
+    assert (np.abs(found / target - 1.0) < 0.5).mean() > 0.75
+
+
 def test_a_deep_slide_cleans_the_rail_and_costs_where_nothing_cleans() -> None:
     deep, small = targeted("deep_slip", 0.5), targeted("sliding_mode", 0.08)
     on_film = [simulate(leaf_film(True), own, seed=1) for own in (deep, small)]
