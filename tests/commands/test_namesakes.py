@@ -43,9 +43,6 @@ LINES = {
     "mend": "slipbench-results/campaign.sqlite --to mended.sqlite",
     "best-found": "dry --speed 5mph --seeds 1 --workers 1",
     "assess": "wet_leaf --strategy none --quick",
-    "best-found": "wet_leaf --help",
-    "backup": "--help",
-    "mend": "--help",
     "check-strategy": "own.py",
 } | QUICK
 

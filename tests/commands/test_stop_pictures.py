@@ -29,7 +29,9 @@ def test_compare_writes_a_report_that_can_be_written_again(tmp_path, run):
     ran = run(*line, "--seeds", "1", "--workers", "1", "--out", tmp_path, "--report")
     assert ran.code == 0 and "report.html" in ran.out
     first = (tmp_path / "report.html").read_text()
-    assert "slipbench compare wet_leaf dry --strategy none,slip_band --seeds 1 --speed 20mph" in first
+    assert (
+        "slipbench compare wet_leaf dry --strategy none,slip_band --seeds 1 --speed 20mph" in first
+    )
     assert first.count("data:image/svg+xml") == 2
     assert "rail.sections.0.friction" in first and "chosen in 0.01-0.05" in first
     assert run("report", tmp_path).code == 0
