@@ -75,11 +75,43 @@ CONTROLLER = Controller(
     update=update,
     parameters=(
         Parameter(
-            "vent_deceleration", 4.78, "m/s2", 1.5, 12.0, "tuned; 2.5 to 4 from memory, weak"
+            "vent_deceleration",
+            4.78,
+            "m/s2",
+            1.5,
+            12.0,
+            "tuned; 2.5 to 4 from memory, weak",
+            doc="Deceleration of the rim beyond which the cylinder is vented.",
         ),
-        Parameter("re_acceleration", 1.03, "m/s2", 0.3, 10.0, "tuned; 1 to 2 from memory, weak"),
-        Parameter("longest_hold", 1.12, "s", 0.05, 3.0, "tuned"),
-        Parameter("cut_out_speed", 1.02, "m/s", 0.3, 2.5, "tuned; 3 to 5 km/h from memory, weak"),
+        Parameter(
+            "re_acceleration",
+            1.03,
+            "m/s2",
+            0.3,
+            10.0,
+            "tuned; 1 to 2 from memory, weak",
+            doc=(
+                "Acceleration of the rim above which it is taken to spin up again; the vent ends."
+            ),
+        ),
+        Parameter(
+            "longest_hold",
+            1.12,
+            "s",
+            0.05,
+            3.0,
+            "tuned",
+            doc=("Longest time the pressure is held after a vent before it is filled again."),
+        ),
+        Parameter(
+            "cut_out_speed",
+            1.02,
+            "m/s",
+            0.3,
+            2.5,
+            "tuned; 3 to 5 km/h from memory, weak",
+            doc="Reference speed below which the strategy leaves the brake alone.",
+        ),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=N_WHEEL + 4,

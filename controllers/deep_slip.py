@@ -74,10 +74,47 @@ CONTROLLER = Controller(
     title="hold every axle in a deliberate deep slide that cleans the rail",
     update=update,
     parameters=(
-        Parameter("target_slip", 0.5, "-", 0.1, 0.8, "tuned by hand"),
-        Parameter("settling_time", 0.3, "s", 0.1, 2.0, "tuned by hand"),
-        Parameter("patience", 4.0, "s", 0.5, 20.0, "tuned by hand"),
-        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 2.5, "assumed"),
+        Parameter(
+            "target_slip",
+            0.5,
+            "-",
+            0.1,
+            0.8,
+            "tuned by hand",
+            doc="Slip each axle is held at, as a share of the train's speed.",
+        ),
+        Parameter(
+            "settling_time",
+            0.3,
+            "s",
+            0.1,
+            2.0,
+            "tuned by hand",
+            doc=(
+                "Time in which a wheel is to come to its slip; the wanted pressure follows from it."
+            ),
+        ),
+        Parameter(
+            "patience",
+            4.0,
+            "s",
+            0.5,
+            20.0,
+            "tuned by hand",
+            doc=(
+                "Time without a rolling wheel (at 8 m/s and above) before a probe axle is "
+                "freed to found the reference."
+            ),
+        ),
+        Parameter(
+            "cut_out_speed",
+            0.8,
+            "m/s",
+            0.3,
+            2.5,
+            "assumed",
+            doc="Reference speed below which the strategy leaves the brake alone.",
+        ),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

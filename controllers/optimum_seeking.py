@@ -152,15 +152,80 @@ CONTROLLER = Controller(
     title="search the slip of the largest rail force by perturb and observe",
     update=update,
     parameters=(
-        Parameter("first_slip", 0.03, "-", 0.01, 0.4, "tuned by hand"),
-        Parameter("least_slip", 0.01, "-", 0.005, 0.2, "assumed"),
-        Parameter("largest_slip", 0.5, "-", 0.05, 0.8, "assumed"),
-        Parameter("swing", 0.2, "-", 0.05, 0.8, "tuned by hand: of the target"),
-        Parameter("step", 0.01, "-", 0.001, 0.1, "assumed"),
-        Parameter("spell", 0.7, "s", 0.2, 4.0, "assumed"),
-        Parameter("settling_time", 0.2, "s", 0.1, 2.0, "assumed"),
-        Parameter("patience", 5.0, "s", 0.5, 20.0, "tuned by hand"),
-        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 2.5, "assumed"),
+        Parameter(
+            "first_slip", 0.03, "-", 0.01, 0.4, "tuned by hand", doc="Slip the search begins at."
+        ),
+        Parameter(
+            "least_slip",
+            0.01,
+            "-",
+            0.005,
+            0.2,
+            "assumed",
+            doc="Smallest slip the search may go to.",
+        ),
+        Parameter(
+            "largest_slip", 0.5, "-", 0.05, 0.8, "assumed", doc="Largest slip the search may go to."
+        ),
+        Parameter(
+            "swing",
+            0.2,
+            "-",
+            0.05,
+            0.8,
+            "tuned by hand: of the target",
+            doc="How far each spell lies to either side of the target, as a share of it.",
+        ),
+        Parameter(
+            "step",
+            0.01,
+            "-",
+            0.001,
+            0.1,
+            "assumed",
+            doc="How far the target moves after a comparison.",
+        ),
+        Parameter(
+            "spell",
+            0.7,
+            "s",
+            0.2,
+            4.0,
+            "assumed",
+            doc="Time at one side of the target before sides are changed.",
+        ),
+        Parameter(
+            "settling_time",
+            0.2,
+            "s",
+            0.1,
+            2.0,
+            "assumed",
+            doc=(
+                "Time in which a wheel is to come to its slip; the wanted pressure follows from it."
+            ),
+        ),
+        Parameter(
+            "patience",
+            5.0,
+            "s",
+            0.5,
+            20.0,
+            "tuned by hand",
+            doc=(
+                "Time without a rolling wheel (at 8 m/s and above) before a probe axle is "
+                "freed to found the reference."
+            ),
+        ),
+        Parameter(
+            "cut_out_speed",
+            0.8,
+            "m/s",
+            0.3,
+            2.5,
+            "assumed",
+            doc="Reference speed below which the strategy leaves the brake alone.",
+        ),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

@@ -43,7 +43,19 @@ CONTROLLER = Controller(
     name="peak_follower",
     title="knows everything and holds each axle at the peak of its creep curve",
     update=update,
-    parameters=(Parameter("settling_time", 0.05, "s", 0.001, 1.0, "assumed"),),
+    parameters=(
+        Parameter(
+            "settling_time",
+            0.05,
+            "s",
+            0.001,
+            1.0,
+            "assumed",
+            doc=(
+                "Time in which a wheel is to come to its slip; the wanted pressure follows from it."
+            ),
+        ),
+    ),
     observes=(
         "train_speed",
         "wheel_speed",

@@ -147,16 +147,107 @@ CONTROLLER = Controller(
     title="apply, wait, release and regrip by the estimated rail force",
     update=update,
     parameters=(
-        Parameter("hold_deceleration", 2.8, "m/s2", 1.0, 4.0, "tuned"),
-        Parameter("vent_deceleration", 4.12, "m/s2", 1.5, 10.0, "tuned"),
-        Parameter("force_drop", 0.555, "-", 0.02, 0.6, "tuned"),
-        Parameter("release_share", 0.954, "-", 0.2, 0.98, "tuned: of the rail force"),
-        Parameter("regrip_share", 0.881, "-", 0.3, 1.0, "tuned: of the largest force"),
-        Parameter("fill_duty", 0.207, "-", 0.02, 1.0, "tuned"),
-        Parameter("gain_ended", 0.441, "m/s2", 0.1, 3.0, "tuned"),
-        Parameter("guard_slip", 0.155, "-", 0.1, 0.8, "tuned"),
-        Parameter("slowing_limit", 1.37, "m/s2", 0.8, 4.0, "tuned; 1.2 to 2 from memory, weak"),
-        Parameter("cut_out_speed", 1.02, "m/s", 0.3, 2.5, "tuned"),
+        Parameter(
+            "hold_deceleration",
+            2.8,
+            "m/s2",
+            1.0,
+            4.0,
+            "tuned",
+            doc="Deceleration of the rim beyond which the pressure is held.",
+        ),
+        Parameter(
+            "vent_deceleration",
+            4.12,
+            "m/s2",
+            1.5,
+            10.0,
+            "tuned",
+            doc="Deceleration of the rim beyond which the cylinder is vented.",
+        ),
+        Parameter(
+            "force_drop",
+            0.555,
+            "-",
+            0.02,
+            0.6,
+            "tuned",
+            doc=(
+                "Share the estimated rail force may fall below its largest value before "
+                "the brake is released."
+            ),
+        ),
+        Parameter(
+            "release_share",
+            0.954,
+            "-",
+            0.2,
+            0.98,
+            "tuned: of the rail force",
+            doc=("Share of the rail force the brake force must fall below before a vent ends."),
+        ),
+        Parameter(
+            "regrip_share",
+            0.881,
+            "-",
+            0.3,
+            1.0,
+            "tuned: of the largest force",
+            doc=(
+                "Share of the largest rail force borne up to which the cylinder is filled at once."
+            ),
+        ),
+        Parameter(
+            "fill_duty",
+            0.207,
+            "-",
+            0.02,
+            1.0,
+            "tuned",
+            doc="Share of a pulse period in which the cylinder is filled beyond that.",
+        ),
+        Parameter(
+            "gain_ended",
+            0.441,
+            "m/s2",
+            0.1,
+            3.0,
+            "tuned",
+            doc="Acceleration of the rim under which its spinning up counts as ended.",
+        ),
+        Parameter(
+            "guard_slip",
+            0.155,
+            "-",
+            0.1,
+            0.8,
+            "tuned",
+            doc=(
+                "Slip against the fastest wheel beyond which the cylinder is vented "
+                "whatever the phase."
+            ),
+        ),
+        Parameter(
+            "slowing_limit",
+            1.37,
+            "m/s2",
+            0.8,
+            4.0,
+            "tuned; 1.2 to 2 from memory, weak",
+            doc=(
+                "Deceleration a train is believed capable of at emergency demand; the "
+                "reference falls no faster."
+            ),
+        ),
+        Parameter(
+            "cut_out_speed",
+            1.02,
+            "m/s",
+            0.3,
+            2.5,
+            "tuned",
+            doc="Reference speed below which the strategy leaves the brake alone.",
+        ),
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),

@@ -80,11 +80,56 @@ CONTROLLER = Controller(
     title="balance the estimated rail force and push the slip to its surface",
     update=update,
     parameters=(
-        Parameter("target_slip", 0.08, "-", 0.02, 0.5, "tuned by hand"),
-        Parameter("reaching_rate", 3.0, "m/s2", 0.5, 10.0, "tuned by hand"),
-        Parameter("boundary", 0.6, "m/s", 0.05, 3.0, "tuned by hand"),
-        Parameter("patience", 5.0, "s", 0.5, 20.0, "tuned by hand"),
-        Parameter("cut_out_speed", 0.8, "m/s", 0.3, 2.5, "assumed"),
+        Parameter(
+            "target_slip",
+            0.08,
+            "-",
+            0.02,
+            0.5,
+            "tuned by hand",
+            doc="Slip each axle is held at, as a share of the train's speed.",
+        ),
+        Parameter(
+            "reaching_rate",
+            3.0,
+            "m/s2",
+            0.5,
+            10.0,
+            "tuned by hand",
+            doc=(
+                "Rate at which the slip speed is driven to its target outside the boundary layer."
+            ),
+        ),
+        Parameter(
+            "boundary",
+            0.6,
+            "m/s",
+            0.05,
+            3.0,
+            "tuned by hand",
+            doc=("Half-width of the layer in slip speed within which the drive is proportional."),
+        ),
+        Parameter(
+            "patience",
+            5.0,
+            "s",
+            0.5,
+            20.0,
+            "tuned by hand",
+            doc=(
+                "Time without a rolling wheel (at 8 m/s and above) before a probe axle is "
+                "freed to found the reference."
+            ),
+        ),
+        Parameter(
+            "cut_out_speed",
+            0.8,
+            "m/s",
+            0.3,
+            2.5,
+            "assumed",
+            doc="Reference speed below which the strategy leaves the brake alone.",
+        ),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

@@ -73,12 +73,66 @@ CONTROLLER = Controller(
     title="fill, hold and vent to keep slip inside a band",
     update=update,
     parameters=(
-        Parameter("fill_slip", 0.12, "-", 0.01, 0.5, "tuned by hand; 5 to 8 per cent from memory"),
-        Parameter("vent_slip", 0.4, "-", 0.03, 0.8, "tuned by hand; 10 to 20 per cent from memory"),
-        Parameter("look_ahead", 0.05, "s", 0.0, 0.3, "assumed: about the valve's delay"),
-        Parameter("slowing_limit", 1.2, "m/s2", 0.8, 4.0, "1.2 to 2 from memory, weak"),
-        Parameter("cut_out_speed", 1.0, "m/s", 0.3, 2.5, "assumed; 3 to 5 km/h from memory"),
-        Parameter("patience", 2.0, "s", 0.2, 10.0, "tuned by hand"),
+        Parameter(
+            "fill_slip",
+            0.12,
+            "-",
+            0.01,
+            0.5,
+            "tuned by hand; 5 to 8 per cent from memory",
+            doc="Slip below which the cylinder is filled.",
+        ),
+        Parameter(
+            "vent_slip",
+            0.4,
+            "-",
+            0.03,
+            0.8,
+            "tuned by hand; 10 to 20 per cent from memory",
+            doc="Slip above which it is vented; held in between.",
+        ),
+        Parameter(
+            "look_ahead",
+            0.05,
+            "s",
+            0.0,
+            0.3,
+            "assumed: about the valve's delay",
+            doc=("Time the slip is extrapolated by its rate, to make up for the valve's delay."),
+        ),
+        Parameter(
+            "slowing_limit",
+            1.2,
+            "m/s2",
+            0.8,
+            4.0,
+            "1.2 to 2 from memory, weak",
+            doc=(
+                "Deceleration a train is believed capable of at emergency demand; the "
+                "reference falls no faster."
+            ),
+        ),
+        Parameter(
+            "cut_out_speed",
+            1.0,
+            "m/s",
+            0.3,
+            2.5,
+            "assumed; 3 to 5 km/h from memory",
+            doc="Reference speed below which the strategy leaves the brake alone.",
+        ),
+        Parameter(
+            "patience",
+            2.0,
+            "s",
+            0.2,
+            10.0,
+            "tuned by hand",
+            doc=(
+                "Time without a rolling wheel (at 8 m/s and above) before a probe axle is "
+                "freed to found the reference."
+            ),
+        ),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=max(N_STATE, N_WHEEL + 2),

@@ -67,10 +67,41 @@ CONTROLLER = Controller(
             0.3,
             6.0,
             "tuned; 4 mph = 1.79 m/s in one published rule, secondary",
+            doc="Rim speed below the reference beyond which the cylinder is vented.",
         ),
-        Parameter("apply_difference", 0.181, "m/s", 0.1, 5.0, "tuned"),
-        Parameter("slowing_limit", 0.916, "m/s2", 0.8, 4.0, "tuned; 1.2 to 2 from memory, weak"),
-        Parameter("cut_out_speed", 1.38, "m/s", 0.3, 2.5, "tuned; 3 to 5 km/h from memory, weak"),
+        Parameter(
+            "apply_difference",
+            0.181,
+            "m/s",
+            0.1,
+            5.0,
+            "tuned",
+            doc=(
+                "Rim speed below the reference under which the cylinder is filled again; "
+                "held in between."
+            ),
+        ),
+        Parameter(
+            "slowing_limit",
+            0.916,
+            "m/s2",
+            0.8,
+            4.0,
+            "tuned; 1.2 to 2 from memory, weak",
+            doc=(
+                "Deceleration a train is believed capable of at emergency demand; the "
+                "reference falls no faster."
+            ),
+        ),
+        Parameter(
+            "cut_out_speed",
+            1.38,
+            "m/s",
+            0.3,
+            2.5,
+            "tuned; 3 to 5 km/h from memory, weak",
+            doc="Reference speed below which the strategy leaves the brake alone.",
+        ),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=N_WHEEL + 1,

@@ -9,6 +9,8 @@ from tests.places import ROOT
 
 from slipbench.commands.guide import generators
 from slipbench.commands.main import main, make_parser
+from slipbench.contract import Controller
+from slipbench.controllers import ALL_CONTROLLERS
 from slipbench.ground.caution import CAUTION
 from slipbench.guide.book import book
 from slipbench.guide.pages import PARTS, read_page, topics
@@ -92,6 +94,11 @@ def test_the_book_holds_every_page_and_the_caution() -> None:
     for page in pages:
         assert f'<article id="{page.topic}">' in text and f'href="#{page.topic}"' in text
     assert CAUTION in text and '.md"' not in text and "<!--" not in text
+
+
+@pytest.mark.parametrize("controller", ALL_CONTROLLERS, ids=lambda c: c.name)
+def test_every_parameter_says_what_it_means(controller: Controller) -> None:
+    assert [p.name for p in controller.parameters if not (p.doc.endswith(".") and p.unit)] == []
 
 
 def test_an_unknown_topic_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:
