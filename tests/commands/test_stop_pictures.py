@@ -26,13 +26,11 @@ def test_playback_of_two_names_the_line_that_makes_it(tmp_path, run):
 
 def test_compare_writes_a_report_that_can_be_written_again(tmp_path, run):
     line = ("compare", "wet_leaf", "dry", "--strategy", "none,slip_band", "--speed", "20mph")
-    ran = run(*line, "--seeds", "1", "--workers", "1", "--out", tmp_path, "--report")
+    ran = run(*line, "--workers", "1", "--out", tmp_path, "--report")
     assert ran.code == 0 and "report.html" in ran.out
     first = (tmp_path / "report.html").read_text()
-    assert (
-        "slipbench compare wet_leaf dry --strategy none,slip_band --seeds 1 --speed 20mph" in first
-    )
-    assert first.count("data:image/svg+xml") == 2
+    assert "slipbench compare wet_leaf dry --strategy none,slip_band --speed 20mph" in first
+    assert first.count("data:image/svg+xml") == 3
     assert "rail.sections.0.friction" in first and "chosen in 0.01-0.05" in first
     assert run("report", tmp_path).code == 0
     assert (tmp_path / "report.html").read_text() == first
@@ -40,7 +38,14 @@ def test_compare_writes_a_report_that_can_be_written_again(tmp_path, run):
     assert "<h1>Does it &lt;help&gt;?</h1>" in (tmp_path / "report.html").read_text()
     record = json.loads((tmp_path / "compare.json").read_text())
     assert len(record["shared_values"]) > 50
-    assert len(record["findings"]) == len(record["rows"]) == 4
+    assert len(record["findings"]) == len(record["rows"]) == 4 * record["n_seeds"]
+    # a later comparison takes the page about the numbers before it away
+    assert run(*line, "--seeds", "1", "--workers", "1", "--out", tmp_path).code == 0
+    assert not (tmp_path / "report.html").exists() and not (tmp_path / "report.json").exists()
+    (tmp_path / "compare.csv").write_text("mine now")
+    refused = run(*line, "--seeds", "1", "--workers", "1", "--out", tmp_path)
+    assert refused.code == 2 and "--overwrite" in refused.err
+    assert (tmp_path / "compare.csv").read_text() == "mine now"
 
 
 def test_report_refuses_what_it_cannot_read(tmp_path, run):
