@@ -245,7 +245,8 @@ def test_result_does_not_depend_on_the_workers(strategy_file):
     strategies = [find_controller(name) for name in ("slip_band", f"{strategy_file}:MINE")]
     alone = compare(scenarios, strategies, n_seeds=2, n_workers=1)
     pooled = compare(scenarios, strategies, n_seeds=2, n_workers=2)
-    assert pooled.rows == alone.rows
+    # as records: a best found that is not known is NaN, which equals nothing
+    assert [r.as_record() for r in pooled.rows] == [r.as_record() for r in alone.rows]
     assert len({row.summary["stopping_distance"] for row in alone.rows}) == 4
 
 
