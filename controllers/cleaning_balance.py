@@ -495,7 +495,7 @@ CONTROLLER = Controller(
             0.0,
             0.3,
             "vehicle data of the shipped unit",
-            "share of its load a bogie's leading axle gains and the other loses, per deceleration",
+            "Share of its load a bogie's leading axle gains and the other loses, per m/s2.",
             is_data=True,
         ),
         *VALVE_DATA,
