@@ -61,7 +61,12 @@ def test_a_wheel_works_in_a_clean_environment(wheel: Path, tmp_path: Path) -> No
         [python, "-m", "pip", "install", "--no-deps", "--no-index", "--quiet", wheel], check=True
     )
     (site,) = home.glob("lib/python*/site-packages")
-    added = {path.name for path in site.iterdir()} - {"pip", "setuptools", "_distutils_hack"}
+    added = {path.name for path in site.iterdir()} - {
+        "pip",
+        "setuptools",
+        "pkg_resources",
+        "_distutils_hack",
+    }
     assert {n for n in added if "." not in n and n != "__pycache__"} == {"slipbench"}
     here = [path for path in sys.path if "site-packages" in path]
     here += [sysconfig.get_path("purelib")]

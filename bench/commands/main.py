@@ -87,8 +87,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         with _termination():
             return _acted(argv)
-    except SystemExit as end:  # argparse after --help and --version
-        return end.code if isinstance(end.code, int) else BAD_INPUT
     except InputError as problem:
         return complain(str(problem))
     except Terminated as end:
@@ -109,8 +107,11 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _acted(argv: Sequence[str] | None) -> int:
-    arguments = make_parser().parse_args(argv)
-    code: int = arguments.act(arguments)
+    try:
+        arguments = make_parser().parse_args(argv)
+        code: int = arguments.act(arguments)
+    except SystemExit as end:  # argparse after --help and --version
+        code = end.code if isinstance(end.code, int) else BAD_INPUT
     if sys.stdout is not None:  # None where it was closed before we began
         sys.stdout.flush()
     return code

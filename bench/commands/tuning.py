@@ -128,6 +128,7 @@ def tune_all_command(arguments: argparse.Namespace) -> int:
     """Tune every strategy with one effort; say which settings are worth adopting."""
     ready()
     from slipbench.tuning.starts import NEUTRAL, SHIPPED_STARTS, at_start, read_starts
+    from slipbench.tuning.tuning import NoSetting
     from slipbench.tuning.tuning_all import all_tuned_text, outcome_text, tunable
 
     folder = FOLDER / "tune-all" if arguments.out is None else named_path(arguments.out)
@@ -144,11 +145,15 @@ def tune_all_command(arguments: argparse.Namespace) -> int:
         refuse_foreign_result(result, arguments.overwrite, makes_folder=True)
         _plan(arguments, at, None)
     make_folder(folder)
-    efforts = [
-        _effort(arguments, folder, known, at, start)
-        for known, (at, start) in zip(strategies, begun, strict=True)
-    ]
-    text = all_tuned_text(efforts)
+    efforts, without = [], []
+    for known, (at, start) in zip(strategies, begun, strict=True):
+        try:
+            efforts.append(_effort(arguments, folder, known, at, start))
+        except NoSetting as problem:
+            without.append(str(problem))
+    if not efforts:
+        raise InputError(without[0])
+    text = "\n".join([all_tuned_text(efforts), *without])
     for path in tables:
         refuse_foreign(path, arguments.overwrite)
     write_file(tables[0], f"{typed_command()}\n\n{text}\n".encode())

@@ -79,6 +79,10 @@ def midpoints(known: Known) -> Known:
     return replace(known, controller=known.controller.with_parameters(**values))
 
 
+class NoSetting(InputError):
+    """No setting that was tried keeps the constraints."""
+
+
 @dataclass(frozen=True)
 class HeldOut:
     """Start, tuned and shipped settings on rails the search never saw.
@@ -232,7 +236,7 @@ def _concluded(
     front = non_dominated(scores, violations)
     if not front:
         nearest = tried[int(violations.argmin())]
-        raise InputError(
+        raise NoSetting(
             f"tuning {judge.candidate.controller}: no setting tried keeps the constraints on every "
             f"training rail; nearest: {nearest.n_overruns} overruns, longest lock "
             f"{nearest.longest_lock:.2f} s, extension {nearest.longest_extension:.2f}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import statistics
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -142,7 +143,7 @@ def all_tuned_text(efforts: Sequence[Effort]) -> str:
     head = (
         f"Tuned less shipped defaults on {first.held_out.n_rails} held-out rails, every rail with "
         f"a train of its own; 95 % intervals over the rails. Beside them the same mean difference "
-        f"by {n_seeds} search seeds. {first.n_stops} stops a search, the same for every strategy. "
+        f"by {n_seeds} search seeds. Same budget, rails and trains for every strategy. "
         "The setting shown is that of the seed which does best on the training rails."
     )
     heads = [
@@ -152,7 +153,7 @@ def all_tuned_text(efforts: Sequence[Effort]) -> str:
         "mean, least to greatest\n(search seeds)",
         "standard\ndeviation",
     ]
-    return f"{head}\n\n{plain_table(heads, rows)}"
+    return f"{textwrap.fill(head, 100)}\n\n{plain_table(heads, rows)}"
 
 
 def _verdict(against: Sequence[str]) -> str:

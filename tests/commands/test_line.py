@@ -71,6 +71,7 @@ def test_two_settings_of_one_strategy_stand_side_by_side(run):
         *("compare", "wet_leaf", "--speed", "20mph", "--seeds", "1", "--workers", "1"),
         *("--json", "--strategy", two),
     )
+    assert ran.code == 0, ran.err
     first, second = json.loads(ran.out)["rows"]
     assert (first["strategy"], second["strategy"]) == tuple(two.split(","))
     assert first["stopping_distance"] != second["stopping_distance"]

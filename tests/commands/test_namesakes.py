@@ -39,6 +39,9 @@ LINES = {
     "--workers 1 --quiet",
     "verdict": "wet_leaf --strategy none,slip_band --size 4 --nodes 2 --each 2 --speed 5mph "
     "--workers 1 --quiet",
+    "backup": "slipbench-results/campaign.sqlite --to copy.sqlite",
+    "mend": "slipbench-results/campaign.sqlite --to mended.sqlite",
+    "best-found": "dry --speed 5mph --seeds 1 --workers 1",
     "assess": "wet_leaf --strategy none --quick",
     "check-strategy": "own.py",
 } | QUICK

@@ -44,7 +44,7 @@ RESIDUE_LIMIT = 0.0075  # [kg/m] older GB group standard, seen second-hand
 
 @cache
 def stop_on(name: str, seed: int = 0) -> Stop:
-    return simulate(name, by_name("slip_band"), seed, with_traces=False)
+    return simulate(clean(name), by_name("slip_band"), seed, with_traces=False)
 
 
 def distance(scenario: Scenario | str, seed: int = 0) -> float:

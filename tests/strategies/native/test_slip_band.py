@@ -100,7 +100,6 @@ def test_a_campaign_runs_it_and_keeps_its_hash(library: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.xfail(reason="slip_band vents on dry rail where a tooth is out of place", strict=True)
 def test_the_conformance_suite_passes(library: Path) -> None:
     """The parts of it that call libraries otherwise than stops do are tried above."""
     assert check_controller(load_library(library)) == ()
