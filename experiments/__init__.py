@@ -35,6 +35,9 @@ QUESTIONS = {
         "What does it gain to coordinate a train's axles, with and without moving demand?"
     ),
     "what_isolation_costs": "What does it cost to isolate slip control when the train slides?",
+    "what_the_low_speed_cut_out_costs": (
+        "What does it cost that slip control is still below walking pace?"
+    ),
     "what_breaks_first": "Which fault of the train costs most metres, and which most wheel?",
     "what_real_equipment_costs": "What does equipment as it comes cost each strategy?",
     "what_sand_buys": (

@@ -17,7 +17,8 @@ def main() -> int:
     except InputError as problem:
         print(f"slipbench: {problem}", file=sys.stderr)
         return 2
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as end:
+        print(f"slipbench: interrupted{end}", file=sys.stderr)
         return 130
 
 

@@ -12,10 +12,7 @@ EvidenceOf = Callable[[Controller], Evidence]
 each_controller = pytest.mark.parametrize("controller", ALL_CONTROLLERS, ids=lambda c: c.name)
 
 
-KNOWN = {
-    ("train_coordinated", "bears any dead sensor"): "the axle of a sensor that never lived is kept "
-    "off for 14 s where 10 are allowed",
-}
+KNOWN: dict[tuple[str, str], str] = {}
 """Refuted claims that are known, with their reason."""
 
 

@@ -19,7 +19,7 @@ MOTORED, TRAILER = 0, 1
 
 def one_car(rail: str, i_vehicle: int) -> Scenario:
     """Return a stop of one car on a film that does not clean, so the peak stays where it is."""
-    shipped = load_scenario(rail)
+    shipped = load_scenario(rail).replace({"train.vehicles.*.auxiliary_flow": 0.0})
     return shipped.replace(
         {
             "initial_speed": 25.0,

@@ -196,19 +196,21 @@ def test_sums_of_a_piece_are_the_quadrature_of_its_stages():
         lanes[name][0] = value
     add_up_lanes(4, slowing, world.train[0], lanes)
     shares = ((1.0 - GAMMA, GAMMA * spent, 17.8, 6e3), (GAMMA, spent, 17.5, 7e3))
-    heat = brake = used = usable = excess = demanded = path = cleaned = 0.0
+    heat = brake = used = usable = excess = inertia = demanded = path = cleaned = 0.0
     for share, moment, rim, force in shares:
         at = speed + slowing * moment
         part = share * spent * at
         net = max(0.0, 8e3 + 2e5 * moment + 600.0 * slowing)
-        may = min(7.2e3, net)
+        momentum = 600.0 * 0.8  # what a wheel that slows with the train gives up
+        may = min(7.2e3 + momentum, 8e3 + 2e5 * moment)
         heat += share * spent * force * (at - rim)
         cleaned += 0.5 * share * spent * force * (at - rim)  # creepage far below half: all cleans
         brake += share * spent * (9e3 + 1e5 * moment) * rim
-        used += min(force, may) * part
-        excess += max(force - may, 0.0) * part
+        used += min(force + momentum, may) * part
+        excess += max(force + momentum - may, 0.0) * part
+        inertia += momentum * part
         usable, demanded, path = usable + may * part, demanded + net * part, path + part
-    expected = (used, usable, excess, demanded, 7.2e3 * path, 1e5 * path)
+    expected = (used, usable, excess, 0.0, inertia, demanded, 7.2e3 * path, 1e5 * path)
     got = [float(lanes[f"{name}_work"][0]) for name in ADHESION_WORKS]
     assert got == pytest.approx(expected, rel=1e-13)
     assert float(lanes["contact_heat"][0]) == pytest.approx(heat, rel=1e-13)

@@ -333,8 +333,8 @@ MUTANTS = (
     Mutant(
         "demand with the inertia of the wheels",
         "kernel/tally.py",
-        "net_demand(demanded, acceleration, lanes.rotating_mass[k])",
-        "net_demand(demanded, 0.0, lanes.rotating_mass[k])",
+        "net = net_demand(demanded, acceleration, mass)",
+        "net = net_demand(demanded, 0.0, mass)",
         ("kernel/test_lanes.py",),
     ),
     Mutant(

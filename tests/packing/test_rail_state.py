@@ -165,7 +165,7 @@ def test_work_on_the_rail_is_what_wheels_cleaned_less_what_they_laid_down(
     heat = 0.5 * world.axle_states["contact_energy"].sum()
     assert cleaned <= heat
     if controller is slip_band.CONTROLLER:
-        assert cleaned > 0.9 * heat  # few slides past full_cleaning_slip
+        assert cleaned > 0.6 * heat  # not all slides stay below full_cleaning_slip
     else:
         assert cleaned < 0.2 * heat  # locked wheels clean with a share of 0.05
 

@@ -225,6 +225,9 @@ def plain_unit(rail: str) -> Scenario:
             "train.vehicles.*.body_height": 0.0,
             "train.vehicles.*.pivot_height": 0.0,
             "brake.air": "ramps",
+            "train.vehicles.*.main_reservoir_volume": 0.0,
+            "train.vehicles.*.compressor_flow": 0.0,
+            "train.vehicles.*.auxiliary_flow": 0.0,
         }
     )
 

@@ -77,7 +77,7 @@ def test_what_a_library_prints_stays_out_of_json(make, tmp_path) -> None:  # typ
     # where Python is told to keep no buffers, C keeps none either
     environment = {k: value for k, value in os.environ.items() if k != "PYTHONUNBUFFERED"}
     ran = subprocess.run(line, env=environment, capture_output=True, text=True)
-    assert json.loads(ran.stdout)["controller"] == "mine"
+    assert json.loads(ran.stdout)["strategy"] == "mine"
     assert "hello from C" in ran.stderr
 
 
