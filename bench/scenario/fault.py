@@ -18,8 +18,10 @@ VEHICLE_FAULTS = (
     "load_weighed_tare",
     "load_weighed_crush",
     "car_unbraked",
+    "dynamic_brake_lost",
+    "track_brake_lost",
 )
-OTHER_FAULTS = ("sander_empty", "control_supply_lost", "control_wire_broken")
+OTHER_FAULTS = ("sander_empty", "control_supply_lost", "control_wire_broken", "line_lost")
 
 
 @record
@@ -59,6 +61,16 @@ class Fault(Record):
         source="no source",
     )
 
+    share: float = quantity(
+        "ratio",
+        above=0.0,
+        high=1.0,
+        default=1.0,
+        doc="Share of what the line takes that is lost (line_lost).",
+        mark="assumed",
+        source="a line that takes nothing any more",
+    )
+
     @property
     def target(self) -> str:
         """Name of the field that says where it breaks; empty for the whole train."""
@@ -76,6 +88,8 @@ class Fault(Record):
     def check_together(self) -> None:
         """Check trigger and target."""
         check_trigger(self)
+        if self.share != 1.0 and self.kind != "line_lost":
+            self.refuse("share", "acts only with line_lost")
         allowed = {self.target} | ({"vehicle"} if self.kind == "control_wire_broken" else set())
         for name in ("axle", "vehicle", "sander", "wire"):
             given = getattr(self, name)

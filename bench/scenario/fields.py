@@ -321,10 +321,10 @@ def part(record_type: type[Any], *, doc: str, default_factory: Any = _NO_DEFAULT
     return _declare(spec, _NO_DEFAULT, default_factory)
 
 
-def optional_part(record_type: type[Any], *, doc: str) -> Any:
+def optional_part(record_type: type[Any], *, doc: str, default: None = None) -> Any:
     """Declare a nested record that may be missing."""
     return _declare(
-        FieldSpec(kind="record", doc=doc, record_type=record_type, is_optional=True), None
+        FieldSpec(kind="record", doc=doc, record_type=record_type, is_optional=True), default
     )
 
 
