@@ -10,6 +10,7 @@ Run: `python -m slipbench.experiments.how_locked_wheels_clean`
 import math
 import sys
 from collections.abc import Mapping
+from typing import Any
 
 from matplotlib.figure import Figure
 
