@@ -293,7 +293,7 @@ class Rail(Record):
     )
     profile: str | None = file_name(
         default=None,
-        doc="CSV with distance_m and friction, one row a section; the first section fills the rest.",
+        doc="CSV with distance_m and friction, one row a section; the first fills the rest.",
     )
     random: RandomFriction | None = optional_part(
         RandomFriction, default=None, doc="Friction drawn at random instead of the sections' own."
