@@ -173,16 +173,16 @@ def _accept_text(value: object) -> str:
 
 
 def _bounds_text(spec: FieldSpec, unit: Unit) -> str:
-    def written(bound: float) -> str:
+    def text(bound: float) -> str:
         return f"{unit.from_si(bound):.6g}"
 
     tail = f" {unit.text}" if unit.text not in ("", "-") else ""
-    high = f"{written(spec.high)}{tail}" if spec.high is not None else ""
+    high = f"{text(spec.high)}{tail}" if spec.high is not None else ""
     if spec.above is not None:
-        start = f"above {written(spec.above)}"
+        start = f"above {text(spec.above)}"
         return f"{start} and at most {high}" if high else start + tail
     if spec.low is not None:
-        start = written(spec.low)
+        start = text(spec.low)
         return f"from {start} to {high}" if high else f"of at least {start}{tail}"
     return f"of at most {high}" if high else (f"in {unit.text}" if tail else "")
 
