@@ -7,7 +7,7 @@ import dataclasses
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import quoted
 from slipbench.scenario.brake import RELEASE
-from slipbench.scenario.driver import Driver, Easing, HandleEntry
+from slipbench.scenario.driver import Easing, HandleEntry
 from slipbench.scenario.scenario import Scenario
 
 WAYS = ("held", "eased", "eased-to-N", "pumped", "own")
@@ -43,9 +43,7 @@ def driven(scenario: Scenario, way: str) -> Scenario:
         easing = Easing(position=_eased_position(way, largest))
     elif way != "held":
         raise InputError(f"driver {quoted(way)!r}; known: {', '.join(WAYS)}")
-    driver = Driver(
-        programme=programme, easing=easing, stopping_point=scenario.driver.stopping_point
-    )
+    driver = dataclasses.replace(scenario.driver, programme=programme, easing=easing, presses=())
     return scenario.replace(driver=driver)
 
 
