@@ -77,7 +77,10 @@ def worst_ratio(scenario: Scenario, budget: int) -> float:
     return search(scenario, budget=budget, n_places=3).distance / shortest_possible(scenario)
 
 
-@pytest.mark.parametrize("decay", [0.0, 0.2, 1.0])
+@pytest.mark.parametrize(
+    "decay",
+    [0.2, pytest.param(0.0, marks=pytest.mark.slow), pytest.param(1.0, marks=pytest.mark.slow)],
+)
 @pytest.mark.parametrize("work", [1e3, 2e4])
 def test_no_search_beats_the_floor_on_film(decay: float, work: float) -> None:
     scenario = cleaning_stop(friction_decay=decay, cleaning_work=work)

@@ -36,6 +36,12 @@ MOST_FILL = {"change_chance": 0.0, "fill_share": 1.0, "vent_share": 0.0}
 HIGH_SEED = 2.0**31 - 2.0
 
 
+def some_slow(names):
+    """Return the rails as parameters, all but three left to the slow tests."""
+    quick = ("dry", "tough_film", "damp_oxide")
+    return [pytest.param(n, marks=() if n in quick else pytest.mark.slow) for n in names]
+
+
 def distance_of(scenario, controller, seed=0):
     """Return the stopping distance, infinity where the train did not stop. [m]"""
     summary = simulate(scenario, controller, seed, with_traces=False).summary
@@ -119,7 +125,7 @@ def assert_nowhere_slower_than_the_floor(scenario, *controllers):
                 assert momentum >= allowed * floor_momentum, (controller.name, distance)
 
 
-@pytest.mark.parametrize("scenario", ["wet_leaf", "detergent", "tough_film"])
+@pytest.mark.parametrize("scenario", some_slow(["wet_leaf", "detergent", "tough_film"]))
 def test_the_invariant_of_the_proof_holds_on_shipped_rail(scenario):
     assert_nowhere_slower_than_the_floor(load_scenario(scenario), *ALL_CONTROLLERS)
 
@@ -136,7 +142,7 @@ def test_the_invariant_of_the_proof_holds_on_alternating_patches(frictions):
     assert_nowhere_slower_than_the_floor(scenario, *ALL_CONTROLLERS, *drawn)
 
 
-@pytest.mark.parametrize("scenario", scenario_names())
+@pytest.mark.parametrize("scenario", some_slow(scenario_names()))
 def test_no_strategy_stops_shorter_on_shipped_rail(scenario):
     floor = shortest_possible(scenario)
     for controller in ALL_CONTROLLERS:
