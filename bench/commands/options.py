@@ -34,17 +34,23 @@ WRITTEN = "NAME[:KEY=VALUE...] or FILE[:NAME][:KEY=VALUE...]"
 _CHANGES = ("train", "rail", "driver", "speed")
 
 
-def add_scenario(parser: argparse.ArgumentParser, number: str = "1", more: str = "") -> None:
+def add_scenario(
+    parser: argparse.ArgumentParser, number: str = "1", more: str = "", default: str = ""
+) -> None:
     """Add the scenarios of a command, and the options that change them.
 
     Parameters
     ----------
     parser : ArgumentParser
-    number : str   "1" one, "+" one or more, "*" none or more
+    number : str   "1" one, "?" one or none (then `default`), "+" one or more, "*" none or more
     more : str     what the help of `--speed` says beside
+    default : str  the scenario where none is named
     """
     if number == "1":
         parser.add_argument("scenario", metavar="SCENARIO", help="a shipped name or a TOML file")
+    elif number == "?":
+        text = f"a shipped name or a TOML file ({default})"
+        parser.add_argument("scenario", nargs="?", default=default, metavar="SCENARIO", help=text)
     else:
         text = "shipped names or TOML files" + (" (all shipped)" if number == "*" else "")
         parser.add_argument("scenarios", nargs=number, metavar="SCENARIO", help=text)
