@@ -22,6 +22,7 @@ from tests.support_stops import (
     shipped_summary,
     train_of,
 )
+from tests.thinning import QUICK_RAILS, thinned
 
 from slipbench.controllers import ALL_CONTROLLERS, by_name, none
 from slipbench.ground.errors import InputError
@@ -34,12 +35,6 @@ MOST_FILL = {"change_chance": 0.0, "fill_share": 1.0, "vent_share": 0.0}
 """Random commands that are none: always fill, at the factor limit (for a seed that draws high)."""
 
 HIGH_SEED = 2.0**31 - 2.0
-
-
-def some_slow(names):
-    """Return the rails as parameters, all but three left to the slow tests."""
-    quick = ("dry", "tough_film", "damp_oxide")
-    return [pytest.param(n, marks=() if n in quick else pytest.mark.slow) for n in names]
 
 
 def distance_of(scenario, controller, seed=0):
@@ -125,7 +120,9 @@ def assert_nowhere_slower_than_the_floor(scenario, *controllers):
                 assert momentum >= allowed * floor_momentum, (controller.name, distance)
 
 
-@pytest.mark.parametrize("scenario", some_slow(["wet_leaf", "detergent", "tough_film"]))
+@pytest.mark.parametrize(
+    "scenario", thinned(["wet_leaf", "detergent", "tough_film"], QUICK_RAILS[1:2])
+)
 def test_the_invariant_of_the_proof_holds_on_shipped_rail(scenario):
     assert_nowhere_slower_than_the_floor(load_scenario(scenario), *ALL_CONTROLLERS)
 
@@ -142,7 +139,7 @@ def test_the_invariant_of_the_proof_holds_on_alternating_patches(frictions):
     assert_nowhere_slower_than_the_floor(scenario, *ALL_CONTROLLERS, *drawn)
 
 
-@pytest.mark.parametrize("scenario", some_slow(scenario_names()))
+@pytest.mark.parametrize("scenario", thinned(scenario_names(), QUICK_RAILS))
 def test_no_strategy_stops_shorter_on_shipped_rail(scenario):
     floor = shortest_possible(scenario)
     for controller in ALL_CONTROLLERS:
