@@ -103,8 +103,8 @@ def test_a_prediction_that_departs_is_told_why():
 
 
 def test_the_command_writes_all_it_says(tmp_path, capsys):
-    line = ["braking-points", "--quick", "--as-shipped", "--speed", "12mph", "--confidence=50%",
-            "--draws", "3", "--workers", "1", "--quiet", "--out", str(tmp_path / "out")]  # fmt: skip
+    words = "--quick --as-shipped --speed 12mph --confidence 50% --draws 3 --workers 1 --quiet"
+    line = ["braking-points", *words.split(), "--out", str(tmp_path / "out")]
     assert main(line) == 0
     out = capsys.readouterr().out
     assert CAUTION in out
