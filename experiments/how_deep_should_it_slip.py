@@ -7,7 +7,7 @@ Source: both effects are known (gross sliding that cleans: Uchida, Ohyama and No
 2000 and 2001, abstracts only); the film is `wet_leaf` with its creep curve replaced: the shapes are
 assumed. That cleaning is full up to half slip and less beyond (`rail.full_cleaning_slip` 0.5) is
 assumed too and pulls the best slip towards itself, so it is moved as well.
-Scenario: the Elderwick unit E4 (invented) with 2 to 12 cars, `wet_leaf`, step 3 from 60 mph
+Scenario: the Elderwick unit (invented) with 2 to 12 cars, `wet_leaf`, step 3 from 60 mph
 (`--quick`: 40 mph); strategy `deep_slip`, its slip target from 0.1 to 0.8.
 Run: `python -m slipbench.experiments.how_deep_should_it_slip`
 """

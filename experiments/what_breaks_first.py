@@ -3,7 +3,7 @@
 Question: slip control rests on sensors, valves, air and wires. One thing breaks five seconds into
 the stop. What does it do to the distance, and to the wheels?
 Source: faults as brake engineers list them; common practice, no source. Each is the model's own.
-Scenario: the Elderwick unit E4 (invented), half laden, on `wet_leaf`, one sander on axle 3,
+Scenario: the Elderwick unit (invented), half laden, on `wet_leaf`, one sander on axle 3,
 strategy `slip_band`, step 3 from 75 mph (`--quick`: 50 mph). What breaks is in the second car: its
 first axle, its computer, its supply. Where control supply is lost the service
 brake is gone, so there the driver goes to emergency ten seconds later.

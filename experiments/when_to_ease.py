@@ -3,7 +3,7 @@
 Question: a good stop ends in step 1, so that the last metre is smooth. Eased too early the train
 runs past the platform end; too late it stops with a jolt. How much is it worth?
 Source: usual driving practice (no source); a jolt under 0.75 m/s3 is taken for smooth (assumed).
-Scenario: the Elderwick unit E4 (invented) on `dry`, step 3 from 75 mph, braking begun where easing
+Scenario: the Elderwick unit (invented) on `dry`, step 3 from 75 mph, braking begun where easing
 at 8 and 3.5 mph stops just at the platform end; strategy `slip_band`.
 Run: `python -m slipbench.experiments.when_to_ease`
 """

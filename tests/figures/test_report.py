@@ -42,7 +42,7 @@ def kept(distances, n_seeds, findings=()):
         n_seeds=n_seeds,
         versions={"slipbench": "0.1.0", "numpy": "2"},
         machine={"processor": "p", "architecture": "x"},
-        rails=(KeptRail("wet_leaf", "Wet leaf <film>", "E4", "", (VALUE,)),),
+        rails=(KeptRail("wet_leaf", "Wet leaf <film>", "A four-car train", "", (VALUE,)),),
         shared_values=(replace(VALUE, path="train.load"),),
         strategies=tuple(KeptStrategy(n, f"{n} title", "here", n == "seer") for n in distances),
         rows=tuple(rows),
