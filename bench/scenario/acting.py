@@ -16,7 +16,7 @@ from slipbench.scenario.driver import Routine
 from slipbench.scenario.equipment import Equipment, grade_values
 from slipbench.scenario.fault import Fault
 from slipbench.scenario.fields import Record, default_of, specs_of
-from slipbench.scenario.layers import BROKEN, Branch, Leaf, Noted, Patch, noting, refuse
+from slipbench.scenario.layers import BROKEN, Branch, Leaf, Noted, Patch, is_list, noting, refuse
 from slipbench.scenario.rail import Rail, RailSection, RandomFriction
 from slipbench.scenario.sander import Sander
 from slipbench.scenario.train import Train, Vehicle
@@ -56,6 +56,10 @@ _MAIN = Rule(
     lambda get: any(volume > 0.0 for volume in get("/train.vehicles.*.main_reservoir_volume")),
     "train.vehicle.main_reservoir_volume above 0 on some vehicle",
 )
+_BREATHES = Rule(lambda get: get("/brake.air") == "flow", 'brake.air = "flow"')
+_SUPPLIED = Rule(
+    lambda get: _BREATHES.acts(get) and _MAIN.acts(get), f"{_BREATHES.says} and {_MAIN.says}"
+)
 _DISC = _is("brake_kind", "disc")
 _BLOCKS = _is("brake_kind", "cast_iron", "composite")
 _SOME_DISC = Rule(
@@ -69,7 +73,7 @@ _CLEANS = Rule(
     lambda get: (
         get("/rail.random") is not None
         or get("/rail.profile") is not None
-        or get("recovered_friction") > get("friction")
+        or get("recovered_friction") != get("friction")
     ),
     "recovered_friction above friction",
     lambda get: 1e4,
@@ -99,7 +103,7 @@ RULES: Mapping[type[Record], Mapping[str, Rule]] = {
                 "main_pressure", "compressor_cut_in", "compressor_cut_out", "main_pipe_volume",
                 "main_pipe_conductance",
             ),
-            _MAIN,
+            _SUPPLIED,
         ),
         "weighs_rotating_mass": _is("variable_load", True)._replace(
             says="brake.variable_load = true"
@@ -118,6 +122,9 @@ RULES: Mapping[type[Record], Mapping[str, Rule]] = {
         ),
     },
     Vehicle: {
+        "main_reservoir_volume": _BREATHES,
+        "compressor_flow": _SUPPLIED,
+        "auxiliary_flow": _SUPPLIED,
         "pad_speed_term": _DISC,
         "pad_heat_term": _DISC,
         "blocks_per_axle": _BLOCKS,
@@ -224,6 +231,68 @@ def inert_because(root: Record, owner: Record, name: str) -> str:
     return "" if rule is None or acts(rule, get_from(root, owner)) else rule.says
 
 
+def silenced(root: Record, changes: Mapping[tuple[str, ...], Any]) -> dict[tuple[str, ...], Any]:
+    """Return the changes that put values back to their defaults which others leave without effect.
+
+    Parameters
+    ----------
+    root : Record      a scenario
+    changes : mapping  path to new value; only a choice or a flag among them silences anything
+    """
+    if not any(isinstance(value, str | bool) for value in changes.values()):
+        return {}
+    found = {}
+    for path, owner, name in _ruled(root, ()):
+        rule, default = rule_of(type(owner), name), default_of(type(owner), name)
+        here = (*path, name)
+        if rule is None or default is dataclasses.MISSING or here in changes:
+            continue
+        get = _get_changed(root, path, changes)
+        if getattr(owner, name) != default and not acts(rule, get):
+            found[here] = default
+    return found
+
+
+def _ruled(owner: Record, path: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], Record, str]]:
+    """Yield path, record and name of every value of a built record that has a rule."""
+    yield from ((path, owner, name) for name in RULES.get(type(owner), {}))
+    for name, spec in specs_of(type(owner)).items():
+        value = getattr(owner, name)
+        if spec.kind == "record" and value is not None:
+            items = enumerate(value) if spec.is_list else [("", value)]
+            for i, item in items:
+                yield from _ruled(item, (*path, name, *([str(i)] if spec.is_list else [])))
+
+
+def _get_changed(
+    root: Record, owner: tuple[str, ...], changes: Mapping[tuple[str, ...], Any]
+) -> Get:
+    """Return how a rule looks up values of a record that is about to be changed."""
+
+    def at(words: tuple[str, ...], value: Any) -> Any:
+        for n in range(len(words) + 1):
+            if words[:n] in changes:
+                return _along(changes[words[:n]], list(words[n:]))
+        for i, word in enumerate(words):
+            if word == "*":
+                n_items = len(value)
+                return [at((*words[:i], str(j), *words[i + 1 :]), root) for j in range(n_items)]
+            value = value[int(word)] if isinstance(value, tuple) else getattr(value, word)
+        return value
+
+    def get(path: str) -> Any:
+        words = tuple(path[1:].split(".")) if path.startswith("/") else (*owner, path)
+        return at(words, root)
+
+    return get
+
+
+def idle_in(root: Record, owner: Record, name: str) -> Any:
+    """Return what stands for a value of a built record where it cannot act; else None."""
+    rule = rule_of(type(owner), name)
+    return rule.idle(get_from(root, owner)) if rule is not None and rule.idle is not None else None
+
+
 def get_from_layer(root: Branch, owner: Branch) -> Get:
     """Return how a rule looks up values in a layer; what is not given has its default."""
 
@@ -285,14 +354,14 @@ def _pairs(entry: Any, there: Any) -> Iterator[tuple[Branch, Branch]]:
     """Yield the tables inside a value of a file, each beside what became of it."""
     if isinstance(entry, Branch) and isinstance(there, Branch):
         yield entry, there
-    elif isinstance(entry, tuple) and not isinstance(entry, Leaf | Patch | Branch):
-        pairs = zip(entry, there, strict=False) if isinstance(there, tuple) else ()
+    elif is_list(entry):
+        pairs = zip(entry, there, strict=False) if is_list(there) else ()
         seen: set[int] = set()  # `repeat` puts the same table several times
         for mine, below in pairs:
             if id(mine) not in seen:
                 seen.add(id(mine))
                 yield mine, below
-    elif isinstance(entry, Patch) and isinstance(there, tuple):
+    elif isinstance(entry, Patch) and is_list(there):
         yield from ((item, there[i]) for i, item in entry.items.items() if i < len(there))
         if entry.each.entries and there:
             yield entry.each, there[0]
@@ -313,7 +382,7 @@ def _without_inert(branch: Branch, root: Branch) -> Branch:
         entries[name] = entry
         if isinstance(entry, Branch):
             entries[name] = _without_inert(entry, root)
-        elif isinstance(entry, tuple) and not isinstance(entry, Leaf | Patch):
+        elif is_list(entry):
             entries[name] = tuple(_without_inert(item, root) for item in entry)
     return branch._replace(entries=entries)
 

@@ -22,6 +22,7 @@ from slipbench.scenario.layers import (
     Leaf,
     Noted,
     Patch,
+    is_list,
     merge,
     noting,
     read_table,
@@ -102,9 +103,7 @@ def text_leaf(text: str, path: Path) -> Leaf:
     return Leaf(text, None, str(path), "", shown(text))
 
 
-def locate(
-    name_or_path: str | os.PathLike[str], directory: Path, what: str = "scenario"
-) -> Path:
+def locate(name_or_path: str | os.PathLike[str], directory: Path, what: str = "scenario") -> Path:
     """Return the file of a scenario or of a part: a shipped name, or a path from a folder.
 
     A train may be a shipped train or any scenario, and so a driver.
@@ -128,10 +127,10 @@ def locate(
             return SHIPPED[kind] / f"{text}.toml"
     if is_path or os.path.lexists(directory / text):
         return directory / text
-    names = [name for kind in kinds if kind in SHIPPED for name in names_of(kind)]
+    names = [*(names_of(what) if what in SHIPPED else ()), *scenario_names()]
     raise InputError(
-        f"{what} {shown(text)}: nothing shipped and no file of this name; "
-        f"{nearest_text(text, names)} (a path ends in .toml)"
+        f"{what} {shown(text)}: no shipped {what} and no file of this name; "
+        f"{nearest_text(text, dict.fromkeys(names))} (a path ends in .toml)"
     )
 
 
@@ -172,9 +171,7 @@ def put_lines(problems: list[FileProblem]) -> None:
         problem.line = line_of(texts[problem.file], problem.key)
 
 
-def read_chain(
-    path: Path, above: tuple[Path, ...] = (), noted: Noted = None
-) -> tuple[Branch, str]:
+def read_chain(path: Path, above: tuple[Path, ...] = (), noted: Noted = None) -> tuple[Branch, str]:
     """Read a file and all it is based on; return the merged layer and the title lying below."""
     chain = (*above, Path(os.path.realpath(path)))  # Path.resolve raises on a circle of links
     data = read_toml(path, noted)
@@ -233,9 +230,7 @@ def _read_other(
     return checked_part(layer, what, other_path)
 
 
-def _other_path(
-    key: str, name: object, path: Path, chain: tuple[Path, ...], what: str
-) -> Path:
+def _other_path(key: str, name: object, path: Path, chain: tuple[Path, ...], what: str) -> Path:
     """Return the path of a file that another one names; refuse circles and endless chains."""
     allowed = "must be a shipped name or a path relative to this file (text)"
     if not isinstance(name, str) or not name.strip():
@@ -268,9 +263,7 @@ def with_part(layer: Branch, other: Branch, part: str) -> Branch:
     if part != "rail":
         layer, other = _with_words(layer), _with_words(other)
     kept = {name: entry for name, entry in layer.entries.items() if name not in fields}
-    taken = {
-        name: entry for name, entry in other.entries.items() if name in (*fields, *along)
-    }
+    taken = {name: entry for name, entry in other.entries.items() if name in (*fields, *along)}
     return layer._replace(entries=kept | taken)
 
 
@@ -300,8 +293,8 @@ def with_positions(layer: Branch, change: Any) -> Branch:
         return table._replace(entries=table.entries | {"position": moved})
 
     entries = dict(driver.entries)
-    programme = entries.get("programme")
-    if isinstance(programme, tuple):
+    programme: Any = entries.get("programme")
+    if is_list(programme):
         entries["programme"] = tuple(map(changed, programme))
     if "routine" in entries:
         entries["routine"] = changed(entries["routine"])
@@ -329,4 +322,3 @@ def _without_programme(layer: Branch) -> Branch:
         return layer
     kept = {name: entry for name, entry in driver.entries.items() if name not in PROGRAMMES}
     return layer._replace(entries=layer.entries | {"driver": driver._replace(entries=kept)})
-

@@ -96,6 +96,11 @@ class Patch(NamedTuple):
     items: dict[int, Branch]
 
 
+def is_list(entry: Any) -> bool:
+    """Say whether an entry of a layer is a list of tables (its other kinds are tuples too)."""
+    return type(entry) is tuple
+
+
 def refuse(file: str, key: str, detail: str, value: str = "") -> NoReturn:
     """Raise the one-line `FileProblem` for `key` of `file`."""
     raise FileProblem(file, key, detail, value)
@@ -109,7 +114,7 @@ def read_table(
     extra_keys: tuple[str, ...] = (),
     noted: Noted = None,
 ) -> Branch:
-    """Read one TOML table into a `Branch`; raise `FileProblem` at the first thing wrong, or note it.
+    """Read one TOML table into a `Branch`; raise `FileProblem` at the first mistake, or note it.
 
     `extra_keys` are keys the caller has already dealt with; they are only named as known.
     """
@@ -159,7 +164,7 @@ def merge(base: Branch, top: Branch, noted: Noted = None) -> Branch:
 
 def _patched(below: Any, patch: Patch) -> Any:
     """Return a list of tables with values of its items changed, all else in them kept."""
-    if not isinstance(below, tuple):
+    if not is_list(below):
         refuse(
             patch.file,
             patch.path,

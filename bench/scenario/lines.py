@@ -21,7 +21,8 @@ _KEY = re.compile(rf"[ \t]*({_DOTTED})[ \t]*=")
 _FIRST_WORDS = re.compile(rf"[ \t]*({_DOTTED})")
 _AT_LINE = re.compile(r"\(at line (\d+), column \d+\)")
 _STRING = re.compile(
-    r'"""(?:[^\\]|\\.)*?"""|\'\'\'.*?\'\'\'|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#[^\n]*|[\[\]{}]', re.DOTALL
+    r'"""(?:[^\\]|\\.)*?"""|\'\'\'.*?\'\'\'|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#[^\n]*|[\[\]{}]',
+    re.DOTALL,
 )
 
 

@@ -281,4 +281,3 @@ def _origin(branch: Branch, dotted: str) -> tuple[str, str, str]:
             file = entry.file
             key = (entry.path if isinstance(entry, Branch) else entry.key) or key
     return file, key, entry.shown if isinstance(entry, Leaf) else ""
-
