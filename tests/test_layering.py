@@ -53,6 +53,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "assess": {
         "ground", "measures", "results", "running", "scenario", "strategies",
     },
+    "guidance": {
+        "campaign", "contract", "ground", "results", "running", "scenario", "statistics",
+    },
     "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {
         "campaign", "comparison", "contact", "contract", "ground", "kernel", "packing",
@@ -91,6 +94,7 @@ FOREIGN: dict[str, set[str]] = {
     "campaign": SCIENCE | {"pyarrow"},
     "tuning": SCIENCE,
     "assess": {"numpy"},
+    "guidance": SCIENCE,
     "guide": {"markdown_it"},
     "figures": SCIENCE | PICTURES,
     "commands": LINE | {"numpy"},
