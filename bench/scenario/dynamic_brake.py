@@ -1,17 +1,9 @@
 """The dynamic brake of motored axles, and how it is blended with the air brake."""
 
-from slipbench.scenario.fields import Record, choice, count, default_of, quantity, record
+from slipbench.scenario.fields import Record, choice, count, quantity, record
 
 BLENDING_RULES = ("vehicle", "train")
 SLIDE_RULES = ("restore", "cut_out", "hand_over")
-
-_OF_RULE = {
-    "reduction": "restore",
-    "restore_time": "restore",
-    "slides_to_cut_out": "restore",
-    "hand_back_time": "hand_over",
-}
-"""Values that act under one slide rule only."""
 
 
 @record
@@ -158,12 +150,9 @@ class DynamicBrake(Record):
     )
 
     def check_together(self) -> None:
-        """Check the fade, and that no value stands there which the slide rule leaves idle."""
+        """Check the fade."""
         if self.fade_to >= self.fade_from:
             self.refuse("fade_to", f"must be below fade_from, {self.fade_from:g} m/s")
-        for name, rule in _OF_RULE.items():
-            if rule != self.slide_rule and getattr(self, name) != default_of(DynamicBrake, name):
-                self.refuse(name, f'acts only with slide_rule = "{rule}"')
 
 
 @record

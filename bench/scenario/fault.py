@@ -88,8 +88,6 @@ class Fault(Record):
     def check_together(self) -> None:
         """Check trigger and target."""
         check_trigger(self)
-        if self.share != 1.0 and self.kind != "line_lost":
-            self.refuse("share", "acts only with line_lost")
         allowed = {self.target} | ({"vehicle"} if self.kind == "control_wire_broken" else set())
         for name in ("axle", "vehicle", "sander", "wire"):
             given = getattr(self, name)

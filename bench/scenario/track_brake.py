@@ -1,17 +1,9 @@
 """Track brakes: equipment of a bogie that acts on the rail and not through the wheels."""
 
-from slipbench.scenario.fields import Record, choice, counts, default_of, quantity, record
+from slipbench.scenario.fields import Record, choice, counts, quantity, record
 
-_OF_KIND = {
-    "attraction": "magnetic",
-    "friction": "magnetic",
-    "friction_speed_term": "magnetic",
-    "film_factor": "magnetic",
-    "cleaning_share": "magnetic",
-    "peak_force": "eddy_current",
-    "critical_speed": "eddy_current",
-}
-"""Values that only one kind has."""
+_NEEDED = {"magnetic": ("attraction",), "eddy_current": ("peak_force", "critical_speed")}
+"""Values that a kind cannot do without."""
 
 
 @record
@@ -120,10 +112,7 @@ class TrackBrake(Record):
     )
 
     def check_together(self) -> None:
-        """Check that the values are those of the kind."""
-        for name, kind in _OF_KIND.items():
-            given = getattr(self, name)
-            if kind == self.kind and given is None:
-                self.refuse(name, f'missing; kind = "{kind}" needs it')
-            if kind != self.kind and given != default_of(TrackBrake, name):
-                self.refuse(name, f'acts only with kind = "{kind}"')
+        """Check that what its kind cannot do without is given."""
+        for name in _NEEDED[self.kind]:
+            if getattr(self, name) is None:
+                self.refuse(name, f'missing; kind = "{self.kind}" needs it')

@@ -363,12 +363,6 @@ class Vehicle(Record):
                 self.refuse("motored_axles", f"the vehicle has axles 1 to {self.n_axles}")
         if self.dynamic_brake is not None and not self.motored_axles:
             self.refuse("motored_axles", "missing; dynamic_brake needs it, counted from 1")
-        if self.motored_axles and self.dynamic_brake is None and self.motor_inertia == 0.0:
-            self.refuse("motored_axles", "acts only with dynamic_brake or motor_inertia")
-        if self.motor_inertia > 0.0 and not self.motored_axles:
-            self.refuse("motor_inertia", "acts only with motored_axles [kg m2]")
-        if self.gear_ratio != 1.0 and self.motor_inertia == 0.0:
-            self.refuse("gear_ratio", "acts only with motor_inertia")
         for bogie in self.track_brake.bogies if self.track_brake else ():
             if bogie > len(self.bogie_centres):
                 most = len(self.bogie_centres)

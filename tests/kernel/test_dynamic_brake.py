@@ -422,17 +422,26 @@ def test_the_step_moves_a_blended_stop_little(step):
     [
         (lambda: motored(axles=(5,)), "axles 1 to 4"),
         (lambda: dataclasses.replace(car(), dynamic_brake=dynamic()), "motored_axles"),
-        (lambda: dataclasses.replace(car(), motored_axles=(1,)), "dynamic_brake or motor_inertia"),
-        (lambda: dataclasses.replace(car(), motor_inertia=3.0), "motored_axles"),
         (lambda: dynamic(fade_to=FADE_FROM), "below fade_from"),
-        (lambda: dynamic(hand_back_time=1.0), 'slide_rule = "hand_over"'),
-        (lambda: dynamic(slide_rule="hand_over", reduction=0.2), 'slide_rule = "restore"'),
         (lambda: dataclasses.replace(train_of(one_axle()), blending=Blending()), "dynamic_brake"),
     ],
 )
 def test_what_cannot_act_is_refused(change, told):
     with pytest.raises(InputError, match=told):
         change()
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "told"),
+    [
+        ("dynamic_brake.hand_back_time", 1.0, "slide_rule = hand_over"),
+        ("dynamic_brake.reduction", 0.2, "slide_rule = restore"),
+        ("gear_ratio", 2.0, "motor_inertia above 0"),
+    ],
+)
+def test_values_another_decides_are_refused_where_they_cannot_act(path, value, told):
+    with pytest.raises(InputError, match=told):
+        blended_stop(20.0, motored()).replace({f"train.vehicles.0.{path}": value})
 
 
 @pytest.mark.parametrize("kind", ["line_lost", "dynamic_brake_lost"])

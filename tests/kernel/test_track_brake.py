@@ -159,7 +159,7 @@ def test_its_work_cleans_the_rail_as_its_share_says():
     expected = 0.5 * 84e3 * 0.18 / (1.0 + 0.06 * passing)
     i_cell = int(place - float(world.train["rail_start"][0]))
     assert world.rail_work[i_cell] == pytest.approx(expected.sum(), rel=2e-3)
-    assert 84e3 * 0.18 / (1.0 + 0.06 * 100.0 * KMH) == pytest.approx(5.7e3, rel=0.01)
+    assert pytest.approx(5.7e3, rel=0.01) == 84e3 * 0.18 / (1.0 + 0.06 * 100.0 * KMH)
     booked = world.magnet_states["cleaning_energy"].sum()
     by_wheels = world.axle_states["cleaning_energy"].sum()
     laid = world.rail_work.sum() * float(world.train["cell_length"][0])
@@ -202,11 +202,10 @@ def test_energy_of_track_brakes_is_in_the_books():
     ("values", "told"),
     [
         ({}, "attraction"),
-        ({"attraction": 5e4, "peak_force": 1e4}, 'kind = "eddy_current"'),
         ({"kind": "eddy_current", "peak_force": 1e4}, "critical_speed"),
     ],
 )
-def test_values_of_another_kind_are_refused(values, told):
+def test_values_a_kind_needs_are_asked_for(values, told):
     with pytest.raises(InputError, match=told):
         TrackBrake(**values)
 
