@@ -56,7 +56,7 @@ def test_friction_of_a_magnet_falls_with_speed(kmh, friction):
 
 
 def test_attraction_of_a_magnet_is_maxwells():
-    """B^2 A / (2 mu_0): 1.5 T on 400 cm2 of a pole are 35.8 kN; two poles are near the 72 kN seen."""
+    """B^2 A / (2 mu_0): 1.5 T on 400 cm2 of a pole are 35.8 kN; two are near the 72 kN seen."""
     pole = 1.5**2 * 0.04 / (2.0 * 4e-7 * math.pi)
     assert pole == pytest.approx(35.8e3, rel=1e-3)
     assert TrackBrake(attraction=2.0 * pole).attraction == pytest.approx(71.6e3, rel=1e-3)
