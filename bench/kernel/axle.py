@@ -133,7 +133,7 @@ def begin_pieces(end: float, n: int, world: World) -> None:
             k,
             lanes,
             train_state,
-            world.train[0],
+            world.brakes[axle.i_vehicle],
             world.law[0],
             axle,
             axle_state,

@@ -331,6 +331,7 @@ DRIVE_STATE = _record(
     ("is_out", _i),  # until the brake is released
     ("is_handed", _i),  # over to friction
     ("is_sliding", _i),
+    ("n_deep", _i),  # looks on end that saw a slide
     ("n_slides", _i),
     ("reduced_time", _f),  # when it was last reduced [s]
     ("quiet_time", _f),  # without a slide [s]
@@ -384,6 +385,7 @@ VEHICLE = _record(
     ("demand_force", _f),  # of all its rims at emergency demand, laden [N]
     ("air_force", _f),  # what its air brake gives then, by design [N]
     ("n_drives", _i),
+    ("demand_share", _f),  # what it makes of the driver's demand [-]
 )
 
 FAULT = _record(
@@ -764,6 +766,7 @@ class World(NamedTuple):
 
     run: Any  # (1,) RUN
     train: Any  # (1,) TRAIN
+    brakes: Any  # (n_vehicles,) TRAIN, each with the brake values that are its vehicle's own
     axles: Any  # (n_axles,) AXLE
     cells: Any  # (n_cells,) CELL
     grades: Any  # (n_grades, 2) from distance [m], rise [-]
@@ -814,6 +817,7 @@ _matrix = numba.float64[:, ::1]
 _PART_TYPES = {
     "run": _array(RUN),
     "train": _array(TRAIN),
+    "brakes": _array(TRAIN),
     "axles": _array(AXLE),
     "cells": _array(CELL),
     "groups": _array(GROUP),
