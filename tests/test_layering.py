@@ -53,14 +53,17 @@ MAY_IMPORT: dict[str, set[str]] = {
     "assess": {
         "ground", "measures", "results", "running", "scenario", "strategies",
     },
+    "measured": {
+        "contract", "ground", "kernel", "packing", "results", "scenario", "stop", "strategies",
+    },
     "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {
-        "campaign", "comparison", "contact", "contract", "ground", "kernel", "packing",
+        "campaign", "comparison", "contact", "contract", "ground", "kernel", "measured", "packing",
         "results", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
-        "guide", "possible",
+        "guide", "measured", "possible",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "controllers": {"compiling", "contract", "ground"},
@@ -91,6 +94,7 @@ FOREIGN: dict[str, set[str]] = {
     "campaign": SCIENCE | {"pyarrow"},
     "tuning": SCIENCE,
     "assess": {"numpy"},
+    "measured": SCIENCE | {"asammdf", "nptdms", "pyarrow"},
     "guide": {"markdown_it"},
     "figures": SCIENCE | PICTURES,
     "commands": LINE | {"numpy"},
