@@ -56,6 +56,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "measured": {
         "contract", "ground", "kernel", "packing", "results", "scenario", "stop", "strategies",
     },
+    "guidance": {
+        "campaign", "contract", "ground", "results", "running", "scenario", "statistics",
+    },
     "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {
         "campaign", "comparison", "contact", "contract", "ground", "kernel", "measured", "packing",
@@ -95,6 +98,7 @@ FOREIGN: dict[str, set[str]] = {
     "tuning": SCIENCE,
     "assess": {"numpy"},
     "measured": SCIENCE | {"asammdf", "nptdms", "pyarrow"},
+    "guidance": SCIENCE,
     "guide": {"markdown_it"},
     "figures": SCIENCE | PICTURES,
     "commands": LINE | {"numpy"},

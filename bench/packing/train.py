@@ -46,10 +46,17 @@ _FRICTION_KINDS = {
 }
 
 
+_STEP_OVER_SPEED = 2e-3
+"""Longest step over the speed braked from: a stop from walking pace is as many steps as one from
+10 m/s, so that its energy balances as well. [s2/m]"""
+
+
 def pack_run(scenario: Scenario) -> Any:
     """Pack step, limits and thresholds."""
     names = records.RUN.names or ()
-    return one(records.RUN, **{name: getattr(scenario.run, name) for name in names})
+    numbers = {name: getattr(scenario.run, name) for name in names}
+    slow = _STEP_OVER_SPEED * scenario.initial_speed
+    return one(records.RUN, **{**numbers, "maximum_step": min(numbers["maximum_step"], slow)})
 
 
 def pack_train(scenario: Scenario, draw: Draw, rail_start: float) -> Any:

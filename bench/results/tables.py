@@ -39,7 +39,7 @@ def plain_table(
     cells = [*head_rows, *(row for row in rows if not isinstance(row, str))]
     widths = [max(len(row[i]) for row in cells) for i in range(len(headers))]
 
-    def written(row: Sequence[str] | str) -> str:
+    def line(row: Sequence[str] | str) -> str:
         if isinstance(row, str):
             return row
         parts = [
@@ -49,7 +49,7 @@ def plain_table(
         return GAP.join(parts).rstrip()
 
     rule = "-" * min(sum(widths) + len(GAP) * (len(widths) - 1), LONGEST_RULE)
-    return "\n".join([*map(written, head_rows), rule, *map(written, rows)])
+    return "\n".join([*map(line, head_rows), rule, *map(line, rows)])
 
 
 def number(value: float, decimals: int, unit: str = "") -> str:
@@ -67,7 +67,9 @@ def scenario_table(scenario: Scenario, width: int | None = None) -> str:
     are wrapped to it.
     """
     values = [_with_default_mark(value) for value in scenario.values()]
-    shown = [(v.mark, v.path, written(v.value), v.unit, v.source) for v in shown_values(scenario)]
+    shown = [
+        (v.mark, v.path, value_text(v.value), v.unit, v.source) for v in shown_values(scenario)
+    ]
     used = sum(max(len(row[i]) for row in (*shown, HEADS)) + len(GAP) for i in range(4))
     room = max(width - used, 30) if width else 10_000
     rows: list[Sequence[str] | str] = []
@@ -86,14 +88,14 @@ def shown_values(scenario: Scenario) -> list[ScenarioValue]:
     return _merged(_with_default_mark(value) for value in scenario.values())
 
 
-def written(value: object) -> str:
+def value_text(value: object) -> str:
     """Return a scenario value as text."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, float):
         return f"{value:.7g}"
     if isinstance(value, tuple):
-        return f"[{', '.join(map(written, value))}]"
+        return f"[{', '.join(map(value_text, value))}]"
     return str(value)
 
 

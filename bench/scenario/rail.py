@@ -292,10 +292,11 @@ class Rail(Record):
         source="this project's own extension; no measurement known",
     )
     profile: str | None = file_name(
-        doc="CSV with distance_m and friction, one row a section; the first section fills the rest."
+        default=None,
+        doc="CSV with distance_m and friction, one row a section; the first fills the rest.",
     )
     random: RandomFriction | None = optional_part(
-        RandomFriction, doc="Friction drawn at random instead of the sections' own."
+        RandomFriction, default=None, doc="Friction drawn at random instead of the sections' own."
     )
     sections: tuple[RailSection, ...] = parts(
         RailSection,

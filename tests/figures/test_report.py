@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from slipbench.comparison.compare import Row, Yardsticks, scores_on
+from slipbench.comparison.compare import ComparedStop, Yardsticks, scores_on
 from slipbench.comparison.record import KeptComparison, KeptRail, KeptStrategy, KeptValue
 from slipbench.figures import style
 from slipbench.figures.distributions import draw_distributions
@@ -27,7 +27,7 @@ VALUE = KeptValue("rail.friction", "0.03", "-", "assumed", "chosen <here> & now"
 def row(controller, seed, distance, findings=()):
     is_stopped = math.isfinite(distance)
     summary = {**SUMMARY, "stopping_distance": distance, "is_stopped": is_stopped}
-    return Row("wet_leaf", 33.5, controller, controller == "seer", seed,
+    return ComparedStop("wet_leaf", 33.5, controller, controller == "seer", seed,
                Yardsticks(600.0, 800.0), summary, findings)  # fmt: skip
 
 
@@ -42,7 +42,7 @@ def kept(distances, n_seeds, findings=()):
         n_seeds=n_seeds,
         versions={"slipbench": "0.1.0", "numpy": "2"},
         machine={"processor": "p", "architecture": "x"},
-        rails=(KeptRail("wet_leaf", "Wet leaf <film>", "E4", "", (VALUE,)),),
+        rails=(KeptRail("wet_leaf", "Wet leaf <film>", "A four-car train", "", (VALUE,)),),
         shared_values=(replace(VALUE, path="train.load"),),
         strategies=tuple(KeptStrategy(n, f"{n} title", "here", n == "seer") for n in distances),
         rows=tuple(rows),
@@ -150,7 +150,7 @@ def test_data_survives_a_script_element():
 def test_rows_come_back_from_their_records():
     for distance in (1000.0, math.nan):
         before = row("first", 0, distance)
-        after = Row.from_record(json.loads(json.dumps(before.as_record())))
+        after = ComparedStop.from_record(json.loads(json.dumps(before.as_record())))
         assert after.as_record() == before.as_record()
 
 
