@@ -146,7 +146,7 @@ def _account(arguments: argparse.Namespace, log: Log) -> int:
 
 def _guess(arguments: argparse.Namespace) -> int:
     from slipbench.measured.guess import guess_map, map_text
-    from slipbench.measured.raw import read_raw
+    from slipbench.measured.reading import read_raw
     from slipbench.results.files import named_path, refuse_foreign, refuse_input, write_file
 
     target = named_path(arguments.guess, "--guess")
