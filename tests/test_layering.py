@@ -61,12 +61,12 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {
-        "campaign", "comparison", "contact", "contract", "ground", "kernel", "measured", "packing",
-        "results", "scenario", "statistics", "stop", "strategies", "tuning",
+        "campaign", "comparison", "contact", "contract", "ground", "guidance", "kernel",
+        "measured", "packing", "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
-        "guide", "measured", "possible",
+        "guidance", "guide", "measured", "possible",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "controllers": {"compiling", "contract", "ground"},

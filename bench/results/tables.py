@@ -14,6 +14,7 @@ from slipbench.scenario.scenario import ScenarioValue
 GAP = "  "
 UNKNOWN = "-"
 LONGEST_RULE = 118
+NO_SOURCE = "no source"
 HEADS = ("mark", "value", "", "SI unit", "source")
 
 
@@ -74,7 +75,7 @@ def scenario_table(scenario: Scenario, width: int | None = None) -> str:
     room = max(width - used, 30) if width else 10_000
     rows: list[Sequence[str] | str] = []
     for *cells, source in shown:
-        first, *others = textwrap.wrap(source, room) or [""]
+        first, *others = textwrap.wrap(source or NO_SOURCE, room)
         rows.append([*cells, first])
         rows += [" " * used + line for line in others]
     counts = Counter(value.mark for value in values)

@@ -4,6 +4,7 @@ The only place of the project that reads TOML, converts units and validates.
 """
 
 from slipbench.scenario.brake import Brake, SlipControl
+from slipbench.scenario.chain import driver_names, scenario_names, train_names
 from slipbench.scenario.contact import Contact
 from slipbench.scenario.driver import Driver, Easing, HandleEntry, IsolationPress, Routine
 from slipbench.scenario.dry import DRY_RAIL, on_dry_rail
@@ -12,7 +13,7 @@ from slipbench.scenario.fault import Fault
 from slipbench.scenario.handle_log import handle_log
 from slipbench.scenario.profile import sections_from_csv
 from slipbench.scenario.rail import CurveSection, GradientSection, Rail, RailSection, RandomFriction
-from slipbench.scenario.reader import load_scenario, scenario_names
+from slipbench.scenario.reader import load_scenario
 from slipbench.scenario.run import Run
 from slipbench.scenario.sander import Sander
 from slipbench.scenario.scenario import Scenario
@@ -44,10 +45,12 @@ __all__ = [
     "SlipControl",
     "Train",
     "Vehicle",
+    "driver_names",
     "handle_log",
     "load_scenario",
     "on_dry_rail",
     "parse_speed",
     "scenario_names",
     "sections_from_csv",
+    "train_names",
 ]

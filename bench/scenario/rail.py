@@ -30,7 +30,10 @@ class RailSection(Record):
         "length",
         low=-1e5,
         high=1e6,
+        default=0.0,
         doc="Where the section begins, from the train's front at the start.",
+        mark="assumed",
+        source="the first section reaches back under the whole train, wherever it begins",
     )
     friction: float = quantity(
         "ratio", low=0.002, high=0.9, doc="Static friction of the untouched film, mu0."

@@ -43,6 +43,7 @@ LINES = {
     "mend": "slipbench-results/campaign.sqlite --to mended.sqlite",
     "best-found": "dry --speed 5mph --seeds 1 --workers 1",
     "log": "log.csv",
+    "braking-points": "--quick --as-shipped --speed 5mph --confidence 50% --draws 3 --workers 1",
     "assess": "wet_leaf --strategy none --quick",
     "check-strategy": "own.py",
 } | QUICK
