@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -171,7 +174,8 @@ def _run_priced(
         demanded = most_demanded(world)
         braking = float(demanded.sum()) + float(world.train["mass"][0]) * _line(scenario)
         gaining = _steepest_fall(scenario) * GRAVITY
-        run_priced_floor(fastest, hardest, gaining, braking, borne, DUE_SHARE * demanded, world)
+        due = DUE_SHARE * demanded
+        _run_interruptibly(run_priced_floor, world, fastest, hardest, gaining, braking, borne, due)
         distances.append(_distance(world))
     return distances
 
@@ -300,5 +304,20 @@ def run_fictitious_stop(
     world.axle_states["wheel_speed"] = momenta
     if n_limited < 0:
         world.axle_states["wheel_speed"][0] = momenta.sum()
-    run_floor(n_limited, _fastest_speed(scenario), world)
+    _run_interruptibly(run_floor, world, n_limited, _fastest_speed(scenario))
     return world
+
+
+def _run_interruptibly(floor: Callable[..., None], world: World, *arguments: Any) -> None:
+    """Run a floor beside this thread, which stays free for Ctrl-C and for a clock's alarm.
+
+    Compiled code of one piece hears neither; on either its time limit, which it reads at every
+    step, is set to nothing.
+    """
+    with ThreadPoolExecutor(1) as executor:
+        running = executor.submit(floor, *arguments, world)
+        try:
+            running.result()
+        except BaseException:
+            world.run["maximum_time"] = 0.0
+            raise
