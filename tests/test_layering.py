@@ -62,7 +62,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {
         "campaign", "comparison", "contact", "contract", "ground", "guidance", "kernel",
-        "measured", "packing", "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
+        "measured", "packing", "results", "running", "scenario", "statistics", "stop",
+        "strategies", "tuning",
     },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
