@@ -20,6 +20,10 @@ if TYPE_CHECKING:
 PICTURES = ("sheet", "slip", "track")
 
 
+TEMPLATE = "wet_leaf"
+"""The scenario whose film stands where no rail is named."""
+
+
 def add_log(parser: argparse.ArgumentParser) -> None:
     """Add what every command that reads a log takes."""
     parser.add_argument("log", metavar="LOG", help="a log: .csv, .parquet, .mf4 or .tdms")
@@ -33,7 +37,7 @@ def add_unit(parser: argparse.ArgumentParser, is_needed: bool) -> None:
     """Add the unit, and the line it ran on."""
     parser.add_argument(
         "--train", metavar="UNIT", required=is_needed,
-        help="the unit: a shipped scenario or a TOML file, of which train and brake count",
+        help="the unit: what --train of other commands takes; train and brake of it count",
     )  # fmt: skip
     parser.add_argument(
         "--gradient", metavar="FILE.csv", help="gradients: distance_m, rise_permille"
@@ -48,11 +52,10 @@ def read_unit_scenario(arguments: argparse.Namespace, rail: str | None = None) -
     """Return the scenario of the unit, its rail exchanged where one is named."""
     from slipbench.measured.unit import read_gradients, with_gradients
     from slipbench.scenario import load_scenario
-    from slipbench.scenario.assemble import with_parts, with_values
+    from slipbench.scenario.assemble import with_values
 
-    scenario = with_values(load_scenario(arguments.train.strip()), arguments.set)
-    if rail is not None:
-        scenario = with_parts(scenario, rail=rail)
+    base = load_scenario(TEMPLATE, train=arguments.train.strip(), rail=rail)
+    scenario = with_values(base, arguments.set)
     if arguments.gradient is not None:
         scenario = with_gradients(scenario, read_gradients(arguments.gradient))
     return scenario
