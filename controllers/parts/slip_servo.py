@@ -21,7 +21,7 @@ from slipbench.controllers.parts.vehicle_data import (
     FULL_PRESSURE,
     ROTATING_MASS,
 )
-from slipbench.controllers.parts.wheels import ACCELERATION, SPEED, sense_wheels
+from slipbench.controllers.parts.wheels import ACCELERATION, HAS_NO_VOTE, SPEED, sense_wheels
 
 _VALVE = N_ADHESION
 _VENTED, _LAST_PRESSURE, _FACTOR = _VALVE + N_VALVE, _VALVE + N_VALVE + 1, _VALVE + N_VALVE + 2
@@ -31,8 +31,9 @@ IS_WHOLE = _VALVE + N_VALVE + 3
 
 _ROLLED_FOR, _FREE_FOR = IS_WHOLE + 1, IS_WHOLE + 2  # samples; [s]
 _YIELDED, _VENTED_FOR, _VENTED_AT = IS_WHOLE + 3, IS_WHOLE + 4, IS_WHOLE + 5  # [s], [s], [Pa]
+_FOLLOWED = IS_WHOLE + 6  # mean pressure of the others, zero where an axle acts for itself [Pa]
 
-N_SERVO = IS_WHOLE + 6
+N_SERVO = IS_WHOLE + 7
 """Leading columns of an axle's memory the servo needs, the force estimate's among them."""
 
 FULL_SEEN = N_STATE
@@ -133,6 +134,25 @@ def _learn_zeros(observation: Floats, memory: Floats, state: Floats) -> None:
 
 
 @helper
+def _let_blind_follow(observation: Floats, memory: Floats) -> None:
+    """Give an axle without a speed the mean pressure of those with one.
+
+    Steered by their mean speed its pressure would drift, to empty or to full.
+    """
+    n_axles = observation.shape[0]
+    total, n_voting = 0.0, 0.0
+    for i_axle in range(n_axles):
+        own = memory[i_axle]
+        if own[HAS_NO_VOTE] == 0.0:
+            total += max(observation[i_axle, PRESSURE] - own[ZERO], 0.0)
+            n_voting += 1.0
+    for i_axle in range(n_axles):
+        own = memory[i_axle]
+        is_blind = own[HAS_NO_VOTE] != 0.0 and n_voting > 0.0
+        own[_FOLLOWED] = max(total / n_voting, 1.0) if is_blind else 0.0
+
+
+@helper
 def demanded_force(observation: Floats, slowing: float, parameters: Floats, state: Floats) -> float:
     """Return the rail force with which an axle bears the whole demand, factor one. [N]
 
@@ -195,6 +215,7 @@ def sense_motion(
             own[_FREE_FOR] = 0.0
         if own[_FREE_FOR] > _IS_FREE and own[SPEED] > _FREE_SHARE * state[REFERENCE]:
             is_free = True
+    _let_blind_follow(observation, memory)
     modelled = force / (n_axles * parameters[AXLE_MASS])
     may_probe = bool(state[_SLIDE_LEFT] > 0.0) and not is_anchored
     reference = fused_speed(
@@ -290,6 +311,12 @@ def wanted_pressure(
 
 
 @helper
+def full_brake(parameters: Floats) -> float:
+    """Return a pressure above any demand: the brake is given back whole. [Pa]"""
+    return float(10.0 * parameters[FULL_PRESSURE])
+
+
+@helper
 def _fill_on(valve: int, n_filled: float, memory: Floats) -> int:
     """Return the valve position for a wheel that rolls though it is to slide.
 
@@ -347,6 +374,8 @@ def servo_valve(
     """
     is_whole = own[IS_WHOLE] == 1.0 and own[_FACTOR] == demand_factor
     own[_FACTOR] = demand_factor
+    if 0.0 < wanted < full_brake(parameters):
+        wanted = own[_FOLLOWED] if own[_FOLLOWED] > 0.0 else wanted
     shown = max(wanted + own[ZERO], 1.0) if wanted > 0.0 else wanted
     valve = steer_pressure(shown, is_whole, row, parameters, own[_VALVE : _VALVE + N_VALVE])
     if wanted > 0.0 and own[_ROLLED_FOR] > 0.0:
@@ -356,9 +385,3 @@ def servo_valve(
     valve = end_vent(valve, own[SPEED], row[SAMPLE_TIME], own[_VENTED : _VENTED + 1])
     own[_VALVE] = valve
     return valve
-
-
-@helper
-def full_brake(parameters: Floats) -> float:
-    """Return a pressure above any demand: the brake is given back whole. [Pa]"""
-    return float(10.0 * parameters[FULL_PRESSURE])
