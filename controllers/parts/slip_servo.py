@@ -14,7 +14,13 @@ from slipbench.controllers.parts.pulses import (
     learn_delays,
     steer_pressure,
 )
-from slipbench.controllers.parts.reference import ERROR, N_STATE, REFERENCE, fused_speed, lower_to_free
+from slipbench.controllers.parts.reference import (
+    ERROR,
+    N_STATE,
+    REFERENCE,
+    fused_speed,
+    lower_to_free,
+)
 from slipbench.controllers.parts.vehicle_data import (
     AXLE_MASS,
     BRAKE_GAIN,
