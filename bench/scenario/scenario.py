@@ -168,6 +168,7 @@ class Scenario(Record):
                         "must be 1 with contact.law = measured: the curve brings its own fall",
                     )
         self._check_faults()
+        self._check_blending()
         check_line(self, self.gradient, self.curves)
 
     def _check_faults(self) -> None:
@@ -186,12 +187,36 @@ class Scenario(Record):
                 self._refuse_at(
                     f"faults.{i}.kind", fault.kind, "changes nothing with brake.variable_load false"
                 )
+            self._check_fault_target(i, fault)
             for name, n_there in most.items():
                 target = getattr(fault, name)
                 if target is not None and target > n_there:
                     self._refuse_at(
                         f"faults.{i}.{name}", target, f"there are {n_there}; count from 1"
                     )
+
+    def _check_blending(self) -> None:
+        """Check that prefilled cylinders do not brake in earnest."""
+        blending = self.train.blending
+        most = self.brake.spring_pressure + 0.2 * self.brake.full_pressure
+        if blending is not None and blending.prefill_pressure > most:
+            self._refuse_at(
+                "train.blending.prefill_pressure",
+                blending.prefill_pressure,
+                f"must be at most the spring's and a fifth of the full pressure, {most:g} Pa",
+            )
+
+    def _check_fault_target(self, i: int, fault: Fault) -> None:
+        """Check that what breaks is there."""
+        if fault.kind == "line_lost" and not self.train.has_dynamic_brake:
+            self._refuse_at(f"faults.{i}.kind", fault.kind, "no vehicle has a dynamic_brake")
+        part = {"dynamic_brake_lost": "dynamic_brake", "track_brake_lost": "track_brake"}.get(
+            fault.kind
+        )
+        if part is None or fault.vehicle is None or fault.vehicle > len(self.train.vehicles):
+            return
+        if getattr(self.train.vehicles[fault.vehicle - 1], part) is None:
+            self._refuse_at(f"faults.{i}.vehicle", fault.vehicle, f"has no {part}")
 
     def _check_tread(self) -> None:
         """Check that a hollow tread and the rail head touch at a point."""

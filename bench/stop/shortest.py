@@ -188,6 +188,13 @@ def _refuse_what_the_proof_needs(scenario: Scenario) -> None:
                 f"{section.recovered_friction:g}: shortest_possible needs friction that cleaning "
                 f"does not lower, at least {section.friction:g}"
             )
+    for i, vehicle in enumerate(scenario.train.vehicles):
+        for name in ("dynamic_brake", "track_brake"):
+            if getattr(vehicle, name) is not None:
+                raise InputError(
+                    f"scenario {scenario.name}: train.vehicles.{i}.{name}: shortest_possible "
+                    "needs a train with friction brakes alone"
+                )
     for i, fault in enumerate(scenario.faults):
         if fault.kind.startswith("load_weighed") or fault.kind == "control_wire_broken":
             raise InputError(
