@@ -723,8 +723,7 @@ LANES = _record(  # pieces of time that axles are moved through together, see sl
     ("peak", _f, _lane),  # of the creep curve met [N]
     ("wheel_acceleration", _f, _lane),  # [m/s2]
     ("contact_heat", _f, _lane),  # of both wheels [J]
-    ("brake_heat", _f, _lane),  # of the friction brake [J]
-    ("dynamic_heat", _f, _lane),  # of the drive [J]
+    ("brake_heat", _f, _lane),  # of the friction brake, once the drive's is off it [J]
     ("cleaning", _f, _lane),  # cleaning energy of one wheel [J]
     ("creepage", _f, _lane),  # as the piece ends [-]
     ("flash_intensity", _f, _lane),  # as in AXLE_STATE
