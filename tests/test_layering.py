@@ -58,9 +58,13 @@ MAY_IMPORT: dict[str, set[str]] = {
         "campaign", "comparison", "contact", "contract", "ground", "kernel", "packing",
         "results", "scenario", "statistics", "stop", "strategies", "tuning",
     },
+    "practice": {
+        "contract", "figures", "ground", "kernel", "packing", "results", "scenario", "stop",
+        "strategies",
+    },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
-        "guide", "possible",
+        "guide", "possible", "practice",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "controllers": {"compiling", "contract", "ground"},
@@ -93,6 +97,7 @@ FOREIGN: dict[str, set[str]] = {
     "assess": {"numpy"},
     "guide": {"markdown_it"},
     "figures": SCIENCE | PICTURES,
+    "practice": {"numpy", "websockets"},
     "commands": LINE | {"numpy"},
     "controllers": {"numpy", "numba"},
     "experiments": SCIENCE | PICTURES | LINE,

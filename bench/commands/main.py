@@ -28,6 +28,7 @@ from slipbench.commands import (
     keeping,
     pictures,
     possible,
+    practice,
     report,
     stop,
     stop_pictures,
@@ -52,6 +53,7 @@ TRACEBACK = "SLIPBENCH_TRACEBACK"
 FAMILIES = (
     stop,
     stop_pictures,
+    practice,
     pictures,
     possible,
     compare,

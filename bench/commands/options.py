@@ -40,11 +40,14 @@ def add_scenario(parser: argparse.ArgumentParser, number: str = "1", more: str =
     Parameters
     ----------
     parser : ArgumentParser
-    number : str   "1" one, "+" one or more, "*" none or more
+    number : str   "1" one, "?" one or none, "+" one or more, "*" none or more
     more : str     what the help of `--speed` says beside
     """
-    if number == "1":
-        parser.add_argument("scenario", metavar="SCENARIO", help="a shipped name or a TOML file")
+    if number in ("1", "?"):
+        nargs = None if number == "1" else number
+        parser.add_argument(
+            "scenario", nargs=nargs, metavar="SCENARIO", help="a shipped name or a TOML file"
+        )
     else:
         text = "shipped names or TOML files" + (" (all shipped)" if number == "*" else "")
         parser.add_argument("scenarios", nargs=number, metavar="SCENARIO", help=text)
