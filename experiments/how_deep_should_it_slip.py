@@ -119,7 +119,7 @@ def sentence(rows: Sequence[Row]) -> str:
     """Say which target is best on each curve, for the shortest and the longest train."""
     best, lowest = best_targets(rows), min(row["slip_target"] for row in rows)
 
-    def written(target: float) -> str:
+    def label(target: float) -> str:
         return f"{target:g} or less" if target == lowest else f"{target:g}"
 
     parts = []
@@ -131,11 +131,11 @@ def sentence(rows: Sequence[Row]) -> str:
         }
         short, long = min(own), max(own)
         if own[short] == own[long]:
-            parts.append(f"on a {shape} curve {written(own[short])} for {short} to {long} cars")
+            parts.append(f"on a {shape} curve {label(own[short])} for {short} to {long} cars")
         else:
             parts.append(
-                f"on a {shape} curve {written(own[short])} for {short} cars and "
-                f"{written(own[long])} for {long}"
+                f"on a {shape} curve {label(own[short])} for {short} cars and "
+                f"{label(own[long])} for {long}"
             )
     moved = [
         f"{target:g} if cleaning is full up to {full:g}"

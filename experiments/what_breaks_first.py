@@ -84,11 +84,11 @@ def investigate(options: Options) -> Answer:
         for seed in range(options.n_seeds)
     ]
     found, n = summaries(runs), options.n_seeds
-    rows = []
+    rows: list[dict[str, Any]] = []
     for i, name in enumerate(named):
         own = found[i * n : (i + 1) * n]
         stops = [s["stopping_distance"] if s["is_stopped"] else math.inf for s in own]
-        row = {"fault": name, "distance": fmean(stops)}
+        row: dict[str, Any] = {"fault": name, "distance": fmean(stops)}
         row["longer_by"] = row["distance"] - (rows[0]["distance"] if rows else row["distance"])
         row["longest_lock"] = fmean(s["longest_lock"] for s in own)
         row["flat_risk"] = fmean(s["flat_risk"] for s in own)

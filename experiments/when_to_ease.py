@@ -84,7 +84,7 @@ def investigate(options: Options) -> Answer:
         speeds = EASINGS[easing] or (math.nan, math.nan)
         traces, place = stop.traces, float(stop.summary["stopping_distance"])
         row = {"easing": easing, "step_2_at": speeds[0], "step_1_at": speeds[1]}
-        row["past_the_platform_end"] = place - stop.scenario.driver.stopping_point
+        row["past_the_platform_end"] = place - PLATFORM_END
         row["jolt"] = jolt(traces["time"], traces["train_speed"])
         rows.append({**row, "time": float(stop.summary["stopping_time"])})
     notes = [f"Braking begins {lead:.0f} m before the end; a jolt under {SMOOTH} m/s3 is smooth."]

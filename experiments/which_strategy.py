@@ -19,7 +19,7 @@ from typing import Any
 from matplotlib.figure import Figure
 
 from slipbench import load_scenario
-from slipbench.comparison.compare import Comparison, Row, compare
+from slipbench.comparison.compare import ComparedStop, Comparison, compare
 from slipbench.comparison.standing import SAME_DISTANCE, SAME_RISK, cases, runs_of
 from slipbench.experiments import notebook
 from slipbench.experiments.notebook import (
@@ -89,7 +89,7 @@ def scenario_with(rail: str, mph: int) -> Scenario:
     return load_scenario(rail).replace({"initial_speed": mph * MPH, "name": f"{rail} at {mph} mph"})
 
 
-def _over_shortest(row: Row) -> float:
+def _over_shortest(row: ComparedStop) -> float:
     ratio = distance_of(row.summary) / row.yardsticks.shortest_possible
     return math.inf if math.isnan(ratio) else ratio
 

@@ -53,10 +53,17 @@ MAY_IMPORT: dict[str, set[str]] = {
     "assess": {
         "ground", "measures", "results", "running", "scenario", "strategies",
     },
+    "measured": {
+        "contract", "ground", "kernel", "packing", "results", "scenario", "stop", "strategies",
+    },
+    "guidance": {
+        "campaign", "contract", "ground", "results", "running", "scenario", "statistics",
+    },
     "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {
-        "campaign", "comparison", "contact", "contract", "ground", "kernel", "packing",
-        "results", "scenario", "statistics", "stop", "strategies", "tuning",
+        "campaign", "comparison", "contact", "contract", "ground", "guidance", "kernel",
+        "measured", "packing", "results", "running", "scenario", "statistics", "stop",
+        "strategies", "tuning",
     },
     "practice": {
         "contract", "figures", "ground", "kernel", "packing", "results", "scenario", "stop",
@@ -64,7 +71,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
-        "guide", "possible", "practice",
+        "guidance", "guide", "measured", "possible", "practice",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "controllers": {"compiling", "contract", "ground"},
@@ -95,6 +102,8 @@ FOREIGN: dict[str, set[str]] = {
     "campaign": SCIENCE | {"pyarrow"},
     "tuning": SCIENCE,
     "assess": {"numpy"},
+    "measured": SCIENCE | {"asammdf", "nptdms", "pyarrow"},
+    "guidance": SCIENCE,
     "guide": {"markdown_it"},
     "figures": SCIENCE | PICTURES,
     "practice": {"numpy", "websockets"},

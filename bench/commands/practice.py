@@ -37,7 +37,7 @@ def add_parsers(commands: Commands) -> None:
     practice = commands.add_parser(
         "practice", group=TEACH, help="drive a stop by hand, in a browser, in real time"
     )
-    add_scenario(practice, "?")
+    add_scenario(practice, "?", default=FIRST_LESSON)
     practice.add_argument("--strategy", metavar="A", help="the unit's slip control (the lesson's)")
     practice.add_argument("--compile", action="store_true", help=argparse.SUPPRESS)
     add_seed(practice)
@@ -50,7 +50,7 @@ def add_parsers(commands: Commands) -> None:
     practice.add_argument(
         "--table", action="store_true", help="print the table of the runs in the folder, and end"
     )
-    practice.set_defaults(act=practice_command, scenario=FIRST_LESSON)
+    practice.set_defaults(act=practice_command)
 
     lesson = commands.add_parser(
         "lesson", group=TEACH, help="list the lessons, tell one, or print its handout"
@@ -94,25 +94,20 @@ def _desk(arguments: argparse.Namespace) -> Desk:
     from slipbench.practice.lessons import is_lesson, load_lesson
 
     name = arguments.scenario.strip()
-    lesson = load_lesson(name) if is_lesson(name) else None
+    parts = {part: getattr(arguments, part) for part in ("train", "rail", "driver")}
+    lesson = load_lesson(name, **parts) if is_lesson(name) else None
     text = arguments.strategy or (lesson.strategy if lesson else DEFAULT_STRATEGY)
     known = read_strategy(one_name(text), True)
     get_ready(["slipbench.practice.server"], ["loop.run_compiled"], [known])
     from slipbench.practice.session import Desk
-    from slipbench.scenario import scenario_names
-    from slipbench.scenario.assemble import with_parts, with_values
+    from slipbench.scenario import parse_speed, scenario_names
+    from slipbench.scenario.assemble import with_values
 
     if lesson is None:
         scenarios = [read_scenario(name, arguments)]
     else:
-        parts = {part: getattr(arguments, part) for part in ("train", "rail", "driver")}
-        scenarios = [
-            with_values(with_parts(scenario, **parts), arguments.set)
-            for scenario in lesson.scenarios
-        ]
+        scenarios = [with_values(scenario, arguments.set) for scenario in lesson.scenarios]
         if arguments.speed is not None:
-            from slipbench.scenario import parse_speed
-
             start = parse_speed(arguments.speed)
             scenarios = [scenario.replace(initial_speed=start) for scenario in scenarios]
     return Desk(scenarios, known, arguments.seed, lesson, scenario_names())

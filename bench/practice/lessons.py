@@ -73,8 +73,13 @@ def is_lesson(name: str) -> bool:
     return name.endswith(".toml") and is_regular(name) and "sentence" in _content(Path(name))
 
 
-def load_lesson(name: str) -> Lesson:
+def load_lesson(name: str, **parts: str | None) -> Lesson:
     """Return a shipped lesson by name, or one from a TOML file.
+
+    Parameters
+    ----------
+    name : str
+    **parts : str or None   `train`, `rail` and `driver` of its scenarios, as of `load_scenario`
 
     Raises
     ------
@@ -96,7 +101,7 @@ def load_lesson(name: str) -> Lesson:
         name=path.stem,
         number=_number(content, where),
         sentence=_text(content, "sentence", where),
-        scenarios=tuple(_scenario(file, path, where) for file in files),
+        scenarios=tuple(_scenario(file, path, where, parts) for file in files),
         strategy=_text(content, "strategy", where, "slip_band"),
         rail=_text(content, "rail", where),
         goal=_text(content, "goal", where),
@@ -110,11 +115,11 @@ def _content(path: Path) -> dict[str, Any]:
     return regular_toml(path, "a lesson is a TOML file")
 
 
-def _scenario(name: str, lesson: Path, where: str) -> Scenario:
+def _scenario(name: str, lesson: Path, where: str, parts: Mapping[str, str | None]) -> Scenario:
     """Return a scenario named in a lesson: a shipped name, or a path relative to it."""
     beside = lesson.parent / name
     try:
-        return load_scenario(beside if name.endswith(".toml") else name)
+        return load_scenario(beside if name.endswith(".toml") else name, **parts)
     except InputError as problem:
         raise InputError(f"{where}: scenario {quoted(name)}: {problem}") from problem
 

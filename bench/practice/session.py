@@ -14,8 +14,7 @@ from slipbench.ground.errors import InputError
 from slipbench.kernel.rail import conditioned_friction, sanded_friction
 from slipbench.practice.lessons import Lesson
 from slipbench.practice.live import LiveStop, begun
-from slipbench.scenario import HandleEntry, Scenario
-from slipbench.scenario.assemble import with_parts
+from slipbench.scenario import HandleEntry, Scenario, load_scenario
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop
 from slipbench.strategies.registry import Known
@@ -84,6 +83,17 @@ def marked(scenario: Scenario, known: Known, seed: int) -> Scenario:
     return start.replace({"driver.stopping_point": place})
 
 
+def on_rail(scenario: Scenario, name: str) -> Scenario:
+    """Return a scenario on the rail of another, with the contact on it; told in name and title."""
+    other = load_scenario(name)
+    return scenario.replace(
+        rail=other.rail,
+        contact=other.contact,
+        name=f"{scenario.name}, rail {other.name}"[:60],
+        title=f"{scenario.title}; rail of {other.name}",
+    )
+
+
 @dataclass
 class Session:
     """One run, from the start card to its end.
@@ -111,7 +121,7 @@ class Session:
     def __post_init__(self) -> None:
         scenario = self.desk.scenarios[self.choice]
         if self.rail:
-            scenario = with_parts(scenario, rail=self.rail)
+            scenario = on_rail(scenario, self.rail)
         self.start = marked(scenario, self.desk.known, self.desk.seed)
         self.live = LiveStop(self.start, self.desk.known.controller, self.desk.seed)
         self._locked = np.zeros(self.start.train.n_axles, dtype=bool)
