@@ -74,7 +74,8 @@ function showNumbers() {
   byId("clock").textContent = `${scene.time.toFixed(1)} s`;
   byId("freeze").textContent = scene.state === "frozen" ? "Run on" : "Freeze";
   const said = `${speedText(scene.speed)}, ${byId("wheels").textContent}`;
-  if (Math.abs(scene.time - (draw.labelled || 0)) >= 1) {
+  if (draw.labelled === undefined || scene.state !== draw.state || Math.abs(scene.time - draw.labelled) >= 1) {
+    draw.state = scene.state;
     draw.labelled = scene.time;
     byId("train-view").setAttribute("aria-label", `the train: ${said}`);
   }
