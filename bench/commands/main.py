@@ -31,6 +31,7 @@ from slipbench.commands import (
     overrun,
     pictures,
     possible,
+    practice,
     report,
     stop,
     stop_pictures,
@@ -55,6 +56,7 @@ TRACEBACK = "SLIPBENCH_TRACEBACK"
 FAMILIES = (
     stop,
     stop_pictures,
+    practice,
     pictures,
     possible,
     compare,
