@@ -144,9 +144,9 @@ def test_a_hundred_random_scenarios_keep_every_invariant(tmp_path: Path) -> None
 
 
 @pytest.mark.slow
-def test_thousands_of_random_scenarios_keep_every_invariant(tmp_path: Path) -> None:
+def test_hundreds_of_random_scenarios_keep_every_invariant(tmp_path: Path) -> None:
     seed = int(os.environ.get("SLIPBENCH_FUZZ_SEED", np.random.SeedSequence().entropy % 10**9))
-    lines = run_cases(seed, range(3000), tmp_path)
+    lines = run_cases(seed, range(600), tmp_path)
     assert not lines, "\n".join([*lines[:20], f"repeat: SLIPBENCH_FUZZ_SEED={seed}"])
 
 
