@@ -57,6 +57,9 @@ NOTICEABLE = 0.004
 SETTLED = 0.3
 """A rim whose acceleration is so near that of the slip held is settled. Assumed. [m/s2]"""
 
+SLIDING_SLIP = 0.018
+"""Beyond this slip of any wheel a slide is in progress, wherever the search is. Assumed. [-]"""
+
 COUNTED_SHARE = 0.4
 """A spell goes on until its settled samples fill this share of `spell`. Assumed. [-]"""
 
@@ -126,7 +129,7 @@ def update(
         observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
     is_sliding = slide_lasts(
-        observation, reference, 0.6 * parameters[FIRST_SLIP], parameters[CUT_OUT_SPEED], memory
+        observation, reference, SLIDING_SLIP, parameters[CUT_OUT_SPEED], memory
     )
     signals[SLIDE] = 1.0 if is_sliding else 0.0
     for i_axle in range(n_axles):

@@ -168,7 +168,7 @@ CONTROLLER = Controller(
         ),
         Parameter(
             "patience",
-            5.0,
+            2.0,
             "s",
             0.2,
             10.0,
