@@ -67,7 +67,7 @@ def test_a_transducers_zero_does_not_pass_for_a_full_cylinder() -> None:
 
 
 def test_a_wheel_that_rolls_is_not_vented_and_its_fills_get_longer() -> None:
-    """Its transducer shows far more than the rail can bear; the other wheel slides, for contrast."""
+    """Its transducer shows far more than the rail can bear; the other wheel slides."""
     memory = fresh(2)
     longest = 0
     n_on_end = 0
@@ -111,7 +111,7 @@ def test_an_axle_without_a_speed_gets_the_others_pressure() -> None:
 def test_wheels_that_hardly_brake_draw_the_reference_down() -> None:
     """Carried 0.8 m/s too high it would see all wheels slide, and keep their brakes empty."""
     memory = fresh(4)
-    for i in range(30):
+    for _ in range(30):
         step(seen([20.0] * 4, [5e4] * 4), memory)
     memory[4, REFERENCE] = 20.8
     for i in range(150):
@@ -122,7 +122,7 @@ def test_wheels_that_hardly_brake_draw_the_reference_down() -> None:
 
 def test_a_deep_slide_of_all_wheels_does_not_draw_it_down() -> None:
     memory = fresh(4)
-    for i in range(30):
+    for _ in range(30):
         step(seen([20.0] * 4, [5e4] * 4), memory)
     for i in range(100):
         reference, _ = step(seen([max(20.0 - 0.2 * i, 8.0)] * 4, [5e3] * 4), memory)
