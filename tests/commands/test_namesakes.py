@@ -24,6 +24,8 @@ LINES = {
     "experiment": "disc_or_tread --quick",
     "picture": "wet_leaf --speed 5mph",
     "playback": "wet_leaf --strategy none,slip_band --speed 5mph",
+    "practice": "--help",  # it serves until it is interrupted
+    "lesson": "holding",
     "creep": "wet_leaf",
     "conditioning": "wet_leaf --speed 5mph",
     "compare": "wet_leaf dry --strategy none,slip_band --speed 5mph --workers 2",
@@ -42,10 +44,15 @@ LINES = {
     "backup": "slipbench-results/campaign.sqlite --to copy.sqlite",
     "mend": "slipbench-results/campaign.sqlite --to mended.sqlite",
     "best-found": "dry --speed 5mph --seeds 1 --workers 1",
+    "log": "log.csv",
     "braking-points": "--quick --as-shipped --speed 5mph --confidence 50% --draws 3 --workers 1",
     "assess": "wet_leaf --strategy none --quick",
     "check-strategy": "own.py",
 } | QUICK
+
+LOG = "time_s,axle 1 [m/s],axle 2 [m/s]\n" + "".join(
+    f"{0.1 * i},{9 - 0.05 * i},{9 - 0.05 * i}\n" for i in range(60)
+)
 
 OWN = """
 from slipbench import DEMAND_FACTOR, FILL, VALVE, Controller
@@ -67,6 +74,7 @@ def folder(tmp_path: Path) -> Path:
             f"raise RuntimeError('the user owns {name}')\n"
         )
     (tmp_path / "own.py").write_text(OWN)
+    (tmp_path / "log.csv").write_text(LOG)
     return tmp_path
 
 
