@@ -29,7 +29,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "measures": {"ground"},
     "statistics": {"contract", "ground"},
     "packing": {"contact", "contract", "ground", "kernel", "scenario"},
-    "strategies": {"compiling", "contract", "ground", "kernel", "scenario"},
+    "exchange": {"compiling", "contract", "ground", "scenario"},
+    "strategies": {"compiling", "contract", "exchange", "ground", "kernel", "scenario"},
     "stop": {
         "contact", "contract", "ground", "kernel", "measures", "packing", "results", "scenario",
         "strategies",
@@ -59,8 +60,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "results", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "commands": {
-        "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
-        "guide", "possible",
+        "assess", "campaign", "comparison", "compiling", "conformance", "exchange", "figures",
+        "ground", "guide", "possible",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "controllers": {"compiling", "contract", "ground"},
@@ -74,6 +75,7 @@ MAY_IMPORT: dict[str, set[str]] = {
 FOREIGN: dict[str, set[str]] = {
     "ground": set(),
     "compiling": {"numba", "llvmlite"},
+    "exchange": {"numpy", "numba"},
     "kernel": {"numpy", "numba"},
     "contract": {"numpy"},
     "contact": SCIENCE,
