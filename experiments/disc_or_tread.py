@@ -4,7 +4,7 @@ Question: a train is braked by discs, by cast-iron or by composite tread blocks,
 The handle is left alone. How does deceleration change from high speed to standstill?
 Source: Karwatzki's formula for cast iron and that of the Russian traction rules for composite
 blocks (both from memory, not verified); disc pads nearly flat, 0.35.
-Scenario: the Elderwick unit E4 (invented) on `dry`, step 3 from 75 mph, no slip control, running
+Scenario: the Elderwick unit (invented) on `dry`, step 3 from 75 mph, no slip control, running
 resistance off; four tread blocks an axle, matched at a friction of 0.12 (cast iron) or 0.28
 (composite); mixed: motor cars with discs, trailers with cast iron.
 Run: `python -m slipbench.experiments.disc_or_tread`

@@ -3,7 +3,7 @@
 Question: variable load control weighs each car and brakes by what it weighs. What is it worth, what
 if it leaves out the rotating mass (which load does not change), and what if it fails?
 Source: mechanics. Force by weighed plus rotating mass gives the same deceleration at every load.
-Scenario: the Elderwick unit E4 (invented), step 3 from 75 mph on `dry` and on `wet_leaf`, running
+Scenario: the Elderwick unit (invented), step 3 from 75 mph on `dry` and on `wet_leaf`, running
 resistance off so that nothing else depends on load; tare and fully laden (crush). Strategy
 `slip_band`.
 Run: `python -m slipbench.experiments.does_load_matter`

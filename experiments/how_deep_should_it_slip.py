@@ -7,7 +7,7 @@ Source: both effects are known (gross sliding that cleans: Uchida, Ohyama and No
 2000 and 2001, abstracts only); the film is `wet_leaf` with its creep curve replaced: the shapes are
 assumed. That cleaning is full up to half slip and less beyond (`rail.full_cleaning_slip` 0.5) is
 assumed too and pulls the best slip towards itself, so it is moved as well.
-Scenario: the Elderwick unit E4 (invented) with 2 to 12 cars, `wet_leaf`, step 3 from 60 mph
+Scenario: the Elderwick unit (invented) with 2 to 12 cars, `wet_leaf`, step 3 from 60 mph
 (`--quick`: 40 mph); strategy `deep_slip`, its slip target from 0.1 to 0.8.
 Run: `python -m slipbench.experiments.how_deep_should_it_slip`
 """
@@ -119,7 +119,7 @@ def sentence(rows: Sequence[Row]) -> str:
     """Say which target is best on each curve, for the shortest and the longest train."""
     best, lowest = best_targets(rows), min(row["slip_target"] for row in rows)
 
-    def written(target: float) -> str:
+    def label(target: float) -> str:
         return f"{target:g} or less" if target == lowest else f"{target:g}"
 
     parts = []
@@ -131,11 +131,11 @@ def sentence(rows: Sequence[Row]) -> str:
         }
         short, long = min(own), max(own)
         if own[short] == own[long]:
-            parts.append(f"on a {shape} curve {written(own[short])} for {short} to {long} cars")
+            parts.append(f"on a {shape} curve {label(own[short])} for {short} to {long} cars")
         else:
             parts.append(
-                f"on a {shape} curve {written(own[short])} for {short} cars and "
-                f"{written(own[long])} for {long}"
+                f"on a {shape} curve {label(own[short])} for {short} cars and "
+                f"{label(own[long])} for {long}"
             )
     moved = [
         f"{target:g} if cleaning is full up to {full:g}"

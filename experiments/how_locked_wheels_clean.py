@@ -9,6 +9,8 @@ Run: `python -m slipbench.experiments.how_locked_wheels_clean`
 
 import math
 import sys
+from collections.abc import Mapping
+from typing import Any
 
 from matplotlib.figure import Figure
 
@@ -52,7 +54,7 @@ def investigate(options: Options) -> Answer:
         for seed in range(options.n_seeds)
     ]
     distances = iter(distance_of(summary) for summary in summaries(runs))
-    rows = []
+    rows: list[Mapping[str, Any]] = []
     for rail, share in cases:
         none, slip_band = (
             sum(next(distances) for _ in range(options.n_seeds)) / options.n_seeds for _ in "12"

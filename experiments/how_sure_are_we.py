@@ -7,7 +7,7 @@ Source: the ranges of the rail are `slipbench.campaign.variation` (assumed); the
 parameters go from half to twice their defaults, within their bounds; delays of the valves go over
 the 20 to 50 ms known from memory. Importance is the mean size of elementary effects: M. D. Morris,
 Technometrics 33 (1991) 161-174 (from memory), as in `slipbench sensitivity`.
-Scenario: the Elderwick unit E4 (invented), `wet_leaf`, step 3 from 75 mph (`--quick`: 40 mph, and a
+Scenario: the Elderwick unit (invented), `wet_leaf`, step 3 from 75 mph (`--quick`: 40 mph, and a
 few of the factors); strategy `slip_band`.
 Run: `python -m slipbench.experiments.how_sure_are_we`
 """

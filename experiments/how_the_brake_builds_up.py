@@ -4,7 +4,7 @@ Question: how long from moving the handle to the brake, and back; and how fast d
 pressure fall and rise when slip control vents and fills it?
 Source: build-up 1.5 to 2.5 s for electro-pneumatic multiple units; through the slip control's valve
 3 to 8 bar/s down and 2 to 6 bar/s up (values from memory, not verified).
-Scenario: the Elderwick unit E4 (invented) on `dry` from 75 mph; handle to a step at 1 s and to
+Scenario: the Elderwick unit (invented) on `dry` from 75 mph; handle to a step at 1 s and to
 release at 7 s, slip control idle; then step 3 held and a strategy of this file that commands vent
 at 6 s and fill at 7.5 s.
 Run: `python -m slipbench.experiments.how_the_brake_builds_up`

@@ -243,7 +243,7 @@ def as_csv(answer: Answer) -> str:
 def _pictures(answer: Answer) -> dict[str, bytes]:
     from slipbench.figures import style
 
-    files = {}
+    files: dict[str, bytes] = {}
     for name, figure in answer.figures.items():
         files |= {f"{name}.{kind}": data for kind, data in style.save(figure).items()}
     return files

@@ -3,7 +3,7 @@
 Question: slip control rests on sensors, valves, air and wires. One thing breaks five seconds into
 the stop. What does it do to the distance, and to the wheels?
 Source: faults as brake engineers list them; common practice, no source. Each is the model's own.
-Scenario: the Elderwick unit E4 (invented), half laden, on `wet_leaf`, one sander on axle 3,
+Scenario: the Elderwick unit (invented), half laden, on `wet_leaf`, one sander on axle 3,
 strategy `slip_band`, step 3 from 75 mph (`--quick`: 50 mph). What breaks is in the second car: its
 first axle, its computer, its supply. Where control supply is lost the service
 brake is gone, so there the driver goes to emergency ten seconds later.
@@ -84,11 +84,11 @@ def investigate(options: Options) -> Answer:
         for seed in range(options.n_seeds)
     ]
     found, n = summaries(runs), options.n_seeds
-    rows = []
+    rows: list[dict[str, Any]] = []
     for i, name in enumerate(named):
         own = found[i * n : (i + 1) * n]
         stops = [s["stopping_distance"] if s["is_stopped"] else math.inf for s in own]
-        row = {"fault": name, "distance": fmean(stops)}
+        row: dict[str, Any] = {"fault": name, "distance": fmean(stops)}
         row["longer_by"] = row["distance"] - (rows[0]["distance"] if rows else row["distance"])
         row["longest_lock"] = fmean(s["longest_lock"] for s in own)
         row["flat_risk"] = fmean(s["flat_risk"] for s in own)

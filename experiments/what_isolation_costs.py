@@ -5,7 +5,7 @@ for two minutes. Is the stop shorter? What happens to wheels and rail? And press
 Source: the button as common practice describes it (no source); that locked wheels hardly clean is
 this project's assumption (`rail.locked_cleaning_share` 0.05), so the answer is given over it, and
 over the fall of the creep curve (`friction_ratio`; 1 is flat).
-Scenario: the Elderwick unit E4 (invented), `wet_leaf`, emergency from 70 mph, strategy `slip_band`;
+Scenario: the Elderwick unit (invented), `wet_leaf`, emergency from 70 mph, strategy `slip_band`;
 the button is left alone, pressed at once, or pressed below 20 mph.
 Run: `python -m slipbench.experiments.what_isolation_costs`
 """

@@ -5,7 +5,7 @@ axles what sliding ones do not bear, through the demand factor, as far as the eq
 Fitted equipment allows 1.0: no axle brakes harder than demanded. What does the cleaning gain there,
 and what would equipment that allows 1.3 gain on top?
 Source: none; equipment that brakes an axle harder than demanded is an assumption.
-Scenario: the Elderwick unit E4 (invented) on the shipped rails, step 3; strategy
+Scenario: the Elderwick unit (invented) on the shipped rails, step 3; strategy
 `train_coordinated`, seeds paired.
 Run: `python -m slipbench.experiments.what_moved_demand_gains`
 """

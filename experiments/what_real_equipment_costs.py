@@ -10,7 +10,8 @@ Run: `python -m slipbench.experiments.what_real_equipment_costs`
 """
 
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -57,6 +58,8 @@ QUICK = (("none", "slip_band", "cleaning_balance"), ("dry", "wet_leaf"))
 
 def investigate(options: Options) -> Answer:
     """Stop on every rail in every grade, the same trains for all strategies."""
+    names: tuple[str, ...]
+    rails: tuple[str, ...]
     names, rails = QUICK
     if not options.is_quick:
         names = tuple(c.name for c in controllers.ALL_CONTROLLERS if not c.uses_truth)
@@ -74,10 +77,10 @@ def investigate(options: Options) -> Answer:
         for seed in range(n_seeds)
     ]
     found = iter(in_parallel(stop_numbers, runs))
-    rows = []
+    rows: list[Mapping[str, Any]] = []
     for name in names:
         for rail in rails:
-            row: dict[str, object] = {"strategy": name, "rail": rail}
+            row: dict[str, Any] = {"strategy": name, "rail": rail}
             for grade in GRADES:
                 own = np.array([next(found) for _ in range(n_seeds)])
                 row[grade], row[f"vents_{grade}"], _, row[f"air_{grade}"] = own.mean(axis=0)

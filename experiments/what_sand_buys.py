@@ -7,7 +7,7 @@ Source: RSSB T1107 sanding trial as reported in Rail Engineer, 12 February 2018.
 law was calibrated to these very distances: its two free numbers to the four with sand, and the
 film's cleaning work to "more than 1200 m" without. So the rows of the trial validate nothing: they
 show how closely the law can be made to follow. The other rows are the model's own predictions.
-Scenario: the Elderwick unit E4 (invented), step 3, strategy `slip_band`: the presets `tough_film`
+Scenario: the Elderwick unit (invented), step 3, strategy `slip_band`: the presets `tough_film`
 and `_tough_film_one_fixed` to `_two_variable` from 55 mph; the same sanders from 75 mph and, from
 55 mph, on the film of `wet_leaf`.
 Run: `python -m slipbench.experiments.what_sand_buys`

@@ -3,7 +3,7 @@
 Question: a good stop ends in step 1, so that the last metre is smooth. Eased too early the train
 runs past the platform end; too late it stops with a jolt. How much is it worth?
 Source: usual driving practice (no source); a jolt under 0.75 m/s3 is taken for smooth (assumed).
-Scenario: the Elderwick unit E4 (invented) on `dry`, step 3 from 75 mph, braking begun where easing
+Scenario: the Elderwick unit (invented) on `dry`, step 3 from 75 mph, braking begun where easing
 at 8 and 3.5 mph stops just at the platform end; strategy `slip_band`.
 Run: `python -m slipbench.experiments.when_to_ease`
 """
@@ -84,7 +84,7 @@ def investigate(options: Options) -> Answer:
         speeds = EASINGS[easing] or (math.nan, math.nan)
         traces, place = stop.traces, float(stop.summary["stopping_distance"])
         row = {"easing": easing, "step_2_at": speeds[0], "step_1_at": speeds[1]}
-        row["past_the_platform_end"] = place - stop.scenario.driver.stopping_point
+        row["past_the_platform_end"] = place - PLATFORM_END
         row["jolt"] = jolt(traces["time"], traces["train_speed"])
         rows.append({**row, "time": float(stop.summary["stopping_time"])})
     notes = [f"Braking begins {lead:.0f} m before the end; a jolt under {SMOOTH} m/s3 is smooth."]

@@ -5,7 +5,7 @@ recovery, cleaning and the condition of the equipment are not known, and which a
 And does holding the brake still beat easing it?
 Source: no measured distribution of any of these is known; bounds as `slipbench verdict` prints
 them, assumed.
-Scenario: the Elderwick unit E4 (invented), 75 mph, step 3, on the slippery shipped rails, each
+Scenario: the Elderwick unit (invented), 75 mph, step 3, on the slippery shipped rails, each
 assumption drawn from its bounds, equipment from clean to worn. The five strategies without truth
 that stop shortest on the mean at `service`; the shortest of them against each of the others, and
 held against eased to step 2 under two of them.

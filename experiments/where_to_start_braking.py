@@ -6,7 +6,7 @@ And what does it cost in time?
 Source: 300 yards earlier from 75 mph in autumn is common practice (no source), and the friction of
 the rail `autumn_guide` was calibrated to it; all other numbers are the model's own. How friction
 scatters along the track is assumed: patches of 300 m on the mean, log-normal about the film's.
-Scenario: the Elderwick unit E4 (invented), step 3 held, strategy `slip_band`; the films of the
+Scenario: the Elderwick unit (invented), step 3 held, strategy `slip_band`; the films of the
 rails `frost`, `autumn_guide` and `wet_leaf` drawn at random along the track, one draw a seed, the
 same draws for every speed and gradient. Against it: the same stop on dry rail without slip control.
 Run: `python -m slipbench.experiments.where_to_start_braking`

@@ -4,7 +4,7 @@ Question: every shipped strategy on every rail that is poor, from two speeds: wh
 which risk of flats, and is there one that nobody beats?
 Source: the strategies' own files name theirs; the yardstick is `slipbench.shortest_possible`, which
 no strategy can beat with the same equipment, handle and rail. Flat risk is a first index, 0 to 1.
-Scenario: the Elderwick unit E4 (invented), step 3, the shipped rails on which wheels slide, from 50
+Scenario: the Elderwick unit (invented), step 3, the shipped rails on which wheels slide, from 50
 and 75 mph (`--quick`: `wet_leaf` and `grease` from 30 mph, five strategies). The same numbers case
 by case: `slipbench compare --speed 50mph,75mph --seeds 2`.
 Run: `python -m slipbench.experiments.which_strategy`
@@ -19,7 +19,7 @@ from typing import Any
 from matplotlib.figure import Figure
 
 from slipbench import load_scenario
-from slipbench.comparison.compare import Comparison, Row, compare
+from slipbench.comparison.compare import ComparedStop, Comparison, compare
 from slipbench.comparison.standing import SAME_DISTANCE, SAME_RISK, cases, runs_of
 from slipbench.experiments import notebook
 from slipbench.experiments.notebook import (
@@ -89,7 +89,7 @@ def scenario_with(rail: str, mph: int) -> Scenario:
     return load_scenario(rail).replace({"initial_speed": mph * MPH, "name": f"{rail} at {mph} mph"})
 
 
-def _over_shortest(row: Row) -> float:
+def _over_shortest(row: ComparedStop) -> float:
     ratio = distance_of(row.summary) / row.yardsticks.shortest_possible
     return math.inf if math.isnan(ratio) else ratio
 

@@ -6,7 +6,7 @@ axles slide deeper on purpose?
 Source: that a sliding wheel leaves better rail is known from roller trials; by how much is the
 cleaning law of the rail `wet_leaf`, with assumed numbers. Full cleaning up to half slip, and less
 beyond, is assumed too (`rail.full_cleaning_slip`).
-Scenario: the Elderwick unit E4 (invented) with 2 to 12 cars, `wet_leaf`, step 3 from 75 mph
+Scenario: the Elderwick unit (invented) with 2 to 12 cars, `wet_leaf`, step 3 from 75 mph
 (`--quick`: 50 mph). Strategy `train_coordinated`: the first four axles slide at the depth named,
 all others are held at a slip of 0.04.
 Run: `python -m slipbench.experiments.who_cleans_the_rail`

@@ -5,7 +5,7 @@ Is the stop longer for it? On a film that sliding wears away, and on one that st
 Source: drivers are taught to brake early and lightly and then to hold (common practice, no source);
 that sliding wheels clean the rail for those behind is the cleaning law of each rail, whose numbers
 are assumed. Where nothing is cleaned there is no reason why holding should win.
-Scenario: the Elderwick unit E4 (invented) from 55 mph, strategy `slip_band`; the rails `wet_leaf`
+Scenario: the Elderwick unit (invented) from 55 mph, strategy `slip_band`; the rails `wet_leaf`
 (cleans), `tough_film` (hardly cleans) and `tough_film` with its cleaning taken away. The platform
 ends where step 3, held, stops the train; other ways begin at the same place, but for the early and
 gentle one.

@@ -54,14 +54,17 @@ MAY_IMPORT: dict[str, set[str]] = {
     "assess": {
         "ground", "measures", "results", "running", "scenario", "strategies",
     },
+    "guidance": {
+        "campaign", "contract", "ground", "results", "running", "scenario", "statistics",
+    },
     "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {
-        "campaign", "comparison", "contact", "contract", "ground", "kernel", "packing",
-        "results", "scenario", "statistics", "stop", "strategies", "tuning",
+        "campaign", "comparison", "contact", "contract", "ground", "guidance", "kernel",
+        "packing", "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "exchange", "figures",
-        "ground", "guide", "possible",
+        "ground", "guidance", "guide", "possible",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "controllers": {"compiling", "contract", "ground"},
@@ -93,6 +96,7 @@ FOREIGN: dict[str, set[str]] = {
     "campaign": SCIENCE | {"pyarrow"},
     "tuning": SCIENCE,
     "assess": {"numpy"},
+    "guidance": SCIENCE,
     "guide": {"markdown_it"},
     "figures": SCIENCE | PICTURES,
     "commands": LINE | {"numpy"},

@@ -114,7 +114,7 @@ def stops_csv(sheet: Sheet) -> str:
     heads = ["rail", "is_dry_reference", "load", "initial_speed", "seed", "stopping_distance"]
     writer.writerow([*map(head, heads), *measures])
     for result in sheet.results:
-        values = [result.summary["stopping_distance"], *map(result.value, measures)]
+        values = [result.value("stopping_distance"), *map(result.value, measures)]
         writer.writerow(
             [
                 cell(result.case.rail),

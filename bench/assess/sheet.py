@@ -9,8 +9,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from slipbench.assess.limits import Limit
-from slipbench.ground.errors import InputError
+from slipbench.ground.errors import InputError, StopFailed
 from slipbench.running.runner import run_stop
+from slipbench.running.task import FAILED as FAILED_STOP
+from slipbench.running.task import failed_summary
 from slipbench.scenario import Scenario, on_dry_rail
 from slipbench.strategies.registry import Known, refuse_twice
 
@@ -68,11 +70,18 @@ class Result:
         """
         if measure == EXTENSION:
             return self.extension_over_dry
+        if self.failure:
+            return math.nan
         if measure not in self.summary:
             raise InputError(f"measure {measure!r}: no number of a stop's summary")
         value = self.summary[measure]
         known = [x for x in (value if isinstance(value, list) else [value]) if x is not None]
         return float(max(known, key=badness, default=math.nan))
+
+    @property
+    def failure(self) -> str:
+        """Why the stop came to no end; empty if it did."""
+        return str(self.summary.get(FAILED_STOP, ""))
 
     @property
     def where(self) -> str:
@@ -183,14 +192,18 @@ def assess(
 
     Raises
     ------
-    InputError   for names given twice, a measure no stop has, and whatever a run refuses
+    InputError   for names given twice, a measure no stop has, and whatever a run refuses; a stop
+                 that comes to no end is a result that fails
     """
     refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
     dry: dict[tuple[str, str, float], list[float]] = {}
     results = []
     for case in programme(scenarios, is_quick):
         for seed in range(n_seeds):
-            summary = run_stop(case.scenario, known, seed, stop_limit=stop_limit).summary
+            try:
+                summary = run_stop(case.scenario, known, seed, stop_limit=stop_limit).summary
+            except StopFailed as problem:  # an outcome like any other, and it fails every limit
+                summary = failed_summary(str(problem))
             distance = summary["stopping_distance"] if summary["is_stopped"] else math.inf
             if case.is_dry:
                 dry.setdefault(case.key, []).append(distance)
@@ -211,7 +224,8 @@ def judge(limit: Limit, rail: str, results: Sequence[Result], limits: Sequence[L
     Notes
     -----
     Of a measure with a number an axle the farthest out counts: the least under a limit from below.
-    A train that does not stop counts with an infinite extension. A number that is not there is not
+    A train that does not stop counts with an infinite extension; a stop that came to no end fails
+    every limit. A number that is not there is not
     judged, and so is a stop that does not meet the condition the limit requires.
     """
     own = [
@@ -219,6 +233,11 @@ def judge(limit: Limit, rail: str, results: Sequence[Result], limits: Sequence[L
         for r in results
         if r.case.rail == rail and (limit.rails == "all" or (limit.rails == "dry") == r.case.is_dry)
     ]
+    words = (MET, NOT_MET) if limit.is_condition else (PASSED, FAILED)
+    failed = [r for r in own if r.failure]
+    if failed:
+        reason = f"{len(failed)} stops came to no end, the first: {failed[0].failure}"
+        return Line(limit, rail, words[1], math.nan, math.nan, "", 0, len(own), reason)
     required = next((other for other in limits if other.name == limit.requires), None)
     fit = [r for r in own if required is None or required.holds(worst_value(r, required))]
     judged = [r for r in fit if not math.isnan(worst_value(r, limit))]
@@ -229,7 +248,6 @@ def judge(limit: Limit, rail: str, results: Sequence[Result], limits: Sequence[L
         return Line(limit, rail, NOT_JUDGED, math.nan, math.nan, "", 0, len(own), reason)
     worst = max(judged, key=lambda r: limit.excess(worst_value(r, limit)))
     value = worst_value(worst, limit)
-    words = (MET, NOT_MET) if limit.is_condition else (PASSED, FAILED)
     return Line(
         limit=limit,
         rail=rail,

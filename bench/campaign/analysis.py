@@ -140,7 +140,7 @@ class Verdict:
     ranking: Ranking
 
 
-def judge(
+def verdict_on(
     collected: Collected, objective: Objective, baseline: str, confidence: float = CONFIDENCE
 ) -> Verdict:
     """Return means, paired differences from a baseline, and the ranking the intervals support."""

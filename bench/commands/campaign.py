@@ -47,7 +47,7 @@ def add_parsers(commands: Commands) -> None:
 def campaign_command(arguments: argparse.Namespace) -> int:
     """Run a campaign's missing stops and print what they say."""
     ready()
-    from slipbench.campaign.analysis import collect, judge
+    from slipbench.campaign.analysis import collect, verdict_on
     from slipbench.campaign.campaign import run_campaign
     from slipbench.campaign.objectives import find_objectives
     from slipbench.campaign.planning import campaign_plan
@@ -81,7 +81,7 @@ def campaign_command(arguments: argparse.Namespace) -> int:
             (scenario.name for scenario in plan.scenarios),
             plan.seeds,
         )
-        verdicts = [judge(collected, objective, baseline) for objective in objectives]
+        verdicts = [verdict_on(collected, objective, baseline) for objective in objectives]
         print(f"\n{campaign_text(collected, verdicts, baseline)}\n\nstored in {store.path}")
     print(f"\n{CAUTION}")
     return 0

@@ -34,28 +34,34 @@ WRITTEN = "NAME[:KEY=VALUE...] or FILE[:NAME][:KEY=VALUE...]"
 _CHANGES = ("train", "rail", "driver", "speed")
 
 
-def add_scenario(parser: argparse.ArgumentParser, number: str = "1", more: str = "") -> None:
+def add_scenario(
+    parser: argparse.ArgumentParser, number: str = "1", more: str = "", default: str = ""
+) -> None:
     """Add the scenarios of a command, and the options that change them.
 
     Parameters
     ----------
     parser : ArgumentParser
-    number : str   "1" one, "+" one or more, "*" none or more
+    number : str   "1" one, "?" one or none (then `default`), "+" one or more, "*" none or more
     more : str     what the help of `--speed` says beside
+    default : str  the scenario where none is named
     """
     if number == "1":
         parser.add_argument("scenario", metavar="SCENARIO", help="a shipped name or a TOML file")
+    elif number == "?":
+        text = f"a shipped name or a TOML file ({default})"
+        parser.add_argument("scenario", nargs="?", default=default, metavar="SCENARIO", help=text)
     else:
         text = "shipped names or TOML files" + (" (all shipped)" if number == "*" else "")
         parser.add_argument("scenarios", nargs=number, metavar="SCENARIO", help=text)
     group = parser.add_argument_group("the scenario")
     for part, brought in (
-        ("train", "train, with brake, slip control and sensing,"),
-        ("rail", "rail, and the contact on it,"),
-        ("driver", "driver"),
+        ("train", "train, with brake, slip control, sensing and sanders: a shipped train,"),
+        ("rail", "rail, with the contact on it and its gradients and curves:"),
+        ("driver", "driver: a shipped driver,"),
     ):
         group.add_argument(
-            f"--{part}", metavar="SCENARIO", help=f"the {brought} of this scenario instead"
+            f"--{part}", metavar="FILE|NAME", help=f"another {brought} a scenario, or a file of one"
         )
     group.add_argument("--speed", help=f"start from this speed, with its unit, such as 75mph{more}")
     group.add_argument(
@@ -245,11 +251,10 @@ def read_scenario(name: str, arguments: argparse.Namespace, speed: str | None = 
     InputError
     """
     from slipbench.scenario import load_scenario, parse_speed
-    from slipbench.scenario.assemble import with_parts, with_values
+    from slipbench.scenario.assemble import with_values
 
     parts = {part: getattr(arguments, part) for part in ("train", "rail", "driver")}
-    scenario = with_parts(load_scenario(name.strip()), **parts)
-    scenario = with_values(scenario, arguments.set)
+    scenario = with_values(load_scenario(name.strip(), **parts), arguments.set)
     speed = arguments.speed if speed is None else speed
     if speed is None:
         return scenario

@@ -22,7 +22,9 @@ from slipbench.commands.parser import ONE_STOP, TEACH, Commands
 from slipbench.ground.errors import InputError
 
 if TYPE_CHECKING:
+    from slipbench.scenario import Scenario
     from slipbench.stop.stop import Stop
+    from slipbench.strategies.registry import Known
 
 PICTURES = ("stop_sheet", "rail_map", "creep_trace")
 PAGE = "playback.html"
@@ -42,6 +44,14 @@ def add_parsers(commands: Commands) -> None:
         "playback", group=TEACH, help="write a page that plays one stop, or two side by side"
     )
     add_stop_arguments(playback, "playback", several=True)
+    playback.add_argument(
+        "--beside", metavar="SCENARIO", help="play this scenario's stop beside, under the same"
+    )
+    playback.add_argument(
+        "--drivers",
+        metavar="A[,B]",
+        help="ways of driving: held, eased, eased-to-N, pumped, or own",
+    )
     playback.set_defaults(act=playback_command)
 
 
@@ -71,31 +81,70 @@ def picture_command(arguments: argparse.Namespace) -> int:
 def playback_command(arguments: argparse.Namespace) -> int:
     """Run one stop, or two, and write the page that plays them."""
     folder = results_folder(arguments.out, "playback", [PAGE], arguments.overwrite)
-    if len(split_names(arguments.strategy)) > MOST_PLAYED:
-        raise InputError(f"--strategy {arguments.strategy!r}; allowed: {MOST_PLAYED} at most")
-    stops = _run(arguments, arguments.strategy, "slipbench.figures.playback")
+    pairs = _played(arguments)
+    stops = _run_pairs(pairs, arguments.seed, "slipbench.figures.playback")
     from slipbench.figures import style
     from slipbench.figures.playback import playback_page
+    from slipbench.figures.playback_names import lane_names
 
     page = playback_page(stops, _as_typed(arguments)).encode()
-    told = "\n".join(style.account(stop) for stop in stops)
+    told = "\n".join(
+        style.account(stop) + (f" ({name})" if len(stops) > 1 else "")
+        for stop, name in zip(stops, lane_names(stops), strict=True)
+    )
     text = f"{told}\n\nopen {folder / PAGE} in a browser"
     deliver(text, folder, {PAGE: page}, "playback", arguments.overwrite)
     return 0
+
+
+def _played(arguments: argparse.Namespace) -> list[tuple[Scenario, Known]]:
+    """Return what is played: every scenario, driver and strategy named, two stops at most.
+
+    Raises
+    ------
+    InputError   for more than two, or more than one of them at once
+    """
+    from slipbench.scenario.ways import driven
+
+    ways = arguments.drivers.split(",") if arguments.drivers is not None else ["own"]
+    names = [arguments.scenario] + ([arguments.beside] if arguments.beside is not None else [])
+    for option, words in (
+        ("--strategy", split_names(arguments.strategy)),
+        ("--drivers", ways),
+    ):
+        if len(words) > MOST_PLAYED:
+            raise InputError(
+                f"{option} {','.join(words)!r}; allowed: {MOST_PLAYED}, two stops are played"
+            )
+    strategies = read_strategies(arguments.strategy, arguments.compile)
+    if len(names) * len(ways) * len(strategies) > MOST_PLAYED:
+        raise InputError(
+            "two stops are played at most: give two strategies, or --beside, or two --drivers"
+        )
+    scenarios = [read_scenario(name, arguments) for name in names]
+    driving = [driven(scenario, way.strip()) for scenario in scenarios for way in ways]
+    return [(scenario, known) for scenario in driving for known in strategies]
 
 
 def _run(arguments: argparse.Namespace, strategy: str, module: str) -> list[Stop]:
     """Run a scenario under each strategy, with traces."""
     scenario = read_scenario(arguments.scenario, arguments)
     strategies = read_strategies(strategy, arguments.compile)
-    for known in strategies:
+    return _run_pairs([(scenario, known) for known in strategies], arguments.seed, module)
+
+
+def _run_pairs(pairs: list[tuple[Scenario, Known]], seed: int, module: str) -> list[Stop]:
+    for _, known in pairs:
         get_ready(["slipbench.running.runner", module], ["loop.run_compiled"], [known])
     from slipbench.running.runner import run_stop
 
-    return [run_stop(scenario, known, arguments.seed, with_traces=True) for known in strategies]
+    return [run_stop(scenario, known, seed, with_traces=True) for scenario, known in pairs]
 
 
 def _as_typed(arguments: argparse.Namespace) -> str:
     words = ["slipbench", "playback", arguments.scenario, "--strategy", arguments.strategy]
+    for option in ("beside", "drivers"):
+        value = getattr(arguments, option)
+        words += [f"--{option}", value] if value is not None else []
     words += ["--seed", str(arguments.seed)] if arguments.seed else []
     return shlex.join(words + scenario_words(arguments) + ["--compile"] * arguments.compile)

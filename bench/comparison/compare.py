@@ -64,7 +64,7 @@ class Yardsticks:
 
 
 @dataclass(frozen=True)
-class Row:
+class ComparedStop:
     """One run: its scenario's name and start, its strategy, and the numbers of its summary."""
 
     scenario: str
@@ -92,7 +92,7 @@ class Row:
         return {name: finite_or_none(value) for name, value in flat.items()}
 
     @classmethod
-    def from_record(cls, record: Mapping[str, Any], findings: Sequence[str] = ()) -> Row:
+    def from_record(cls, record: Mapping[str, Any], findings: Sequence[str] = ()) -> ComparedStop:
         """Return the row that gave a record of `as_record`; numbers that were None become NaN.
 
         Raises
@@ -154,7 +154,7 @@ class Comparison:
     strategies: tuple[Known, ...]
     n_seeds: int
     yardsticks: dict[str, Yardsticks]
-    rows: tuple[Row, ...]
+    rows: tuple[ComparedStop, ...]
 
     def rails(self) -> list[Scenario]:
         """Return the scenarios, that with the shortest stop of a strategy without truth first."""
@@ -166,9 +166,9 @@ class Comparison:
         return scores_on(scenario, self.rows)
 
 
-def scores_on(scenario: str, rows: Sequence[Row]) -> list[Score]:
+def scores_on(scenario: str, rows: Sequence[ComparedStop]) -> list[Score]:
     """Return a score a strategy on one rail: fewest overruns, then shortest distance first."""
-    runs: dict[str, list[Row]] = {}
+    runs: dict[str, list[ComparedStop]] = {}
     for row in rows:
         if row.scenario == scenario:
             runs.setdefault(row.controller, []).append(row)
@@ -182,7 +182,7 @@ def shortest_stop(scores: Sequence[Score]) -> float:
 
 
 @dataclass(frozen=True)
-class Job:
+class Part:
     """One piece of work for a worker; without a reference it finds the scenario's yardsticks."""
 
     scenario: Scenario
@@ -210,7 +210,7 @@ def compare(
     strategies : sequence of Known     with different names
     n_seeds : int                      >= 1
     n_workers : int or None            processes; None is one a core, 1 runs in this process
-    tell : function                    called each time a job is done
+    tell : function                    called each time a part is done
     meanwhile : function               called once, while other processes work, if there are any
     stop_limit : float                 what a stop may take by the clock before it has failed [s]
 
@@ -231,16 +231,16 @@ def compare(
     refuse_twice("strategies", [(k.controller.name, k.origin) for k in strategies])
     for known in strategies:
         prepare(known)
-    jobs = [replace(job, stop_limit=stop_limit) for job in plan(scenarios, strategies, n_seeds)]
-    n_workers = min(n_workers or n_cores(), len(jobs))
+    parts = [replace(part, stop_limit=stop_limit) for part in plan(scenarios, strategies, n_seeds)]
+    n_workers = min(n_workers or n_cores(), len(parts))
     if n_workers == 1:
-        results = _run_here(jobs, strategies, tell)
+        results = _run_here(parts, strategies, tell)
     else:
-        results = map_in_pool(_run_in_worker, jobs, n_workers, tell, meanwhile, _given_up)
+        results = map_in_pool(_run_in_worker, parts, n_workers, tell, meanwhile, _given_up)
     marks = {(s.name, seed): results.pop(0) for s in scenarios for seed in range(n_seeds)}
     summaries = iter(_completed(results))
     rows = tuple(
-        Row(
+        ComparedStop(
             scenario=scenario.name,
             initial_speed=scenario.initial_speed,
             controller=known.controller.name,
@@ -259,18 +259,18 @@ def compare(
     return Comparison(tuple(scenarios), tuple(strategies), n_seeds, yardsticks, rows)
 
 
-def plan(scenarios: Sequence[Scenario], strategies: Sequence[Known], n_seeds: int) -> list[Job]:
-    """Return the jobs of a comparison: yardsticks first, then scenario by strategy by seed."""
-    jobs = [Job(scenario, "", seed) for scenario in scenarios for seed in range(n_seeds)]
+def plan(scenarios: Sequence[Scenario], strategies: Sequence[Known], n_seeds: int) -> list[Part]:
+    """Return the parts of a comparison: yardsticks first, then scenario by strategy by seed."""
+    parts = [Part(scenario, "", seed) for scenario in scenarios for seed in range(n_seeds)]
     for scenario in scenarios:
         for known in strategies:
             for seed in range(n_seeds):
-                jobs.append(Job(scenario, known.reference, seed, known.runs_compiled))
-    return jobs
+                parts.append(Part(scenario, known.reference, seed, known.runs_compiled))
+    return parts
 
 
-def as_csv(rows: Sequence[Row]) -> str:
-    """Return the rows as CSV: `Row.as_record`, units in the heads, a list joined by `;`."""
+def as_csv(rows: Sequence[ComparedStop]) -> str:
+    """Return the rows as CSV: `as_record`, units in the heads, a list joined by `;`."""
     stream = io.StringIO()
     records = [row.as_record() for row in rows]
     writer = csv.DictWriter(stream, fieldnames=list(records[0]), lineterminator="\n")
@@ -317,7 +317,7 @@ def _over(distance: float, yardstick: float) -> float:
     return ratio if math.isfinite(ratio) else math.nan
 
 
-def _score(runs: Sequence[Row]) -> Score:
+def _score(runs: Sequence[ComparedStop]) -> Score:
     n_stopped = sum(run.summary["is_stopped"] for run in runs)
     distances = [
         run.summary["stopping_distance"] if run.summary["is_stopped"] else math.inf for run in runs
@@ -344,20 +344,20 @@ def _score(runs: Sequence[Row]) -> Score:
     )
 
 
-def _run_job(job: Job, known: Known | None) -> Any:
+def _run_part(part: Part, known: Known | None) -> Any:
     if known is None:
-        return find_yardsticks(job.scenario, job.seed)
+        return find_yardsticks(part.scenario, part.seed)
     try:
-        stop = run_stop(job.scenario, known, job.seed, stop_limit=job.stop_limit)
+        stop = run_stop(part.scenario, known, part.seed, stop_limit=part.stop_limit)
     except StopFailed as problem:
-        return _given_up(job, str(problem))
+        return _given_up(part, str(problem))
     except InputError as problem:
-        where = f"scenario {job.scenario.name}, seed {job.seed}"
+        where = f"scenario {part.scenario.name}, seed {part.seed}"
         raise InputError(f"{where}: {one_line(problem)}") from problem
     return {"summary": dict(stop.summary), "findings": tuple(own.text for own in stop.findings)}
 
 
-def _given_up(job: Job, reason: str) -> Any:
+def _given_up(part: Part, reason: str) -> Any:
     return {"summary": {"is_stopped": False, FAILED: reason}, "findings": ()}
 
 
@@ -383,12 +383,12 @@ def _emptied(summary: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _run_here(
-    jobs: Sequence[Job], strategies: Sequence[Known], tell: Callable[[], None]
+    parts: Sequence[Part], strategies: Sequence[Known], tell: Callable[[], None]
 ) -> list[Any]:
     by_reference = {known.reference: known for known in strategies}
     results = []
-    for job in jobs:
-        results.append(_run_job(job, by_reference.get(job.reference)))
+    for part in parts:
+        results.append(_run_part(part, by_reference.get(part.reference)))
         tell()
     return results
 
@@ -398,5 +398,5 @@ def _found(reference: str, compile_file: bool) -> Known:
     return find_controller(reference, compile_file=compile_file)
 
 
-def _run_in_worker(job: Job) -> Any:
-    return _run_job(job, _found(job.reference, job.compile_file) if job.reference else None)
+def _run_in_worker(part: Part) -> Any:
+    return _run_part(part, _found(part.reference, part.compile_file) if part.reference else None)

@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from slipbench.comparison.compare import Comparison, Row, Score, scores_on, shortest_stop
+from slipbench.comparison.compare import ComparedStop, Comparison, Score, scores_on, shortest_stop
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import LONGEST_CODE, place, regular_bytes
 from slipbench.ground.telling import told
 from slipbench.results.identity import machine_text, versions
 from slipbench.results.output import MARKER, is_sealed
 from slipbench.results.quantities import UNITS, units_of
-from slipbench.results.tables import shown_values, written
+from slipbench.results.tables import shown_values, value_text
 
 RECORD = "compare.json"
 WRITER = "slipbench compare"
@@ -65,7 +65,7 @@ class KeptComparison:
     rails: tuple[KeptRail, ...]
     shared_values: tuple[KeptValue, ...]
     strategies: tuple[KeptStrategy, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[ComparedStop, ...]
 
     def scores(self) -> dict[str, list[Score]]:
         """Return the scores on each rail, that with the shortest stop first."""
@@ -158,7 +158,8 @@ def _kept(content: Mapping[str, Any]) -> KeptComparison:
         shared_values=_values(content["shared_values"]),
         strategies=tuple(KeptStrategy(**strategy) for strategy in content["strategies"]),
         rows=tuple(
-            Row.from_record(row, own) for row, own in zip(content["rows"], findings, strict=True)
+            ComparedStop.from_record(row, own)
+            for row, own in zip(content["rows"], findings, strict=True)
         ),
     )
 
@@ -166,7 +167,7 @@ def _kept(content: Mapping[str, Any]) -> KeptComparison:
 def _value(value: Any) -> dict[str, str]:
     return {
         "path": value.path,
-        "value": written(value.value),
+        "value": value_text(value.value),
         "unit": value.unit,
         "mark": value.mark,
         "source": value.source,

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from slipbench.comparison.compare import Comparison, Row, half_width
+from slipbench.comparison.compare import ComparedStop, Comparison, half_width
 from slipbench.results.tables import UNKNOWN, plain_table
 
 SAME_DISTANCE = 1e-3
@@ -27,25 +27,25 @@ class Measure:
     """A column: what a row gives for it; NaN where a run gives no number."""
 
     header: str
-    of: Callable[[Row], float]
+    of: Callable[[ComparedStop], float]
     decimals: int
     needs: str = ""
     """Name in the summary without which there is no column."""
     has_interval: bool = True
 
 
-def _distance(row: Row) -> float:
+def _distance(row: ComparedStop) -> float:
     return float(row.summary["stopping_distance"]) if row.summary["is_stopped"] else math.inf
 
 
-def _over_shortest(row: Row) -> float:
+def _over_shortest(row: ComparedStop) -> float:
     return _distance(row) / row.yardsticks.shortest_possible
 
 
-def _worst(name: str, factor: float = 1.0) -> Callable[[Row], float]:
+def _worst(name: str, factor: float = 1.0) -> Callable[[ComparedStop], float]:
     """Return a reader of a summary's number, or of the largest of its list."""
 
-    def read(row: Row) -> float:
+    def read(row: ComparedStop) -> float:
         value: Any = row.summary[name]
         return factor * float(max(value) if isinstance(value, list) else value)
 
@@ -93,12 +93,12 @@ def standing_table(comparison: Comparison) -> str:
     return "\n".join([table, "", *textwrap.wrap(note, 100)])
 
 
-def runs_of(comparison: Comparison, scenario: str, controller: str) -> list[Row]:
+def runs_of(comparison: Comparison, scenario: str, controller: str) -> list[ComparedStop]:
     """Return the runs of a strategy on a rail, in the order of the seeds."""
     return [r for r in comparison.rows if r.scenario == scenario and r.controller == controller]
 
 
-def _cell(measure: Measure, runs: Sequence[Row]) -> str:
+def _cell(measure: Measure, runs: Sequence[ComparedStop]) -> str:
     values = [measure.of(run) for run in runs]
     n_over = sum(not run.summary["is_stopped"] for run in runs)
     if measure is MEASURES[0] and n_over:
@@ -112,7 +112,7 @@ def _cell(measure: Measure, runs: Sequence[Row]) -> str:
 
 
 @dataclass(frozen=True)
-class Case:
+class Standing:
     """One strategy on one rail and speed against all others without truth.
 
     Attributes
@@ -137,7 +137,7 @@ class Case:
         return self.is_shortest and not self.safer
 
 
-def cases(comparison: Comparison, controller: str) -> list[Case]:
+def cases(comparison: Comparison, controller: str) -> list[Standing]:
     """Return how a strategy stands on every rail and speed, truth left out."""
     others = [
         k.controller.name
@@ -162,11 +162,11 @@ def cases(comparison: Comparison, controller: str) -> list[Case]:
             is_told &= gain == math.inf or (len(gains) > 1 and gain > width)
         behind = mean / best - 1.0 if math.isfinite(best) else 0.0
         kinds = tuple(shorter), tuple(safer)
-        found.append(Case(scenario.name, controller, not shorter, is_told, *kinds, behind))
+        found.append(Standing(scenario.name, controller, not shorter, is_told, *kinds, behind))
     return found
 
 
-def _mean(runs: Sequence[Row], of: Callable[[Row], float]) -> float:
+def _mean(runs: Sequence[ComparedStop], of: Callable[[ComparedStop], float]) -> float:
     return statistics.fmean(of(run) for run in runs)
 
 

@@ -4,7 +4,7 @@
 They try a few thousand calls, so they can refute a claim, never prove it.
 """
 
-from slipbench.conformance.checks import CHECKS, Check, Finding, check_controller, run_check
+from slipbench.conformance.checks import CHECKS, Check, Refutation, check_controller, run_check
 from slipbench.conformance.evidence import Evidence
 from slipbench.conformance.recording import RecordedStop, Recording, play, record_stop
 
@@ -12,9 +12,9 @@ __all__ = [
     "CHECKS",
     "Check",
     "Evidence",
-    "Finding",
     "RecordedStop",
     "Recording",
+    "Refutation",
     "check_controller",
     "play",
     "record_stop",

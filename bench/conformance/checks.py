@@ -22,7 +22,7 @@ class Check:
 
 
 @dataclass(frozen=True)
-class Finding:
+class Refutation:
     """A claim that was refuted, and how."""
 
     check: str
@@ -58,13 +58,13 @@ CHECKS: tuple[Check, ...] = (
 """Every check, in the order they are run."""
 
 
-def run_check(check: Check, evidence: Evidence) -> Finding | None:
+def run_check(check: Check, evidence: Evidence) -> Refutation | None:
     """Run one check; an update function that raises is a finding, too."""
     try:
         problem = check.find(evidence)
     except UpdateFailed as failure:
         problem = str(failure)
-    return None if problem is None else Finding(check.name, problem)
+    return None if problem is None else Refutation(check.name, problem)
 
 
 def check_controller(
@@ -73,7 +73,7 @@ def check_controller(
     compiled: bool = True,
     held_off_limit: float = HELD_OFF_LIMIT,
     memory_bound: float = MEMORY_BOUND,
-) -> tuple[Finding, ...]:
+) -> tuple[Refutation, ...]:
     """Run every check over one strategy.
 
     Parameters
@@ -86,7 +86,7 @@ def check_controller(
 
     Returns
     -------
-    tuple of Finding   empty where nothing was refuted
+    tuple of Refutation   empty where nothing was refuted
     """
     evidence = Evidence(
         controller,

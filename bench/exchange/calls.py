@@ -33,7 +33,7 @@ import numba
 from slipbench.compiling.cache import compiled_here
 from slipbench.compiling.helper import helper
 from slipbench.compiling.pointers import caller, memory
-from slipbench.contract import DEMAND_FACTOR, FILL, HOLD, VALVE, VENT
+from slipbench.contract import DEMAND_FACTOR, DYNAMIC_FACTOR, FILL, HOLD, VALVE, VENT
 
 (MEMORY, INSTANCE, CALLS, AXLES, VERSION, STEP, N_STEPS, STEP_LENGTH, N_IN, N_OUT, SCRATCH,
  TROUBLE, STATUS, ITEM, HEAD) = range(15)  # fmt: skip
@@ -43,14 +43,11 @@ KINDS = ("float64", "int32", "float32", "int64", "uint64", "uint8", "int8", "int
          "uint32")  # fmt: skip
 """How numbers travel; a group's word is the place in here."""
 
-OF_VALVE, OF_HOLD, OF_VENT, OF_FACTOR, OF_SIGNAL, OF_NOTHING = range(6)
+OF_VALVE, OF_HOLD, OF_VENT, OF_FACTOR, OF_SIGNAL, OF_NOTHING, OF_DYNAMIC = range(7)
 """What an output is for."""
 
 LAST, N_SLOTS, CODES, BEGIN, SLOTS = range(5)
 """Words of a unit, see `_serve`."""
-
-N_COMMAND = 2
-"""Columns of the command."""
 
 (FINE, NOT_SET, NOT_STEPPED, NOT_GOT, NOT_FINITE, NO_POSITION) = range(6)
 """What went wrong."""
@@ -211,9 +208,12 @@ def _do_steps(slot: int) -> int:
 
 
 @helper
-def _accept(destination: int, axle: int, value: float, codes: int, command: int, out: int) -> bool:
+def _accept(
+    destination: int, axle: int, value: float, codes: int, command: int, n_command: int, out: int
+) -> bool:
     """Write one output where it belongs; False for a valve position that is none."""
-    valve = command + 8 * (N_COMMAND * axle + VALVE)
+    own = command + 8 * n_command * axle
+    valve = own + 8 * VALVE
     if destination == OF_VALVE:
         for k in range(3):
             if value == _read_double(codes + 8 * k):
@@ -227,7 +227,9 @@ def _accept(destination: int, axle: int, value: float, codes: int, command: int,
         if value != 0.0:
             _write_double(valve, float(VENT))
     elif destination == OF_FACTOR:
-        _write_double(command + 8 * (N_COMMAND * axle + DEMAND_FACTOR), value)
+        _write_double(own + 8 * DEMAND_FACTOR, value)
+    elif destination == OF_DYNAMIC:
+        _write_double(own + 8 * DYNAMIC_FACTOR, value)
     elif destination == OF_SIGNAL:
         _write_double(out + 8 * axle, value)
     return True
@@ -235,15 +237,22 @@ def _accept(destination: int, axle: int, value: float, codes: int, command: int,
 
 @helper
 def _get_outputs(
-    slot: int, codes: int, command: int, n_axles: int, signals: int, n_signals: int
+    slot: int,
+    codes: int,
+    command: int,
+    n_axles: int,
+    n_command: int,
+    signals: int,
+    n_signals: int,
 ) -> int:
     """Get the outputs into command and signals; return FINE or what went wrong.
 
     An entry is what it is for and the axle (or signal).
     """
     for i in range(n_axles):
-        _write_double(command + 8 * (N_COMMAND * i + VALVE), float(FILL))
-        _write_double(command + 8 * (N_COMMAND * i + DEMAND_FACTOR), 1.0)
+        _write_double(command + 8 * n_command * i, float(FILL))
+        for k in range(1, n_command):
+            _write_double(command + 8 * (n_command * i + k), 1.0)
     for i in range(n_signals):
         _write_double(signals + 8 * i, 0.0)
     group = slot + 8 * (HEAD + GROUP * read_word(slot + 8 * N_IN))
@@ -262,7 +271,7 @@ def _get_outputs(
             value += _read_double(conversions + 16 * i + 8)
             if not math.isfinite(value):
                 return _failed(slot, NOT_FINITE, i, i_group)
-            if not _accept(destination, axle, value, codes, command, signals):
+            if not _accept(destination, axle, value, codes, command, n_command, signals):
                 return _failed(slot, NO_POSITION, i, i_group)
         group += 8 * GROUP
     return FINE
@@ -292,7 +301,8 @@ def _find_slot(unit: int, address: int, calls: int, n_axles: int) -> int:
 
 def _serve(
     unit: int, observation: int, n_axles: int, n_observed: int, parameters: int,
-    n_parameters: int, memory: int, n_memory: int, command: int, signals: int, n_signals: int,
+    n_parameters: int, memory: int, n_memory: int, command: int, n_command: int, signals: int,
+    n_signals: int,
 ) -> int:  # fmt: skip
     """Do one call of a strategy by the addresses and sizes of its arrays.
 
@@ -319,16 +329,16 @@ def _serve(
         if came_to == FINE:
             came_to = _do_steps(slot)
         if came_to == FINE:
-            came_to = _get_outputs(slot, codes, command, n_axles, signals, n_signals)
+            came_to = _get_outputs(slot, codes, command, n_axles, n_command, signals, n_signals)
     _write_double(count, calls + 1.0)
     if came_to != FINE:
         for i in range(n_axles):
-            _write_double(command + 8 * (N_COMMAND * i + VALVE), math.nan)
-            _write_double(command + 8 * (N_COMMAND * i + DEMAND_FACTOR), REFUSED)
+            _write_double(command + 8 * (n_command * i + VALVE), math.nan)
+            _write_double(command + 8 * (n_command * i + DEMAND_FACTOR), REFUSED)
     return came_to
 
 
-_SERVES = _i64(*(11 * (_i64,)))
+_SERVES = _i64(*(12 * (_i64,)))
 _call_serve = caller(_SERVES)
 _c_function: Any = numba.cfunc  # its type stub does not know all options
 
@@ -364,6 +374,7 @@ def update_of(unit: int) -> Any:
                 memory.ctypes.data,
                 memory.shape[1],
                 command.ctypes.data,
+                command.shape[1],
                 signals.ctypes.data,
                 signals.size,
             ),

@@ -27,6 +27,9 @@ _WORDS: dict[str, tuple[tuple[str, ...], ...]] = {
     "is_hold": (("hold",),),
     "is_vent": (("vent",), ("release",), ("exhaust",)),
     "valve": (("valve",), ("command",)),
+    "dynamic_factor": (("dynamic", "factor"), ("drive", "factor")),
+    "dynamic_force": (("dynamic", "force"), ("drive", "force")),
+    "dynamic_demand": (("dynamic", "demand"),),
     "demand_factor": (("demand", "factor"), ("factor",)),
     "slide": (("slide",), ("slid",)),
     "isolated": (("isolated",),),
@@ -188,7 +191,8 @@ def _table(
 
 
 def _si_of(column: str) -> str:
-    units = {"measured_wheel_speed": "m/s", "measured_pressure": "Pa", "sample_time": "s"}
+    units = {"dynamic_force": "N", "dynamic_demand": "N"}
+    units |= {"measured_wheel_speed": "m/s", "measured_pressure": "Pa", "sample_time": "s"}
     return units.get(column, "-")
 
 

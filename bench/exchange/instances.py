@@ -111,6 +111,7 @@ class Instances:
             memory.ctypes.data,
             memory.shape[1],
             command.ctypes.data,
+            command.shape[1],
             signals.ctypes.data,
             signals.size,
         )

@@ -34,11 +34,13 @@ MOST_AXLES = 48
 INPUTS = MEASURED
 """Columns of the observation that may be bound; a unit never sees the truth."""
 
-OUTPUTS = ("valve", "is_hold", "is_vent", "demand_factor", *SIGNALS)
+OUTPUTS = ("valve", "is_hold", "is_vent", "demand_factor", "dynamic_factor", *SIGNALS)
 """What of a unit's outputs the bench takes."""
 
-BY_AXLE = ("measured_wheel_speed", "measured_pressure", "valve", "is_hold", "is_vent",
-           "demand_factor")  # fmt: skip
+BY_AXLE = (
+    *("measured_wheel_speed", "measured_pressure", "dynamic_force", "dynamic_demand"),
+    *("valve", "is_hold", "is_vent", "demand_factor", "dynamic_factor"),
+)
 """What must be there for each axle; of the others one variable may stand for all."""
 
 CODES = {"fill": 0.0, "hold": 1.0, "vent": 2.0}

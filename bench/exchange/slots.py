@@ -14,7 +14,8 @@ from slipbench.exchange.convert import Conversion, conversion
 from slipbench.exchange.description import Description, Variable
 from slipbench.exchange.mapping import Binding, UnitMap
 
-SI = {"measured_wheel_speed": "m/s", "measured_pressure": "Pa", "sample_time": "s"}
+SI = {"measured_wheel_speed": "m/s", "measured_pressure": "Pa", "sample_time": "s",
+      "dynamic_force": "N", "dynamic_demand": "N"}  # fmt: skip
 """Of what is exchanged; the rest are plain numbers."""
 
 _DESTINATIONS = {
@@ -22,6 +23,7 @@ _DESTINATIONS = {
     "is_hold": calls.OF_HOLD,
     "is_vent": calls.OF_VENT,
     "demand_factor": calls.OF_FACTOR,
+    "dynamic_factor": calls.OF_DYNAMIC,
 }
 
 

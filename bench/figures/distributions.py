@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from slipbench.comparison.compare import Row, Score
+from slipbench.comparison.compare import ComparedStop, Score
 from slipbench.figures import style
 from slipbench.figures.compare import dot_style
 from slipbench.figures.style import Look
@@ -26,7 +26,7 @@ _LEFT, _RIGHT = (0.17, 0.36), (0.57, 0.4)
 
 
 def draw_distributions(
-    rails: Mapping[str, Sequence[Score]], rows: Sequence[Row], looks: Mapping[str, Look]
+    rails: Mapping[str, Sequence[Score]], rows: Sequence[ComparedStop], looks: Mapping[str, Look]
 ) -> Figure:
     """Draw the stopping distance of every run, strategy by strategy, a block a rail.
 
@@ -37,7 +37,7 @@ def draw_distributions(
     Parameters
     ----------
     rails : mapping            rail to its scores, in the order they are drawn
-    rows : sequence of Row     every run
+    rows : sequence of ComparedStop     every run
     looks : mapping            of every strategy, see `style.looks`
 
     Returns
@@ -65,7 +65,9 @@ def draw_distributions(
     return figure
 
 
-def _runs_of(rail: str, scores: Sequence[Score], rows: Sequence[Row]) -> list[tuple[Score, Any]]:
+def _runs_of(
+    rail: str, scores: Sequence[Score], rows: Sequence[ComparedStop]
+) -> list[tuple[Score, Any]]:
     """Return each strategy with its distances on a rail, infinite where it did not stop. [m]"""
     return [
         (

@@ -1,15 +1,5 @@
-"use strict";
 // One stop, or two side by side, from the numbers embedded in the page. Nothing is fetched.
 const DATA = JSON.parse(document.getElementById("data").textContent);
-const MARK = ["A", "B"];
-const COLOUR = ["#0072b2", "#b84d00"];
-const INK = "#1a1a1a", QUIET = "#5c5c5c", FAINT = "#d9d9d9", PAPER = "#ffffff";
-const LOCKED = "#d55e00", SLIDING = "#8c8c8c";
-// Dark and bluish for slippery to light and yellow for good: ordered in grey as well.
-const RAMP = [[0, 32, 77], [62, 78, 108], [124, 123, 120], [188, 174, 106], [255, 234, 70]];
-const WHEELS_SLOWER = 4;
-const calm = window.matchMedia("(prefers-reduced-motion: reduce)");
-const element = (id) => document.getElementById(id);
 
 function bytes(text) {
   const raw = atob(text);
@@ -48,7 +38,7 @@ function unpack(stop) {
 
 const STOPS = DATA.stops.map(unpack);
 const LASTS = Math.max(...STOPS.map((s) => s.lasts));
-const FARTHEST = Math.max(...STOPS.map((s) => s.distance[s.n - 1]), DATA.stopping_point || 0);
+const FARTHEST = Math.max(...STOPS.map((s) => Math.max(s.distance[s.n - 1], s.stopping_point || 0)));
 const FASTEST = Math.max(...STOPS.map((s) => s.trainSpeed[0]));
 
 function at(s, time) {
@@ -70,216 +60,28 @@ function friction(s, place, nPassed) {
   return value === 255 ? s.untouched : value;
 }
 
-function rampColour(share) {
-  const x = Math.min(Math.max(share, 0), 1) * (RAMP.length - 1);
-  const i = Math.min(Math.floor(x), RAMP.length - 2);
-  const mixed = RAMP[i].map((c, k) => Math.round(c + (x - i) * (RAMP[i + 1][k] - c)));
-  return `rgb(${mixed.join(",")})`;
-}
-const RAMP_COLOURS = Array.from({ length: 255 }, (_, i) => rampColour(i / 254));
-
-function prepared(canvas) {
-  const ratio = window.devicePixelRatio || 1;
-  const { width, height } = canvas.getBoundingClientRect();
-  if (canvas.width !== Math.round(width * ratio) || canvas.height !== Math.round(height * ratio)) {
-    canvas.width = Math.round(width * ratio);
-    canvas.height = Math.round(height * ratio);
-  }
-  const pen = canvas.getContext("2d");
-  pen.setTransform(ratio, 0, 0, ratio, 0, 0);
-  pen.clearRect(0, 0, width, height);
-  pen.font = '12px "Segoe UI", "DejaVu Sans", Arial, sans-serif';
-  return { pen, width, height };
-}
-
-function wheel(pen, x, y, radius, angle, state) {
-  pen.beginPath();
-  pen.arc(x, y, radius, 0, 2 * Math.PI);
-  pen.fillStyle = state === 2 ? LOCKED : state === 1 ? SLIDING : PAPER;
-  pen.fill();
-  pen.lineWidth = state === 2 ? 2.4 : 1.4;
-  pen.strokeStyle = INK;
-  pen.stroke();
-  pen.beginPath();
-  if (state === 2) {
-    const d = 0.62 * radius;
-    pen.moveTo(x - d, y - d); pen.lineTo(x + d, y + d);
-    pen.moveTo(x - d, y + d); pen.lineTo(x + d, y - d);
-  } else {
-    pen.moveTo(x, y);
-    pen.lineTo(x + radius * Math.sin(angle), y - radius * Math.cos(angle));
-  }
-  pen.stroke();
-}
-
-function vehicleBody(pen, left, right, top, bottom, isFront, isLast) {
-  const nose = Math.min(10, 0.3 * (right - left));
-  pen.beginPath();
-  pen.moveTo(left + (isLast ? nose : 2), top);
-  pen.lineTo(right - (isFront ? nose : 2), top);
-  pen.lineTo(right - (isFront ? 0 : 2), bottom - 12);
-  pen.lineTo(right - 2, bottom);
-  pen.lineTo(left + 2, bottom);
-  pen.lineTo(left + (isLast ? 0 : 2), bottom - 12);
-  pen.closePath();
-  pen.fillStyle = "#f3f1ec";
-  pen.fill();
-  pen.lineWidth = 1.2;
-  pen.strokeStyle = QUIET;
-  pen.stroke();
-}
-
 function drawTrain(s, lane, time) {
-  const { pen, width, height } = prepared(lane.canvas);
-  const { row, between } = at(s, time);
-  const front = between(s.distance), nAxles = DATA.axles.length;
-  const ahead = 9, behind = 13;
-  const scale = width / (DATA.length + ahead + behind);
-  const xOf = (place) => width - (front + ahead - place) * scale;
-  const railTop = height - 40, wheelRadius = Math.min(12, 1.1 * scale);
-  drawRail(pen, s, front, width, scale, ahead, railTop);
-  DATA.vehicles.forEach((v, i) => {
-    const right = xOf(front - v.start), left = xOf(front - v.start - v.length);
-    vehicleBody(pen, left, right, 18, railTop - 2 * wheelRadius + 4, i === 0,
-      i === DATA.vehicles.length - 1);
-  });
-  DATA.axles.forEach((axle, k) => {
-    const x = xOf(front - axle.offset), here = row * nAxles + k;
-    const angle = calm.matches ? 0 : between(s.travel, nAxles, k) / axle.radius / WHEELS_SLOWER;
-    const barTop = 28, barHigh = railTop - 2 * wheelRadius - 34;
-    const share = s.pressure[here] / 255;
-    pen.lineWidth = 1;
-    pen.strokeStyle = INK;
-    pen.fillStyle = PAPER;
-    pen.fillRect(x - 5, barTop, 10, barHigh);
-    pen.fillStyle = INK;
-    pen.fillRect(x - 5, barTop + (1 - share) * barHigh, 10, share * barHigh);
-    pen.strokeRect(x - 5, barTop, 10, barHigh);
-    wheel(pen, x, railTop - wheelRadius, wheelRadius, angle, s.state[here] >> 2);
-    pen.fillStyle = QUIET;
-    pen.textAlign = "center";
-    if (nAxles <= 24 || (k + 1) % 4 === 0) pen.fillText(String(k + 1), x, 13);
+  const { row, between } = at(s, time), nAxles = DATA.axles.length;
+  const point = s.stopping_point;
+  drawTrainView(lane.canvas, DATA, {
+    front: between(s.distance),
+    state: (k) => s.state[row * nAxles + k] >> 2,
+    valve: (k) => s.state[row * nAxles + k] & 3,
+    share: (k) => s.pressure[row * nAxles + k] / 255,
+    angle: (k) => between(s.travel, nAxles, k) / DATA.axles[k].radius / WHEELS_SLOWER,
+    level: (place, nPassed) => friction(s, place, nPassed),
+    marker: point,
+    platform: point === null ? null : [point - DATA.length - 10, point],
   });
   return row;
 }
 
-function drawRail(pen, s, front, width, scale, ahead, top) {
-  const places = DATA.axles.map((axle) => front - axle.offset);
-  let nPassed = DATA.axles.length;
-  for (let x = 0; x < width; x += 2) {
-    const place = front + ahead - (width - x - 1) / scale;
-    while (nPassed > 0 && places[nPassed - 1] <= place) nPassed--;
-    pen.fillStyle = RAMP_COLOURS[friction(s, place, nPassed)];
-    pen.fillRect(x, top, 2, 15);
-  }
-  pen.strokeStyle = INK;
-  pen.lineWidth = 1;
-  pen.strokeRect(-2, top, width + 4, 15);
-  pen.fillStyle = QUIET;
-  const first = Math.ceil((front + ahead - width / scale) / 20) * 20;
-  pen.textAlign = "center";
-  for (let post = first; post < front + ahead; post += 20) {
-    const x = width - (front + ahead - post) * scale;
-    pen.fillRect(x - 0.5, top + 15, 1, 6);
-    pen.fillText(`${post} m`, x, top + 33);
-  }
-}
-
-function drawLine(time) {
-  const { pen, width } = prepared(element("line"));
-  const xOf = (place) => 14 + (place / FARTHEST) * (width - 40);
-  pen.fillStyle = QUIET;
-  pen.fillRect(14, 34, width - 40, 2);
-  const step = [20, 50, 100, 200, 500, 1000, 2000].find((d) => FARTHEST / d < 14) || 5000;
-  pen.textAlign = "center";
-  for (let place = 0; place <= FARTHEST; place += step) {
-    pen.fillRect(xOf(place), 30, 1, 10);
-    pen.fillText(`${place} m`, xOf(place), 72);
-  }
-  if (DATA.stopping_point) {
-    pen.fillStyle = INK;
-    pen.fillRect(xOf(DATA.stopping_point) - 1.5, 16, 3, 24);
-    pen.fillText("stopping point", xOf(DATA.stopping_point), 12);
-  }
-  STOPS.forEach((s, i) => {
-    const x = xOf(at(s, time).between(s.distance));
-    const y = i === 0 ? 16 : 44;
-    pen.fillStyle = COLOUR[i];
-    pen.beginPath();
-    pen.moveTo(x, 35);
-    pen.lineTo(x - 12, y - 6); pen.lineTo(x - 12, y + 10);
-    pen.closePath();
-    pen.fill();
-    pen.font = 'bold 13px "Segoe UI", "DejaVu Sans", Arial, sans-serif';
-    pen.fillText(MARK[i], x - 20, y + 7);
-    pen.font = '12px "Segoe UI", "DejaVu Sans", Arial, sans-serif';
-  });
-}
-
-function drawChart(time) {
-  const { pen, width, height } = prepared(element("chart"));
-  const bottom = height - 20, top = 12;
-  const xOf = (t) => (t / LASTS) * width;
-  const yOf = (speed) => bottom - (speed / FASTEST) * (bottom - top);
-  pen.strokeStyle = FAINT;
-  pen.fillStyle = QUIET;
-  pen.lineWidth = 1;
-  for (let kmh = 0; kmh <= FASTEST * 3.6; kmh += 40) {
-    const y = yOf(kmh / 3.6);
-    pen.beginPath(); pen.moveTo(0, y); pen.lineTo(width, y); pen.stroke();
-    pen.textAlign = "right";
-    if (kmh > 0) pen.fillText(`${kmh} km/h`, width - 2, y - 3);
-  }
-  const step = [1, 2, 5, 10, 20, 50, 100, 200, 500].find((d) => LASTS / d < 14) || 1000;
-  for (let t = 0; t <= LASTS; t += step) {
-    pen.textAlign = t === 0 ? "left" : "center";
-    pen.fillText(`${t} s`, xOf(t), height - 5);
-  }
-  STOPS.forEach((s, i) => {
-    pen.beginPath();
-    const stride = Math.max(1, Math.floor(s.n / width));
-    for (let k = 0; k < s.n; k += stride) pen.lineTo(xOf(k * s.interval), yOf(s.trainSpeed[k]));
-    pen.lineTo(xOf(s.lasts), yOf(s.trainSpeed[s.n - 1]));
-    pen.strokeStyle = COLOUR[i];
-    pen.lineWidth = 2.2;
-    pen.setLineDash(i === 0 ? [] : [7, 4]);
-    pen.stroke();
-    pen.setLineDash([]);
-  });
-  pen.strokeStyle = INK;
-  pen.lineWidth = 1.5;
-  pen.beginPath(); pen.moveTo(xOf(time), 0); pen.lineTo(xOf(time), bottom); pen.stroke();
-}
-
-function drawKey() {
-  const { pen, width } = prepared(element("key"));
-  const items = [["rolling", 0], ["sliding", 1], ["locked", 2]];
-  items.forEach(([name, state], i) => {
-    wheel(pen, 16 + 95 * i, 20, 12, 0.8, state);
-    pen.fillStyle = INK;
-    pen.textAlign = "left";
-    pen.fillText(name, 33 + 95 * i, 24);
-  });
-  pen.strokeRect(296, 6, 10, 28);
-  pen.fillRect(296, 20, 10, 14);
-  pen.fillText(`brake cylinder, full bar: ${DATA.full_pressure_bar.toFixed(1)} bar`, 314, 24);
-  const long = Math.min(254, width - 240);
-  for (let x = 0; x < long; x++) {
-    pen.fillStyle = rampColour(x / long);
-    pen.fillRect(4 + x, 50, 1, 15);
-  }
-  pen.strokeRect(4, 50, long, 15);
-  pen.fillStyle = INK;
-  const most = (DATA.friction_scale * 254).toFixed(2);
-  pen.fillText(`rail friction, 0 (slippery) to ${most}`, 14 + long, 62);
-}
-
-function add(parent, tag, text = "", name = "") {
-  const child = document.createElement(tag);
-  child.textContent = text;
-  if (name) child.className = name;
-  parent.appendChild(child);
-  return child;
+function add(parent, tag, text = "", className = "") {
+  const made = document.createElement(tag);
+  if (text) made.textContent = text;
+  if (className) made.className = className;
+  parent.append(made);
+  return made;
 }
 
 function number(list, label) {
@@ -289,13 +91,12 @@ function number(list, label) {
 }
 
 function makeLane(s, i) {
-  const section = add(element("lanes"), "section", "", "lane");
+  const section = add(element("lanes"), "section", "", `lane ${i === 0 ? "first" : "second"}`);
   const head = add(section, "h2");
   head.id = `lane-${MARK[i]}`;
   section.setAttribute("aria-labelledby", head.id);
-  const badge = add(head, "span", MARK[i], "badge");
-  badge.style.background = COLOUR[i];
-  add(head, "span", s.controller.replaceAll("_", " "));
+  if (STOPS.length > 1) add(head, "span", MARK[i], "badge");
+  add(head, "span", s.name);
   add(head, "span", s.principle, "quiet");
   const list = add(section, "dl", "", "numbers");
   const lane = {
@@ -309,20 +110,36 @@ function makeLane(s, i) {
   lane.positions = DATA.handle.map((name) => add(handle, "li", name));
   lane.canvas = add(section, "canvas", "", "train-view");
   lane.canvas.setAttribute("role", "img");
+  lane.card = add(section, "p", "", "card");
+  lane.card.hidden = true;
   return lane;
 }
 
-const mph = (speed) => (speed / 0.44704).toFixed(0);
-const kmh = (speed) => (speed * 3.6).toFixed(0);
-
 function counts(s, row) {
-  const nAxles = DATA.axles.length, found = [0, 0, 0], locked = [];
+  const nAxles = DATA.axles.length, found = [0, 0, 0, 0], locked = [];
   for (let k = 0; k < nAxles; k++) {
     const state = s.state[row * nAxles + k] >> 2;
     found[state]++;
-    if (state === 2) locked.push(k + 1);
+    if (state === LOCKED) locked.push(k + 1);
   }
-  return { rolling: found[0], sliding: found[1], locked };
+  return { rolling: found[ROLLING], shallow: found[SHALLOW], deep: found[DEEP], locked };
+}
+
+function resultText(s) {
+  const r = s.result, words = [];
+  words.push(r.is_stopped ? `Stopped in ${lengthText(r.distance)}` : `Not stopped after ${lengthText(r.distance)}`);
+  if (r.overrun !== null) {
+    const side = r.overrun > 0 ? "past" : "short of";
+    words.push(`${lengthText(Math.abs(r.overrun))} ${side} the marker`);
+  }
+  words.push(r.longest_lock > 0 ? `longest lock ${r.longest_lock.toFixed(1)} s` : "no wheel locked");
+  const worst = r.flats.reduce((a, b) => (b[2] > a[2] ? b : a), [0, 0, 0]);
+  words.push(worst[2] > 0
+    ? `flats on ${r.flats.length} axles, the longest ${worst[1].toFixed(0)} to ${worst[2].toFixed(0)} mm (axle ${worst[0]})`
+    : "no flats");
+  const n = counts(s, s.n - 1).locked.length;
+  if (n) words.push(`${n} axles locked to standstill`);
+  return `${words.join("; ")}.`;
 }
 
 function showNumbers(s, lane, row, time) {
@@ -330,58 +147,91 @@ function showNumbers(s, lane, row, time) {
   const speed = between(s.trainSpeed), cab = s.cabSpeed[row];
   const written = (dd, main, small) => {
     dd.textContent = main;
-    add(dd, "small", ` ${small}`);
+    if (small) add(dd, "small", ` ${small}`);
   };
-  written(lane.speed, `${mph(speed)} mph`, `${kmh(speed)} km/h`);
-  written(lane.cab, `${mph(cab)} mph`, `${kmh(cab)} km/h`);
-  lane.cab.classList.toggle("differs", Math.abs(speed - cab) > 0.9);
-  const done = time >= s.lasts ? (s.is_stopped ? "stopped" : "not stopped") : "";
-  written(lane.distance, `${between(s.distance).toFixed(0)} m`, done);
+  const isEnd = time >= s.lasts - 1e-3;
+  written(lane.speed, speedText(speed), "");
+  written(lane.cab, speedText(cab), Math.abs(speed - cab) > 0.9 ? "(reads wrong)" : "");
+  written(lane.distance, lengthText(between(s.distance)), isEnd ? (s.result.is_stopped ? "stopped" : "not stopped") : "");
   const c = counts(s, row);
-  written(lane.wheels, `${c.locked.length} locked`, `${c.sliding} sliding, ${c.rolling} rolling`);
+  const sliding = `${c.shallow + c.deep} sliding (${c.deep} deep)`;
+  written(lane.wheels, `${c.locked.length} locked`, `${sliding}, ${c.rolling} rolling`);
   lane.positions.forEach((item, k) => {
     item.classList.toggle("now", k === s.handle[row]);
     item.setAttribute("aria-current", String(k === s.handle[row]));
   });
+  lane.card.hidden = !isEnd;
+  if (isEnd) lane.card.textContent = resultText(s);
 }
 
-function account(time) {
-  return STOPS.map((s, i) => {
-    const { row, between } = at(s, time);
-    const c = counts(s, row);
-    const some = c.locked.length ? `axles ${c.locked.join(", ")} locked` : "no wheel locked";
-    const locked = c.locked.length === DATA.axles.length ? "every wheel locked" : some;
-    return `${MARK[i]}, ${s.controller.replaceAll("_", " ")}: ${mph(between(s.trainSpeed))} mph, ` +
-      `${between(s.distance).toFixed(0)} m, ${locked}, ${c.sliding} sliding.`;
-  }).join(" ");
+function account(s, i, time) {
+  const { row, between } = at(s, time), c = counts(s, row);
+  const some = c.locked.length ? `axles ${c.locked.join(", ")} locked` : "no wheel locked";
+  const locked = c.locked.length === DATA.axles.length ? "every wheel locked" : some;
+  const mark = STOPS.length > 1 ? `${MARK[i]}, ` : "";
+  return `${mark}${s.name}: ${speedText(between(s.trainSpeed))}, ` +
+    `${lengthText(between(s.distance))}, ${locked}, ${c.shallow + c.deep} sliding, of them ${c.deep} deep.` +
+    (time >= s.lasts - 1e-3 ? ` ${resultText(s)}` : "");
 }
 
 const lanes = STOPS.map(makeLane);
-let now = 0, isPlaying = false, before = 0, timer = 0;
+let now = 0, isPlaying = false, before = 0, timer = 0, labelled = -9, hashed = "";
 
 function draw() {
   STOPS.forEach((s, i) => {
     const row = drawTrain(s, lanes[i], now);
     showNumbers(s, lanes[i], row, now);
   });
-  drawLine(now);
-  drawChart(now);
+  drawLine(element("line"), STOPS.map((s, i) => ({
+    place: at(s, now).between(s.distance), marker: s.stopping_point,
+    mark: STOPS.length > 1 ? MARK[i] : "", colour: i === 0 ? LOOK.a : LOOK.b,
+  })), FARTHEST);
+  drawChart(element("chart"), STOPS, now, LASTS, FASTEST);
   element("scrub").value = now;
   element("scrub").setAttribute("aria-valuetext", `${now.toFixed(1)} seconds`);
   element("clock").textContent = `${now.toFixed(1)} s`;
   document.body.dataset.time = now.toFixed(3);
+  if (Math.abs(now - labelled) >= 1 || !isPlaying) label();
 }
 
-function tell() {
-  const text = `At ${now.toFixed(1)} s. ${account(now)}`;
-  element("told").textContent = text;
-  lanes.forEach((lane, i) => lane.canvas.setAttribute("aria-label", `train ${MARK[i]}. ${text}`));
+// What a canvas shows is in its label too, followed once a second while it plays.
+function label() {
+  labelled = now;
+  STOPS.forEach((s, i) => lanes[i].canvas.setAttribute("aria-label", `At ${now.toFixed(1)} s. ${account(s, i, now)}`));
+  const places = STOPS.map((s, i) => `${MARK[i]} at ${lengthText(at(s, now).between(s.distance))}`);
+  element("line").setAttribute("aria-label", `position along the line: ${places.join(", ")}`);
+  const speeds = STOPS.map((s, i) => `${MARK[i]} ${speedText(at(s, now).between(s.trainSpeed))}`);
+  element("chart").setAttribute("aria-label", `train speed over time; at ${now.toFixed(1)} s: ${speeds.join(", ")}`);
+}
+
+function tell(before = "") {
+  const text = `At ${now.toFixed(1)} s. ${STOPS.map((s, i) => account(s, i, now)).join(" ")}`;
+  element("told").textContent = before + text;
 }
 
 function go(time, isTold = true) {
   now = Math.min(Math.max(time, 0), LASTS);
   draw();
-  if (isTold) tell();
+  if (isTold) { tell(); writeAddress(); }
+}
+
+// The moment stands in the address, `#t=7.5`, and is taken from there when it is changed.
+let addressTimer = 0;
+function writeAddress() {
+  clearTimeout(addressTimer);
+  addressTimer = setTimeout(() => {
+    hashed = `#t=${now.toFixed(1)}`;
+    try { history.replaceState(null, "", hashed); } catch { /* a page in a frame may not */ }
+  }, 250);
+}
+
+function readAddress() {
+  const text = window.location.hash;
+  if (text === hashed) return;
+  hashed = text;
+  const asked = /^#t=(\d+(?:\.\d*)?|\.\d+)$/.exec(text);
+  if (asked) { pause(); now = Math.min(Number(asked[1]), LASTS); draw(); tell(); return; }
+  if (text) tell("The address names no moment; it may end in #t= and seconds, such as #t=7.5. ");
 }
 
 function step(stamp) {
@@ -407,11 +257,12 @@ function play() {
 }
 
 function pause() {
+  if (!isPlaying) return;
   isPlaying = false;
   clearTimeout(timer);
   document.body.dataset.playing = "false";
   element("play").textContent = "Play";
-  tell();
+  label(); tell(); writeAddress();
 }
 
 const toggle = () => (isPlaying ? pause() : play());
@@ -421,6 +272,12 @@ element("end").addEventListener("click", () => go(LASTS));
 element("back").addEventListener("click", () => go(now - 1));
 element("on").addEventListener("click", () => go(now + 1));
 element("scrub").addEventListener("input", (event) => go(Number(event.target.value)));
+element("units").addEventListener("change", (event) => { unit = UNITS[event.target.value]; redraw(); tell(); });
+element("projector").addEventListener("click", () => {
+  const isOn = document.documentElement.classList.toggle("projector");
+  element("projector").setAttribute("aria-pressed", String(isOn));
+  redraw();
+});
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || event.target.tagName === "SELECT") return;
   const far = event.shiftKey ? 10 : 1;
@@ -440,16 +297,24 @@ document.addEventListener("keydown", (event) => {
 element("play").addEventListener("keyup", (event) => {
   if (event.key === " ") event.preventDefault();
 });
-window.addEventListener("resize", () => { draw(); drawKey(); });
-calm.addEventListener("change", () => { element("calm").hidden = !calm.matches; draw(); });
 
-element("title").textContent = DATA.title;
-element("train").textContent = DATA.train;
-element("caution").textContent = DATA.caution;
-element("made").textContent = DATA.made;
+const best = (DATA.friction_scale || 0) * 254;
+function redraw() { readLook(); draw(); drawKey(element("key"), best); }
+window.addEventListener("resize", redraw);
+window.addEventListener("hashchange", readAddress);
+calm.addEventListener("change", () => { element("calm").hidden = !calm.matches; draw(); });
+for (const what of ["(prefers-color-scheme: dark)", "(forced-colors: active)"]) {
+  window.matchMedia(what).addEventListener("change", redraw);
+}
+// Paper is light whatever the screen is.
+window.addEventListener("beforeprint", () => { document.documentElement.classList.add("paper"); redraw(); });
+window.addEventListener("afterprint", () => { document.documentElement.classList.remove("paper"); redraw(); });
+
+for (const name of ["title", "about", "train", "caution", "made"]) element(name).textContent = DATA[name];
 element("calm").hidden = !calm.matches;
 element("scrub").max = LASTS.toFixed(1);
 document.body.dataset.playing = "false";
-const asked = /^#t=([0-9.]+)$/.exec(window.location.hash);
-drawKey();
-go(asked ? Number(asked[1]) : 0);
+drawKey(element("key"), best);
+go(0, false);
+readAddress();
+if (!element("told").textContent) tell();

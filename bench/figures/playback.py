@@ -12,11 +12,13 @@ import numpy.typing as npt
 
 from slipbench.contract import Floats
 from slipbench.figures.pages import as_data, escaped, fill, part
+from slipbench.figures.playback_names import lane_names
 from slipbench.figures.rail_map import rail_met
 from slipbench.figures.stop_sheet import creepage, is_locked
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.ground.version import VERSION
+from slipbench.scenario import Scenario
 from slipbench.stop.stop import Stop
 
 SHORTEST_INTERVAL = 0.05
@@ -31,8 +33,17 @@ SPEED_SCALE = 0.002
 UNKNOWN = 255
 """Stands for no friction in the rail map."""
 
-ROLLING, SLIDING, LOCKED = 0, 1, 2
+ROLLING, SHALLOW, DEEP, LOCKED = 0, 1, 2, 3
 """How a wheel is drawn; kept above the two bits of the valve."""
+
+DEEP_CREEPAGE = 0.3
+"""Creepage above which a slide is drawn as deep (assumed: beyond what slip control aims at). [-]"""
+
+STYLE, SCRIPT = (
+    ("page.css", "playback.css"),
+    ("playback_train.js", "playback_line.js", "playback.js"),
+)
+"""Files of this folder that make up the page."""
 
 
 def playback_page(stops: Sequence[Stop], command: str = "") -> str:
@@ -65,16 +76,26 @@ def playback_page(stops: Sequence[Stop], command: str = "") -> str:
             raise InputError("playback needs stops with traces; simulate with with_traces=True")
         if stop.scenario.train != first.train or stop.scenario.brake != first.brake:
             raise InputError("playback of two stops needs the same train and brake in both")
-    title = " beside ".join(stop.controller.name.replace("_", " ") for stop in stops)
+    data = playback_data(stops, command)
     return fill(
         part("playback.html"),
         {
-            "title": escaped(f"{title}: {first.name}, playback"),
-            "style": part("page.css") + part("playback.css"),
-            "data": as_data(playback_data(stops, command)),
-            "script": part("playback.js"),
+            "title": escaped(f"{data['title']}: playback"),
+            "style": "".join(map(part, STYLE)),
+            "data": as_data(data),
+            "script": "".join(map(part, SCRIPT)),
         },
     )
+
+
+def heading(stops: Sequence[Stop], names: Sequence[str]) -> str:
+    """Return what the page is headed by: what is beside what, on what both share."""
+    rails = list(dict.fromkeys(stop.scenario.name for stop in stops))
+    speeds = {round(stop.scenario.initial_speed / 0.44704) for stop in stops}
+    shared = [", ".join(rails)] if len(rails) == 1 else []
+    shared += [f"from {speed} mph" for speed in speeds] if len(speeds) == 1 else []
+    title = " beside ".join(names)
+    return f"{title}: {', '.join(shared)}" if shared else title
 
 
 def playback_data(stops: Sequence[Stop], command: str = "") -> dict[str, Any]:
@@ -85,15 +106,31 @@ def playback_data(stops: Sequence[Stop], command: str = "") -> dict[str, Any]:
     friction_scale = max(float(np.nanmax(met.friction)) for met in maps) / (UNKNOWN - 1)
     full = max(float(stop.traces["pressure"].max()) for stop in stops)
     full = max(full, brake.full_pressure)
+    names = lane_names(stops)
+    return {
+        "title": heading(stops, names),
+        "about": " / ".join(dict.fromkeys(stop.scenario.title for stop in stops)),
+        "train": f"Train: {train.name}; {train.n_axles} braked axles, {train.mass / 1e3:.0f} t.",
+        "caution": CAUTION,
+        "made": f"slipbench {VERSION}" + (f"; made by: {command}" if command else ""),
+        **train_data(scenario),
+        "full_pressure_bar": full / 1e5,
+        "speed_scale": SPEED_SCALE,
+        "friction_scale": friction_scale,
+        "deep_creepage": DEEP_CREEPAGE,
+        "stops": [
+            {"name": name, **_stop_data(stop, met.place, met.friction, friction_scale, full)}
+            for stop, met, name in zip(stops, maps, names, strict=True)
+        ],
+    }
+
+
+def train_data(scenario: Scenario) -> dict[str, Any]:
+    """Return the train as pages draw it: lengths in metres behind its front, and its handle."""
+    train = scenario.train
     radii = [radius for vehicle in train.vehicles for radius in vehicle.radii]
     starts = np.cumsum([0.0, *(vehicle.length for vehicle in train.vehicles)])
     return {
-        "title": scenario.title,
-        "train": f"Train: {train.name}; {train.n_axles} braked axles, "
-        f"{train.mass / 1e3:.0f} t. From {scenario.initial_speed / 0.44704:.0f} mph "
-        f"({scenario.initial_speed * 3.6:.0f} km/h).",
-        "caution": CAUTION,
-        "made": f"slipbench {VERSION}" + (f"; made by: {command}" if command else ""),
         "length": train.length,
         "vehicles": [
             {"start": float(start), "length": vehicle.length}
@@ -103,14 +140,35 @@ def playback_data(stops: Sequence[Stop], command: str = "") -> dict[str, Any]:
             {"offset": offset, "radius": radius}
             for offset, radius in zip(train.axle_positions, radii, strict=True)
         ],
-        "handle": ["release", *(str(i + 1) for i in range(brake.n_steps)), "emergency"],
-        "full_pressure_bar": full / 1e5,
-        "speed_scale": SPEED_SCALE,
-        "friction_scale": friction_scale,
-        "stopping_point": scenario.driver.stopping_point,
-        "stops": [
-            _stop_data(stop, met.place, met.friction, friction_scale, full)
-            for stop, met in zip(stops, maps, strict=True)
+        "handle": ["release", *(str(i + 1) for i in range(scenario.brake.n_steps)), "emergency"],
+    }
+
+
+def wheel_states(stop: Stop) -> npt.NDArray[np.int64]:
+    """Return how each wheel is drawn at each moment of the traces. (n, n_axles)"""
+    run, slip = stop.scenario.run, creepage(stop)
+    slip_speed = stop.traces["train_speed"][:, None] - stop.traces["wheel_speed"]
+    state = np.where(slip > run.sliding_creepage, SHALLOW, ROLLING)
+    state[slip > DEEP_CREEPAGE] = DEEP
+    state[slip_speed < run.sliding_slip_speed] = ROLLING
+    state[is_locked(stop)] = LOCKED
+    return state
+
+
+def result_data(stop: Stop) -> dict[str, Any]:
+    """Return how a stop ended, for its card; lengths in metres, flats in millimetres."""
+    length, overrun = stop.worth.wheels.flat_length, stop.worth.ride.overrun
+    locked = stop.summary["locked_time"]
+    return {
+        "is_stopped": bool(stop.summary["is_stopped"]),
+        "distance": float(stop.summary["final_distance"]),
+        "overrun": float(overrun) if math.isfinite(overrun) else None,
+        "longest_lock": float(stop.summary["longest_lock"]),
+        "lock_axle": int(np.argmax(locked)) + 1,
+        "flats": [
+            [i + 1, round(1e3 * float(low), 1), round(1e3 * float(high), 1)]
+            for i, (low, high) in enumerate(zip(*length, strict=True))
+            if high > 0.0
         ],
     }
 
@@ -131,17 +189,14 @@ def _stop_data(
     nearest = np.clip(np.rint(np.interp(time, own, np.arange(len(own)))), 0, len(own) - 1)
     rows = nearest.astype(np.intp)
     wheels = np.column_stack([np.interp(time, own, w) for w in traces["wheel_speed"].T])
-    state = np.where(creepage(stop) > stop.scenario.run.sliding_creepage, SLIDING, ROLLING)
-    slip_speed = traces["train_speed"][:, None] - traces["wheel_speed"]
-    state[slip_speed < stop.scenario.run.sliding_slip_speed] = ROLLING
-    state[is_locked(stop)] = LOCKED
+    state = wheel_states(stop)
     start, cell, shown = _merged_cells(place, friction)
     levels = np.where(np.isfinite(shown), np.rint(shown / friction_scale), UNKNOWN)
     return {
         "controller": stop.controller.name,
         "principle": stop.controller.title,
-        "outcome": stop.outcome,
-        "is_stopped": bool(stop.summary["is_stopped"]),
+        "result": result_data(stop),
+        "stopping_point": stop.scenario.driver.stopping_point,
         "interval": float(time[1] - time[0]),
         "distance": _packed(np.interp(time, own, traces["distance"]), "<f4"),
         "train_speed": _speeds(np.interp(time, own, traces["train_speed"])),

@@ -34,6 +34,9 @@ ACTIVITY = (
 LOCKED = 3
 """Class of a locked wheel in the activity raster."""
 
+STANDING_WHEEL = 0.05
+"""Rim speed below which a wheel that was locked still stands. [m/s]"""
+
 _HEIGHTS = (2.3, 0.75, 1.25, 1.45, 1.45, 1.45, 1.5)
 _MOST_FINDINGS = 4
 
@@ -48,11 +51,40 @@ def creepage(stop: Stop) -> Floats:
 
 
 def is_locked(stop: Stop) -> npt.NDArray[np.bool_]:
-    """Return whether each wheel counts as locked, by the scenario's thresholds. (n, n_axles)"""
-    run = stop.scenario.run
-    is_fast = stop.traces["train_speed"][:, None] > run.locked_train_speed
-    locked: npt.NDArray[np.bool_] = is_fast & (stop.traces["wheel_speed"] < run.locked_wheel_speed)
+    """Return whether each wheel is locked, to standstill if it does not turn again. (n, n_axles)
+
+    What is counted as locked time ends at `run.locked_train_speed`; what is drawn does not: a wheel
+    is locked where its rim is below `run.locked_wheel_speed` and slides, and stays so while it
+    stands, to the last moment of the stop.
+    """
+    run, wheel = stop.scenario.run, stop.traces["wheel_speed"]
+    slip_speed = stop.traces["train_speed"][:, None] - wheel
+    begins = (wheel < run.locked_wheel_speed) & (slip_speed > run.sliding_slip_speed)
+    ends = ~begins & (wheel >= STANDING_WHEEL)
+    moment = np.arange(1, len(wheel) + 1)[:, None]
+    last_begun = np.maximum.accumulate(np.where(begins, moment, 0), axis=0)
+    last_ended = np.maximum.accumulate(np.where(ends, moment, 0), axis=0)
+    locked: npt.NDArray[np.bool_] = last_begun > last_ended
     return locked
+
+
+def result_words(stop: Stop) -> list[str]:
+    """Return how a stop ended: distance, past or short of its marker, longest lock, flats."""
+    summary, ride = stop.summary, stop.worth.ride
+    words = [stop.outcome]
+    if np.isfinite(ride.overrun):
+        side = "past" if ride.overrun > 0.0 else "short of"
+        words.append(f"{abs(ride.overrun):.0f} m {side} the marker")
+    words.append(f"longest lock {summary['longest_lock']:.1f} s")
+    length = stop.worth.wheels.flat_length
+    i_axle = int(np.argmax(length.high))
+    low, high = 1e3 * float(length.low[i_axle]), 1e3 * float(length.high[i_axle])
+    flats = f"longest flat {low:.0f} to {high:.0f} mm (axle {i_axle + 1})"
+    words.append(flats if high > 0.0 else "no flats")
+    n_last = int(is_locked(stop)[-1].sum())
+    if n_last:
+        words.append(f"{n_last} axles locked to the last moment")
+    return words
 
 
 def activity(stop: Stop) -> npt.NDArray[np.int64]:
@@ -129,10 +161,10 @@ def _write_head(figure: Figure, stop: Stop) -> float:
         f"from {start:.1f} m/s ({start / 0.44704:.0f} mph)",
         f"mean deceleration {s['mean_deceleration']:.3f} m/s²",
         f"adhesion used {s['adhesion_utilisation']:.2f} of the usable",
-        f"longest lock {s['longest_lock']:.1f} s",
         f"{s['vent_count']} vent commands",
     ]
-    lines = [stop.scenario.title, "; ".join(numbers), f"train: {_train_of(stop)}"]
+    ended = "; ".join(result_words(stop))
+    lines = [stop.scenario.title, ended, "; ".join(numbers), f"train: {_train_of(stop)}"]
     for finding in stop.findings[:_MOST_FINDINGS]:
         lines += textwrap.wrap(f"• {finding.text}", 125)[:2]
     figure.text(0.03, 0.987, style.account(stop), fontsize=11.5, fontweight="bold", va="top")

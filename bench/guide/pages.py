@@ -12,7 +12,7 @@ from slipbench.ground.errors import InputError
 from slipbench.ground.telling import nearest_text
 
 PARTS: Mapping[str, tuple[str, ...]] = {
-    "Begin": ("start", "engineer", "researcher", "trainer"),
+    "Begin": ("start", "engineer", "researcher", "trainer", "braking-points"),
     "Bring your own": ("own-train", "own-rail", "own-strategy", "own-c", "exchange"),
     "Look up": ("keys", "strategies", "results", "commands", "words"),
     "Doubt": ("physics", "our-strategy", "strategy-effort", "assumptions", "how-sure", "changes"),

@@ -23,6 +23,7 @@ from slipbench.kernel.records import World
 from slipbench.kernel.sensing import seen_between_losses
 from slipbench.packing.contact import pack_law
 from slipbench.packing.draws import LOSS, TEETH, draw_equipment, stream
+from slipbench.packing.drives import pack_drives, pack_magnets
 from slipbench.packing.events import (
     pack_driver,
     pack_faults,
@@ -129,6 +130,8 @@ def pack(
     n_traces = _n_traces(scenario, with_traces)
     draw = draw_equipment(scenario, seed)
     axles = pack_axles(scenario, draw, controller.scope == "train")
+    drives, drive_states = pack_drives(scenario, axles)
+    magnets, magnet_states = pack_magnets(scenario)
     groups = pack_groups(scenario, controller, axles, generator)
     handle = pack_handle(scenario)
     grades: Floats = np.array(
@@ -162,10 +165,15 @@ def pack(
         faults=faults,
         presses=presses,
         driver=pack_driver(scenario),
+        drives=drives,
+        magnets=magnets,
+        drive_states=drive_states,
+        magnet_states=magnet_states,
         train_state=one(
             records.TRAIN_STATE,
             speed=scenario.initial_speed,
             has_supply=1,
+            line_share=1.0,
             level=-1.0,
             acting_level=-1.0,
             eased_since=-1.0,
@@ -192,7 +200,7 @@ def pack(
         effective=np.zeros(len(handle)),
         group_states=group_states,
         observation=np.full((n_axles, len(OBSERVED)), np.nan),
-        command=np.tile([float(FILL), 1.0], (n_axles, 1)),
+        command=np.tile([float(FILL), *[1.0] * (controller.n_command - 1)], (n_axles, 1)),
         train_traces=np.zeros((n_traces, len(TRACED_TRAIN))),
         axle_traces=np.zeros((n_traces, n_axles, len(TRACED_AXLE))),
     )

@@ -12,6 +12,7 @@ from slipbench.kernel.air import REFERENCE_DENSITY
 from slipbench.kernel.train import GRAVITY
 from slipbench.packing.contact import stiffness
 from slipbench.packing.draws import TRANSDUCER, TRANSDUCER_GAIN, Draw, deviates
+from slipbench.packing.drives import blending_fields
 from slipbench.packing.tools import one
 from slipbench.scenario import Scenario, Vehicle
 
@@ -46,10 +47,17 @@ _FRICTION_KINDS = {
 }
 
 
+_STEP_OVER_SPEED = 2e-3
+"""Longest step over the speed braked from: a stop from walking pace is as many steps as one from
+10 m/s, so that its energy balances as well. [s2/m]"""
+
+
 def pack_run(scenario: Scenario) -> Any:
     """Pack step, limits and thresholds."""
     names = records.RUN.names or ()
-    return one(records.RUN, **{name: getattr(scenario.run, name) for name in names})
+    numbers = {name: getattr(scenario.run, name) for name in names}
+    slow = _STEP_OVER_SPEED * scenario.initial_speed
+    return one(records.RUN, **{**numbers, "maximum_step": min(numbers["maximum_step"], slow)})
 
 
 def pack_train(scenario: Scenario, draw: Draw, rail_start: float) -> Any:
@@ -100,6 +108,7 @@ def pack_train(scenario: Scenario, draw: Draw, rail_start: float) -> Any:
         sand_retention=rail.sand_retention,
         sand_limit=rail.sand_limit,
         stopping_point=np.inf if point is None else point,
+        **blending_fields(scenario),
     )
 
 
@@ -210,6 +219,9 @@ def pack_vehicles(scenario: Scenario, draw: Draw) -> tuple[Any, Any]:
         packed["pivot_height"] = vehicle.pivot_height
         packed["compressor_flow"] = REFERENCE_DENSITY * vehicle.compressor_flow
         packed["auxiliary_flow"] = REFERENCE_DENSITY * vehicle.auxiliary_flow
+        packed["demand_force"] = (vehicle.laden_mass + vehicle.rotating_mass) * brake.emergency
+        packed["air_force"] = packed["demand_force"] if any(vehicle.braked_axles) else 0.0
+        packed["n_drives"] = vehicle.dynamic_brake is not None
         packed["main_volume"] = brake.main_pipe_volume + vehicle.main_reservoir_volume
         first += vehicle.n_axles
     states["load_factor"] = vehicles["load_factor"]
@@ -234,6 +246,7 @@ def pack_groups(
     groups["phase"] = generator.random(len(sizes)) * sample_time
     groups["is_ideal"] = controller.actuator == "ideal"
     groups["sees_truth"] = controller.uses_truth
+    groups["commands_dynamic"] = controller.commands_dynamic
     if controller.actuator != "ideal" and not controller.uses_truth:
         soonest = np.minimum(axles["fill_delay"], axles["vent_delay"]) - axles["shortest_pulse"]
         soonest = np.maximum(soonest, 0.0)  # before that a command can neither act nor be dropped

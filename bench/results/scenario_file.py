@@ -9,6 +9,7 @@ from typing import Any
 
 from slipbench.ground.caution import CAUTION
 from slipbench.scenario import Scenario
+from slipbench.scenario.acting import inert_because
 from slipbench.scenario.fields import FieldSpec, Record, default_of, specs_of
 from slipbench.scenario.layers import keys_of
 from slipbench.scenario.provenance import MARKS, Provenance
@@ -45,7 +46,9 @@ def _table(owner: Record, path: str, heading: str, scenario: Scenario) -> list[s
     for name, spec in specs_of(type(owner)).items():
         value = getattr(owner, name)
         key = keys_of(name, spec)[0]
-        if value is None or name == "profile":  # its rows are the sections already
+        if value is None or inert_because(scenario, owner, name):
+            continue
+        if name == "profile":  # its rows are the sections already
             continue
         if spec.kind != "record":
             origin = _origin(owner, name, spec, value, path + name, scenario)

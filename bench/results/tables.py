@@ -14,6 +14,7 @@ from slipbench.scenario.scenario import ScenarioValue
 GAP = "  "
 UNKNOWN = "-"
 LONGEST_RULE = 118
+NO_SOURCE = "no source"
 HEADS = ("mark", "value", "", "SI unit", "source")
 
 
@@ -39,7 +40,7 @@ def plain_table(
     cells = [*head_rows, *(row for row in rows if not isinstance(row, str))]
     widths = [max(len(row[i]) for row in cells) for i in range(len(headers))]
 
-    def written(row: Sequence[str] | str) -> str:
+    def line(row: Sequence[str] | str) -> str:
         if isinstance(row, str):
             return row
         parts = [
@@ -49,7 +50,7 @@ def plain_table(
         return GAP.join(parts).rstrip()
 
     rule = "-" * min(sum(widths) + len(GAP) * (len(widths) - 1), LONGEST_RULE)
-    return "\n".join([*map(written, head_rows), rule, *map(written, rows)])
+    return "\n".join([*map(line, head_rows), rule, *map(line, rows)])
 
 
 def number(value: float, decimals: int, unit: str = "") -> str:
@@ -67,12 +68,14 @@ def scenario_table(scenario: Scenario, width: int | None = None) -> str:
     are wrapped to it.
     """
     values = [_with_default_mark(value) for value in scenario.values()]
-    shown = [(v.mark, v.path, written(v.value), v.unit, v.source) for v in shown_values(scenario)]
+    shown = [
+        (v.mark, v.path, value_text(v.value), v.unit, v.source) for v in shown_values(scenario)
+    ]
     used = sum(max(len(row[i]) for row in (*shown, HEADS)) + len(GAP) for i in range(4))
     room = max(width - used, 30) if width else 10_000
     rows: list[Sequence[str] | str] = []
     for *cells, source in shown:
-        first, *others = textwrap.wrap(source, room) or [""]
+        first, *others = textwrap.wrap(source or NO_SOURCE, room)
         rows.append([*cells, first])
         rows += [" " * used + line for line in others]
     counts = Counter(value.mark for value in values)
@@ -86,14 +89,14 @@ def shown_values(scenario: Scenario) -> list[ScenarioValue]:
     return _merged(_with_default_mark(value) for value in scenario.values())
 
 
-def written(value: object) -> str:
+def value_text(value: object) -> str:
     """Return a scenario value as text."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, float):
         return f"{value:.7g}"
     if isinstance(value, tuple):
-        return f"[{', '.join(map(written, value))}]"
+        return f"[{', '.join(map(value_text, value))}]"
     return str(value)
 
 

@@ -71,8 +71,12 @@ FAILED = "failed"
 
 def failed_outcome(task: Task, reason: str, duration: float = 0.0) -> Outcome:
     """Return what a stop that came to no end gives: its reason, and no number."""
-    text = summary_text({"is_stopped": False, FAILED: " ".join(reason.split())})
-    return Outcome(task.key, text, machine_text(), duration)
+    return Outcome(task.key, summary_text(failed_summary(reason)), machine_text(), duration)
+
+
+def failed_summary(reason: str) -> dict[str, Any]:
+    """Return all that is known of a stop that came to no end."""
+    return {"is_stopped": False, FAILED: " ".join(reason.split())}
 
 
 def run_task(task: Task, stop_limit: float = math.inf) -> Outcome:

@@ -1,95 +1,17 @@
-"""A scenario changed from the command line: another train, rail or driver, single values.
-
-`with_parts` takes the train (its brake, slip control, sensing and sanders with it), the rail (with
-the contact on it) or the driver from another scenario; `with_values` sets single values, written as
-text.
-"""
+"""Single values of a scenario, written as text: what `--set` and `--vary` name and hold."""
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import nearest_text, shown
-from slipbench.scenario.driver import Driver
 from slipbench.scenario.fields import FieldSpec, Record, Unacceptable, specs_of
-from slipbench.scenario.reader import load_scenario
 from slipbench.scenario.scenario import Scenario
 from slipbench.scenario.units import parse_value
 
-PARTS: dict[str, tuple[str, ...]] = {
-    "train": ("train", "brake", "slip_control", "sensing", "sanders"),
-    "rail": ("rail", "contact"),
-    "driver": ("driver",),
-}
-"""Fields of a scenario that come with each of its parts."""
-
 _FLAGS = {"true": True, "false": False}
-
-
-def with_parts(
-    scenario: Scenario,
-    *,
-    train: str | None = None,
-    rail: str | None = None,
-    driver: str | None = None,
-) -> Scenario:
-    """Return a scenario with its train, rail or driver taken from others.
-
-    Parameters
-    ----------
-    scenario : Scenario
-    train, rail, driver : str or None   what `load_scenario` takes: a shipped name, or a TOML file
-
-    Returns
-    -------
-    Scenario   its name and title say what was exchanged; provenance comes along
-
-    Raises
-    ------
-    InputError   if another cannot be read, or the parts do not fit together
-    """
-    for part, source in (("train", train), ("rail", rail), ("driver", driver)):
-        if source is not None:
-            scenario = _with_part(scenario, part, source)
-    return scenario
-
-
-def _with_part(scenario: Scenario, part: str, source: str) -> Scenario:
-    try:
-        other = load_scenario(source.strip())
-    except InputError as problem:
-        raise InputError(f"--{part}: {problem}") from problem
-    fields: dict[str, Any] = {name: getattr(other, name) for name in PARTS[part]}
-    if part == "train":
-        fields["driver"] = _driver_for(scenario.driver, scenario, other)
-    elif part == "driver":
-        fields["driver"] = _driver_for(other.driver, other, scenario)
-    kept = {p: v for p, v in scenario.provenance.items() if p.split(".")[0] not in PARTS[part]}
-    taken = {p: v for p, v in other.provenance.items() if p.split(".")[0] in PARTS[part]}
-    try:
-        return dataclasses.replace(
-            scenario,
-            **fields,
-            name=f"{scenario.name}, {part} {other.name}",
-            title=f"{scenario.title}; {part} of {other.name}",
-            provenance=kept | taken,
-        )
-    except InputError as problem:
-        raise InputError(f"--{part} {source}: does not fit: {problem}") from problem
-
-
-def _driver_for(driver: Driver, before: Scenario, after: Scenario) -> Driver:
-    """Return a driver for another brake: what was emergency there is emergency here."""
-    programme = tuple(
-        dataclasses.replace(entry, position=after.brake.emergency_position)
-        if entry.position == before.brake.emergency_position
-        else entry
-        for entry in driver.programme
-    )
-    return dataclasses.replace(driver, programme=programme)
 
 
 def with_values(scenario: Scenario, texts: Sequence[str]) -> Scenario:

@@ -49,10 +49,22 @@ class Brake(Record):
         "pressure", low=2e4, high=1e6, doc="Cylinder pressure (gauge) at emergency demand."
     )
     fill_rate: float = quantity(
-        "pressure_rate", low=1e4, high=1e7, doc="Greatest rise of cylinder pressure."
+        "pressure_rate",
+        low=1e4,
+        high=1e7,
+        default=4e5,
+        doc="Greatest rise of cylinder pressure (ramps).",
+        mark="memory",
+        source="2-6 bar/s through the valve; value from memory, not verified, weak",
     )
     vent_rate: float = quantity(
-        "pressure_rate", low=1e4, high=1e7, doc="Greatest fall of cylinder pressure."
+        "pressure_rate",
+        low=1e4,
+        high=1e7,
+        default=5e5,
+        doc="Greatest fall of cylinder pressure (ramps).",
+        mark="memory",
+        source="3-8 bar/s through the valve; value from memory, not verified, weak",
     )
     fill_delay: float = quantity(
         "time",

@@ -6,6 +6,7 @@ from typing import Any, TypeVar
 
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import nearest_text, one_line, shown
+from slipbench.scenario.acting import idle_in, inert_because, silenced
 from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, specs_of
 
 Changes = dict[tuple[str, ...], Any]
@@ -25,14 +26,36 @@ def changed(scenario: Whole, changes: Mapping[str, Any]) -> Whole:
     _refuse_overlap(wanted)
     _keep_emergency(scenario, wanted)
     before: Any = scenario
-    made: Any = _rebuild(before, "", wanted)
+    made: Any = _rebuild(before, "", silenced(scenario, wanted) | wanted)
+    for place in wanted:
+        _refuse_inert(made, before, place)
     kept = {
         path: origin
         for path, origin in before.provenance.items()
-        if _value_at(made, path) == _value_at(before, path)
+        if not _is_below(tuple(path.split(".")), wanted)
+        and _value_at(made, path) == _value_at(before, path)
     }
     result: Whole = dataclasses.replace(made, provenance=kept)
     return result
+
+
+def _is_below(path: tuple[str, ...], wanted: Changes) -> bool:
+    """Say whether a value was replaced, itself or with all it stands in."""
+    return any(path[:n] in wanted for n in range(1, len(path) + 1))
+
+
+def _refuse_inert(made: Any, before: Any, path: tuple[str, ...]) -> None:
+    """Refuse a value that is changed but cannot act in the configuration it ends up in."""
+    owner = made
+    for word in path[:-1]:
+        owner = owner[int(word)] if isinstance(owner, tuple) else getattr(owner, word)
+    if not isinstance(owner, Record):
+        return
+    dotted = ".".join(path)
+    reason = inert_because(made, owner, path[-1])
+    value = _value_at(made, dotted)
+    if reason and value not in (_value_at(before, dotted), idle_in(made, owner, path[-1])):
+        raise InputError(f"{dotted} = {shown(value)}: cannot act here: needs {reason}")
 
 
 def _expand(

@@ -24,8 +24,9 @@ class Contact(Record):
         source="the law most used for braking at large slip; a choice",
     )
     measured_curve: str | None = file_name(
+        default=None,
         doc="CSV of a measured creep curve (law = measured): creepage, adhesion, optionally speed. "
-        "Its shape counts: its largest adhesion stands for the friction of the rail."
+        "Its shape counts: its largest adhesion stands for the friction of the rail.",
     )
     lateral_creepage: float = quantity(
         "ratio",

@@ -267,9 +267,11 @@ class Driver(Record):
         doc="Handle movements in the order they happen.",
     )
     routine: Routine | None = optional_part(
-        Routine, doc="A usual way of braking, in place of a programme."
+        Routine, default=None, doc="A usual way of braking, in place of a programme."
     )
-    log: str | None = file_name(doc="CSV of handle movements, in place of a programme.")
+    log: str | None = file_name(
+        default=None, doc="CSV of handle movements, in place of a programme."
+    )
     presses: tuple[IsolationPress, ...] = parts(
         IsolationPress,
         key="isolation_press",
@@ -279,7 +281,7 @@ class Driver(Record):
         doc="Presses of the isolation button in the order they happen.",
     )
     easing: Easing | None = optional_part(
-        Easing, doc="A driver who eases on slip control activity; none unless given."
+        Easing, default=None, doc="A driver who eases on slip control activity; none unless given."
     )
     stopping_point: float | None = quantity(
         "length", above=0.0, high=1e5, default=None, doc="Where the train's front should stop."

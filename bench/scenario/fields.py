@@ -173,16 +173,16 @@ def _accept_text(value: object) -> str:
 
 
 def _bounds_text(spec: FieldSpec, unit: Unit) -> str:
-    def written(bound: float) -> str:
+    def text(bound: float) -> str:
         return f"{unit.from_si(bound):.6g}"
 
     tail = f" {unit.text}" if unit.text not in ("", "-") else ""
-    high = f"{written(spec.high)}{tail}" if spec.high is not None else ""
+    high = f"{text(spec.high)}{tail}" if spec.high is not None else ""
     if spec.above is not None:
-        start = f"above {written(spec.above)}"
+        start = f"above {text(spec.above)}"
         return f"{start} and at most {high}" if high else start + tail
     if spec.low is not None:
-        start = written(spec.low)
+        start = text(spec.low)
         return f"from {start} to {high}" if high else f"of at least {start}{tail}"
     return f"of at most {high}" if high else (f"in {unit.text}" if tail else "")
 
@@ -305,9 +305,12 @@ def choice(
     return _declare(spec, default)
 
 
-def file_name(*, doc: str) -> Any:
-    """Declare an optional file; in a scenario file its path is relative to that file."""
-    return _declare(FieldSpec(kind="text", doc=doc, is_file=True, is_optional=True), None)
+def file_name(*, doc: str, default: None) -> Any:
+    """Declare an optional file; in a scenario file its path is relative to that file.
+
+    `default` is None; it is asked for so that type checkers see that the field may be left out.
+    """
+    return _declare(FieldSpec(kind="text", doc=doc, is_file=True, is_optional=True), default)
 
 
 def flag(*, doc: str, default: bool, mark: str, source: str) -> Any:
@@ -321,10 +324,10 @@ def part(record_type: type[Any], *, doc: str, default_factory: Any = _NO_DEFAULT
     return _declare(spec, _NO_DEFAULT, default_factory)
 
 
-def optional_part(record_type: type[Any], *, doc: str) -> Any:
-    """Declare a nested record that may be missing."""
+def optional_part(record_type: type[Any], *, doc: str, default: None) -> Any:
+    """Declare a nested record that may be missing: `default` is None, as for `file_name`."""
     return _declare(
-        FieldSpec(kind="record", doc=doc, record_type=record_type, is_optional=True), None
+        FieldSpec(kind="record", doc=doc, record_type=record_type, is_optional=True), default
     )
 
 

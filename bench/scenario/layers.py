@@ -4,7 +4,8 @@ A file may hold only part of a scenario and lean on another, so each file become
 own; layers are merged, and only then built into a `Scenario`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any, NamedTuple, NoReturn
 
 from slipbench.ground.errors import InputError
@@ -15,9 +16,12 @@ from slipbench.scenario.provenance import MARKS, MARKS_NEEDING_SOURCE, Provenanc
 from slipbench.scenario.units import ALL_SUFFIXES, DIMENSIONS, Unit, unit_of
 
 EMERGENCY_WORD = "emergency"
+FULL_SERVICE_WORD = "full_service"
 RELEASE_WORD = "release"
 _REPEAT = FieldSpec(kind="count", dimension="count", doc="Equal vehicles.", low=1, high=20)
 _PROVENANCE_KEYS = ("value", "mark", "source")
+UNREADABLE = "\ue000"
+"""Stands for a value whose line is no TOML, already told (see `slipbench.scenario.lines`)."""
 
 
 class Leaf(NamedTuple):
@@ -39,10 +43,67 @@ class Branch(NamedTuple):
     entries: dict[str, Any]
 
 
+class FileProblem(InputError):
+    """An `InputError` about one value of a scenario file, which still knows file and key.
+
+    Parameters
+    ----------
+    file : str     as it was opened; "" where it is no file's
+    key : str      dotted, as the file spells it
+    detail : str   what is wrong and what is allowed
+    value : str    as written; may be empty
+    """
+
+    def __init__(self, file: str, key: str, detail: str, value: str = "") -> None:
+        super().__init__(file, key, detail, value)
+        self.file, self.key, self.detail, self.value = file, key, detail, value
+        self.line = 0
+        """Of the file, from 1; 0 where it is not known."""
+
+    def __str__(self) -> str:
+        place = f"{self.file}: line {self.line}" if self.line else self.file
+        is_given = f" = {self.value}" if self.value else ""
+        return one_line(f"{place}: {self.key}{is_given}: {self.detail}")
+
+
+class Broken:
+    """What stands in a layer for a value that was refused, where reading goes on."""
+
+
+BROKEN = Broken()
+
+Noted = list[FileProblem] | None
+"""Where reading goes on, the problems met; None where the first one ends it."""
+
+
+@contextmanager
+def noting(noted: Noted) -> Iterator[None]:
+    """Note a problem of the `with` body and leave the body, or let it pass where none is noted."""
+    try:
+        yield
+    except FileProblem as problem:
+        if noted is None:
+            raise
+        noted.append(problem)
+
+
+class Patch(NamedTuple):
+    """A table where a list of tables stands below: values changed in each item, or in some."""
+
+    path: str
+    file: str
+    each: Branch
+    items: dict[int, Branch]
+
+
+def is_list(entry: Any) -> bool:
+    """Say whether an entry of a layer is a list of tables (its other kinds are tuples too)."""
+    return type(entry) is tuple
+
+
 def refuse(file: str, key: str, detail: str, value: str = "") -> NoReturn:
-    """Raise the one-line `InputError` for `key` of `file`."""
-    is_given = f" = {value}" if value else ""
-    raise InputError(one_line(f"{file}: {key}{is_given}: {detail}"))
+    """Raise the one-line `FileProblem` for `key` of `file`."""
+    raise FileProblem(file, key, detail, value)
 
 
 def read_table(
@@ -51,8 +112,9 @@ def read_table(
     path: str,
     file: str,
     extra_keys: tuple[str, ...] = (),
+    noted: Noted = None,
 ) -> Branch:
-    """Read one TOML table into a `Branch`; raise `InputError` at the first thing wrong.
+    """Read one TOML table into a `Branch`; raise `FileProblem` at the first mistake, or note it.
 
     `extra_keys` are keys the caller has already dealt with; they are only named as known.
     """
@@ -61,30 +123,64 @@ def read_table(
     used: dict[str, str] = {}
     for key, raw in table.items():
         where = f"{path}.{key}" if path else key
-        name, unit = _resolve(specs, key, path, file, extra_keys)
-        if name in used:
-            refuse(file, where, f"given twice, also as {used[name]}; give it once, in one unit")
-        used[name] = key
-        spec = specs[name]
-        if spec.kind != "record":
-            entries[name] = _read_leaf(spec, unit, raw, where, file)
-        elif spec.is_list:
-            entries[name] = _read_list(spec, raw, where, file)
-        else:
-            if not isinstance(raw, Mapping):
-                refuse(file, where, f"must be a table, [{where}]", shown(raw))
-            entries[name] = read_table(_type_of(spec), raw, where, file)
+        with noting(noted):
+            name, unit = _resolve(specs, key, path, file, extra_keys)
+            if name in used:
+                refuse(file, where, f"given twice, also as {used[name]}; give it once, in one unit")
+            used[name] = key
+            entries[name] = BROKEN
+            entries[name] = _read_entry(specs[name], unit, raw, where, file, noted)
     return Branch(record_type, path, file, entries)
 
 
-def merge(base: Branch, top: Branch) -> Branch:
-    """Lay `top` over `base`: tables are merged, values and lists are replaced whole."""
+def _read_entry(
+    spec: FieldSpec, unit: Unit | None, raw: object, where: str, file: str, noted: Noted
+) -> Any:
+    if raw == UNREADABLE:
+        return BROKEN
+    if spec.kind != "record":
+        return _read_leaf(spec, unit, raw, where, file)
+    if spec.is_list:
+        return _read_list(spec, raw, where, file, noted)
+    if not isinstance(raw, Mapping):
+        refuse(file, where, f"must be a table, [{where}]", shown(raw))
+    return read_table(_type_of(spec), raw, where, file, noted=noted)
+
+
+def merge(base: Branch, top: Branch, noted: Noted = None) -> Branch:
+    """Lay `top` over `base`: tables and items named singly are merged, all else replaced whole."""
     entries = dict(base.entries)
     for name, entry in top.entries.items():
         below = entries.get(name)
-        both = isinstance(entry, Branch) and isinstance(below, Branch)
-        entries[name] = merge(below, entry) if both else entry  # type: ignore[arg-type]
+        if isinstance(entry, Patch):
+            with noting(noted):
+                entries[name] = _patched(below, entry)
+        elif isinstance(entry, Branch) and isinstance(below, Branch):
+            entries[name] = merge(below, entry, noted)
+        else:
+            entries[name] = entry
     return Branch(top.record_type, top.path, top.file, entries)
+
+
+def _patched(below: Any, patch: Patch) -> Any:
+    """Return a list of tables with values of its items changed, all else in them kept."""
+    if not is_list(below):
+        refuse(
+            patch.file,
+            patch.path,
+            f"changes a list that is not there; to give one write [[{patch.path}]]",
+        )
+    for number, item in patch.items.items():
+        if number >= len(below):
+            refuse(patch.file, item.path, f"there are items 0 to {len(below) - 1}")
+
+    def changed(i: int, item: Branch) -> Branch:
+        for top in (patch.each, patch.items.get(i)):
+            if top is not None:
+                item = merge(item, top)._replace(path=item.path)
+        return item
+
+    return tuple(changed(i, item) for i, item in enumerate(below))
 
 
 def keys_of(name: str, spec: FieldSpec) -> list[str]:
@@ -137,7 +233,9 @@ def _read_leaf(spec: FieldSpec, unit: Unit | None, raw: object, where: str, file
         else:
             value = spec.accept(raw, unit)
     except Unacceptable as problem:
-        words = f', "{RELEASE_WORD}" or "{EMERGENCY_WORD}"' if spec.kind == "position" else ""
+        words = ""
+        if spec.kind == "position":
+            words = f', or "{RELEASE_WORD}", "{FULL_SERVICE_WORD}", "{EMERGENCY_WORD}"'
         refuse(file, where, f"{problem}{words}", shown(raw))
     return Leaf(value, provenance, file, where, shown(raw))
 
@@ -145,7 +243,7 @@ def _read_leaf(spec: FieldSpec, unit: Unit | None, raw: object, where: str, file
 def _position_of(word: str, spec: FieldSpec) -> object:
     if word == RELEASE_WORD:
         return RELEASE
-    if word == EMERGENCY_WORD:
+    if word in (EMERGENCY_WORD, FULL_SERVICE_WORD):
         return word  # becomes a number once the brake's steps are known
     raise Unacceptable(f"must be {spec.allowed_text()}")
 
@@ -169,7 +267,11 @@ def _read_provenance(
     return table["value"], Provenance(mark, source)
 
 
-def _read_list(spec: FieldSpec, raw: object, where: str, file: str) -> tuple[Branch, ...]:
+def _read_list(
+    spec: FieldSpec, raw: object, where: str, file: str, noted: Noted
+) -> tuple[Branch, ...] | Patch:
+    if isinstance(raw, Mapping):
+        return _read_patch(spec, raw, where, file, noted)
     if not isinstance(raw, list) or not all(isinstance(item, Mapping) for item in raw):
         refuse(file, where, f"must be a list of tables, [[{where}]]", shown(raw))
     if spec.max_items is not None and len(raw) > spec.max_items:  # before each is looked at
@@ -181,10 +283,27 @@ def _read_list(spec: FieldSpec, raw: object, where: str, file: str) -> tuple[Bra
     for i, item in enumerate(raw):
         table, n_equal = dict(item), 1
         if spec.is_repeatable and "repeat" in table:
-            leaf = _read_leaf(_REPEAT, None, table.pop("repeat"), f"{where}.{i}.repeat", file)
-            n_equal = leaf.value
-        branch = read_table(_type_of(spec), table, f"{where}.{i}", file, extra_keys)
+            repeat = table.pop("repeat")
+            with noting(noted):
+                n_equal = _read_leaf(_REPEAT, None, repeat, f"{where}.{i}.repeat", file).value
+        branch = read_table(_type_of(spec), table, f"{where}.{i}", file, extra_keys, noted)
         branches += [branch] * n_equal
     if spec.max_items is not None and len(branches) > spec.max_items:
         refuse(file, where, f"has {len(branches)} items, at most {spec.max_items} are allowed")
     return tuple(branches)
+
+
+def _read_patch(
+    spec: FieldSpec, raw: Mapping[str, Any], where: str, file: str, noted: Noted
+) -> Patch:
+    """Read `[rail.section]`, values for every section, or `[rail.section.0]`, for one."""
+    record_type = _type_of(spec)
+    numbered = {k: v for k, v in raw.items() if k.isascii() and k.isdigit() and len(k) < 8}
+    rest = {key: value for key, value in raw.items() if key not in numbered}
+    items: dict[int, Branch] = {}
+    for key, table in numbered.items():
+        with noting(noted):
+            if not isinstance(table, Mapping):
+                refuse(file, f"{where}.{key}", f"must be a table, [{where}.{key}]", shown(table))
+            items[int(key)] = read_table(record_type, table, f"{where}.{key}", file, noted=noted)
+    return Patch(where, file, read_table(record_type, rest, where, file, noted=noted), items)

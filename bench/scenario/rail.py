@@ -30,7 +30,10 @@ class RailSection(Record):
         "length",
         low=-1e5,
         high=1e6,
+        default=0.0,
         doc="Where the section begins, from the train's front at the start.",
+        mark="assumed",
+        source="the first section reaches back under the whole train, wherever it begins",
     )
     friction: float = quantity(
         "ratio", low=0.002, high=0.9, doc="Static friction of the untouched film, mu0."
@@ -292,10 +295,11 @@ class Rail(Record):
         source="this project's own extension; no measurement known",
     )
     profile: str | None = file_name(
-        doc="CSV with distance_m and friction, one row a section; the first section fills the rest."
+        default=None,
+        doc="CSV with distance_m and friction, one row a section; the first fills the rest.",
     )
     random: RandomFriction | None = optional_part(
-        RandomFriction, doc="Friction drawn at random instead of the sections' own."
+        RandomFriction, default=None, doc="Friction drawn at random instead of the sections' own."
     )
     sections: tuple[RailSection, ...] = parts(
         RailSection,

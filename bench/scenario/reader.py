@@ -1,47 +1,53 @@
-"""Scenario files: find them, read them, lay them over each other, build the scenario."""
+"""Load a scenario: its files laid over each other, then built into checked records."""
+
+from __future__ import annotations
 
 import dataclasses
 import os
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NoReturn
 
 from slipbench.ground.errors import InputError
-from slipbench.ground.reading import is_regular, regular_toml
-from slipbench.ground.telling import cut, nearest_text, one_line, shown, visible
+from slipbench.ground.reading import place
+from slipbench.ground.telling import shown
+from slipbench.scenario.acting import idle_value
+from slipbench.scenario.chain import (
+    LONGEST_NAME,
+    checked_part,
+    locate,
+    name_of,
+    put_lines,
+    read_chain,
+    text_leaf,
+    with_part,
+    with_positions,
+)
 from slipbench.scenario.driver import HandleEntry
 from slipbench.scenario.fields import FieldProblem, FieldSpec, default_of, specs_of
 from slipbench.scenario.handle_log import handle_log
 from slipbench.scenario.layers import (
     EMERGENCY_WORD,
+    FULL_SERVICE_WORD,
     Branch,
+    FileProblem,
     Leaf,
+    Patch,
     keys_of,
-    merge,
-    read_table,
     refuse,
 )
 from slipbench.scenario.profile import sections_from_csv
 from slipbench.scenario.provenance import Provenance
 from slipbench.scenario.scenario import Scenario
 
-PRESETS = Path(__file__).parent / "presets"
-_BASE_KEY = "based_on"
-LONGEST_CHAIN = 20
-"""Files that may be based on one another."""
 
-LONGEST_NAME = 60
-"""Characters of a scenario's name, which stands in tables, pictures and names of files."""
-
-_PROGRAMMES = {"programme": "handle", "routine": "routine", "log": "log"}
-"""Fields, and their keys, that say what the driver does; a file gives one of them."""
-
-
-def scenario_names() -> tuple[str, ...]:
-    """Return the names of the shipped scenarios, in alphabetical order."""
-    return tuple(name for name in _all_presets() if not name.startswith("_"))
-
-
-def load_scenario(name_or_path: str | os.PathLike[str]) -> Scenario:
+def load_scenario(
+    name_or_path: str | os.PathLike[str],
+    *,
+    train: str | os.PathLike[str] | None = None,
+    rail: str | os.PathLike[str] | None = None,
+    driver: str | os.PathLike[str] | None = None,
+) -> Scenario:
     """Load a shipped scenario by name, or any scenario file by path.
 
     Parameters
@@ -49,6 +55,9 @@ def load_scenario(name_or_path: str | os.PathLike[str]) -> Scenario:
     name_or_path : str or path
         A name from `scenario_names()`, or a path: text that ends in `.toml` or holds a path
         separator, or names an existing file or directory, is taken as a path.
+    train, rail, driver : str, path or None
+        Taken from there instead: a shipped train or driver, any scenario, or a file that gives that
+        part alone. Name and title of the scenario then say so.
 
     Returns
     -------
@@ -63,126 +72,94 @@ def load_scenario(name_or_path: str | os.PathLike[str]) -> Scenario:
     Notes
     -----
     `based_on = "..."` at the top of a file names another (a shipped name, or a path relative to
-    the file) over which this one is laid: tables are merged, values and lists replaced whole.
-    The name of a scenario is its own or its file's, never inherited.
+    the file) over which this one is laid: tables are merged, values and lists replaced whole, and a
+    table in place of a list of tables changes values in its items. `train = "..."`, `rail` and
+    `driver` take that part from a file of its own. The name of a scenario is its own or its
+    file's, never inherited.
     """
-    path = _locate(name_or_path, Path())
-    layer, base_title = _read_chain(path, ())
-    layer.entries.setdefault("name", _text_leaf(_name_of(path), path))
-    if "title" not in layer.entries and base_title:
-        layer.entries["title"] = _text_leaf(f"changed from: {base_title}", path)
-    name = layer.entries["name"]
-    if len(name.value) > LONGEST_NAME:
+    path = locate(name_or_path, Path())
+    try:
+        layer = titled(*read_chain(path), path)
+        for part, other in (("train", train), ("rail", rail), ("driver", driver)):
+            if other is not None:
+                layer = with_other(layer, part, other)
+        return built(layer)
+    except FileProblem as problem:
+        put_lines([problem])
+        raise
+
+
+def titled(layer: Branch, base_title: str, path: Path) -> Branch:
+    """Return a layer with the name of its file, and a title, where it gives none."""
+    entries = dict(layer.entries)
+    entries.setdefault("name", text_leaf(name_of(path), path))
+    if "title" not in entries and base_title:
+        entries["title"] = text_leaf(f"changed from: {base_title}", path)
+    name = entries["name"]
+    if isinstance(name, Leaf) and len(name.value) > LONGEST_NAME:
         detail = f"has {len(name.value)} characters; at most {LONGEST_NAME} are allowed"
         refuse(name.file, name.key, detail, name.shown)
-    _resolve_handle(layer)
+    return layer._replace(entries=entries)
+
+
+def with_other(layer: Branch, part: str, name_or_path: str | os.PathLike[str]) -> Branch:
+    """Return a layer with a part taken from elsewhere; name and title say so.
+
+    Raises
+    ------
+    InputError
+    """
+    try:
+        given = name_or_path.strip() if isinstance(name_or_path, str) else name_or_path
+        path = locate(given, Path(), part)
+        other, _ = read_chain(path)
+        other = checked_part(other, part, path)
+    except FileProblem:
+        raise
+    except InputError as problem:
+        raise InputError(f"--{part}: {problem}") from problem
+    own = other.entries.get("name")
+    name = own.value if isinstance(own, Leaf) else name_of(path)
+    said = {"name": f", {part} {name}", "title": f"; {part} of {name}"}
+    entries = dict(with_part(layer, other, part).entries)
+    for field, text in said.items():
+        before = entries.get(field)
+        if isinstance(before, Leaf):
+            entries[field] = before._replace(value=before.value + text)
+    return layer._replace(entries=entries)
+
+
+def built(layer: Branch) -> Scenario:
+    """Return the scenario a complete layer gives.
+
+    Raises
+    ------
+    FileProblem
+    """
+    layer = resolved(layer)
     provenance: dict[str, Provenance] = {}
-    values = _build_values(layer, "", provenance)
+    values = _build_values(layer, "", provenance, layer)
     scenario = _construct(layer, {**values, "provenance": provenance})
     assert isinstance(scenario, Scenario)
     return scenario
 
 
-def _name_of(path: Path) -> str:
-    """Return the name of a scenario that gives none: its file's, made printable."""
-    stem = os.fsencode(path.stem).decode("utf-8", "replace")
-    return cut(visible(one_line(stem)), LONGEST_NAME) or "scenario"
-
-
-def _text_leaf(text: str, path: Path) -> Leaf:
-    return Leaf(text, None, str(path), "", shown(text))
-
-
-def _locate(name_or_path: str | os.PathLike[str], directory: Path) -> Path:
-    try:
-        text = os.fspath(name_or_path)
-    except TypeError:
-        text = ""
-    if not isinstance(text, str) or not text.strip() or "\0" in text:
-        allowed = "must be a shipped name or a path (text)"
-        raise InputError(f"scenario {shown(name_or_path)}: {allowed}")
-    is_path = not isinstance(name_or_path, str) or text.endswith(".toml")
-    is_path = is_path or "/" in text or os.sep in text
-    if not is_path and text in _all_presets():
-        return PRESETS / f"{text}.toml"
-    if is_path or os.path.lexists(directory / text):
-        return directory / text
-    raise InputError(
-        f"scenario {shown(text)}: no shipped scenario and no file of this name; "
-        f"{nearest_text(text, scenario_names())} (a path ends in .toml)"
-    )
-
-
-def _all_presets() -> tuple[str, ...]:
-    return tuple(sorted(file.stem for file in PRESETS.glob("*.toml")))
-
-
-def _read_toml(path: Path) -> dict[str, Any]:
-    missing = f"shipped scenarios: {', '.join(scenario_names())}"
-    return regular_toml(path, "a scenario is a TOML file", missing=missing)
-
-
-def _read_chain(path: Path, above: tuple[Path, ...]) -> tuple[Branch, str]:
-    """Read a file and all it is based on; return the merged layer and the title lying below."""
-    data = _read_toml(path)
-    base_name = data.pop(_BASE_KEY, None)
-    layer = read_table(Scenario, data, "", str(path), extra_keys=(_BASE_KEY,))
-    given = _programmes_of(layer)
-    if len(given) > 1:
-        keys = " and ".join(_PROGRAMMES[name] for name in given)
-        refuse(str(path), "driver", f"{keys} both say what the driver does; give one of them")
-    if base_name is None:
-        return layer, ""
-    base_path = _locate_base(base_name, path)
-    chain = (*above, Path(os.path.realpath(path)))  # Path.resolve raises on a circle of links
-    if len(chain) > LONGEST_CHAIN:
-        refuse(str(path), _BASE_KEY, f"is file {len(chain)} of a chain; at most {LONGEST_CHAIN}")
-    if Path(os.path.realpath(base_path)) in chain:
-        circle = " -> ".join(file.name for file in (*chain, base_path))
-        refuse(str(path), _BASE_KEY, f"goes round in a circle ({circle}); it must end")
-    lower, base_title = _read_chain(base_path, chain)
-    lower.entries.pop("name", None)
-    if given:  # of this file, in place of whatever the lower one gives
-        for name in _programmes_of(lower):
-            del lower.entries["driver"].entries[name]
-    title = lower.entries.pop("title", None)
-    return merge(lower, layer), title.value if title else base_title
-
-
-def _locate_base(base_name: object, path: Path) -> Path:
-    allowed = "must be a shipped name or a path relative to this file (text)"
-    if not isinstance(base_name, str) or not base_name.strip():
-        refuse(str(path), _BASE_KEY, allowed, shown(base_name))
-    try:
-        base_path = _locate(base_name, path.parent)
-    except InputError as problem:
-        refuse(str(path), _BASE_KEY, str(problem), shown(base_name))
-    if not is_regular(base_path):
-        refuse(str(path), _BASE_KEY, f"no file {base_path}; {allowed}", shown(base_name))
-    return base_path
-
-
-def _programmes_of(layer: Branch) -> list[str]:
-    driver = layer.entries.get("driver")
-    return [name for name in _PROGRAMMES if driver and name in driver.entries]
-
-
-def _resolve_handle(layer: Branch) -> None:
-    """Read the handle log and resolve the word emergency, now that the number of steps is known."""
+def resolved(layer: Branch) -> Branch:
+    """Read the handle log and turn words for positions into numbers, now that steps are known."""
     brake, driver = layer.entries.get("brake"), layer.entries.get("driver")
-    steps = brake.entries.get("steps") if brake else None
-    if not steps or not driver:
-        return
-    log = driver.entries.pop("log", None)
-    if log is not None:
+    steps = brake.entries.get("steps") if isinstance(brake, Branch) else None
+    if not isinstance(steps, Leaf) or not isinstance(driver, Branch):
+        return layer
+    n_steps = len(steps.value)
+    log = driver.entries.get("log")
+    if isinstance(log, Leaf):
         file = Path(log.file).parent / log.value
-        movements = handle_log(file, len(steps.value))
-        driver.entries["programme"] = tuple(_branch_of(entry, str(file)) for entry in movements)
-    routine = driver.entries.get("routine")
-    for entry in (*driver.entries.get("programme", ()), *([routine] if routine else [])):
-        position = entry.entries.get("position")
-        if position is not None and position.value == EMERGENCY_WORD:
-            entry.entries["position"] = position._replace(value=len(steps.value) + 1)
+        movements = handle_log(file, n_steps)
+        entries = {name: entry for name, entry in driver.entries.items() if name != "log"}
+        entries["programme"] = tuple(_branch_of(entry, str(file)) for entry in movements)
+        layer = layer._replace(entries=layer.entries | {"driver": driver._replace(entries=entries)})
+    words = {EMERGENCY_WORD: n_steps + 1, FULL_SERVICE_WORD: n_steps}
+    return with_positions(layer, lambda value: words.get(value, value))
 
 
 def _branch_of(entry: HandleEntry, file: str) -> Branch:
@@ -195,7 +172,9 @@ def _branch_of(entry: HandleEntry, file: str) -> Branch:
     return Branch(HandleEntry, "", file, leaves)
 
 
-def _build_values(branch: Branch, path: str, provenance: dict[str, Provenance]) -> dict[str, Any]:
+def _build_values(
+    branch: Branch, path: str, provenance: dict[str, Provenance], root: Branch
+) -> dict[str, Any]:
     """Return the constructor arguments of a branch, inner records built; note provenance."""
     values: dict[str, Any] = {}
     for name, spec in specs_of(branch.record_type).items():
@@ -203,26 +182,66 @@ def _build_values(branch: Branch, path: str, provenance: dict[str, Provenance]) 
         entry = branch.entries.get(name)
         if entry is None:
             if default_of(branch.record_type, name) is dataclasses.MISSING:
-                _refuse_missing(branch, name, spec)
+                idle = idle_value(branch, root, name)
+                if idle is dataclasses.MISSING:
+                    refuse_missing(branch, name, spec)
+                values[name] = idle
         elif isinstance(entry, Leaf):
-            values[name] = entry.value
-            if spec.is_file:
-                values[name] = str(Path(entry.file).parent / entry.value)
+            values[name] = leaf_value(entry, spec)
             if entry.provenance is not None:
                 provenance[here] = entry.provenance
         elif isinstance(entry, Branch):
-            values[name] = _construct(entry, _build_values(entry, f"{here}.", provenance))
+            inner = _build_values(entry, f"{here}.", provenance, root)
+            values[name] = _construct(entry, inner)
+        elif isinstance(entry, Patch):
+            refuse_patch(entry)
         else:
             values[name] = tuple(
-                _construct(item, _build_values(item, f"{here}.{i}.", provenance))
+                _construct(item, _build_values(item, f"{here}.{i}.", provenance, root))
                 for i, item in enumerate(entry)
             )
-    if values.get("profile") is not None:  # a rail from data: rows laid over the first section
-        values["sections"] = sections_from_csv(values["profile"], values["sections"][0])
+    if values.get("profile") is not None:
+        _lay_profile(values, provenance)
     return values
 
 
-def _refuse_missing(branch: Branch, name: str, spec: FieldSpec) -> NoReturn:
+def leaf_value(leaf: Leaf, spec: FieldSpec) -> Any:
+    """Return a value as its record takes it: a file by its path from here."""
+    return str(Path(leaf.file).parent / leaf.value) if spec.is_file else leaf.value
+
+
+def _lay_profile(values: dict[str, Any], provenance: dict[str, Provenance]) -> None:
+    """Make the sections from data: rows laid over the first section, whose other values hold on.
+
+    What a row gives is the file's; what it does not give keeps the first section's provenance.
+    """
+    template = values["sections"][0]
+    values["sections"] = sections_from_csv(values["profile"], template)
+    first = "rail.sections.0."
+    origins = {
+        path.removeprefix(first): provenance.pop(path)
+        for path in list(provenance)
+        if path.startswith(first)
+    }
+    by_file = Provenance("given", f"rail profile {place(values['profile'])}")
+    for i, section in enumerate(values["sections"]):
+        for name in specs_of(type(section)):
+            if getattr(section, name) != getattr(template, name) or name in (
+                "from_distance",
+                "friction",
+            ):
+                provenance[f"rail.sections.{i}.{name}"] = by_file
+            elif name in origins:
+                provenance[f"rail.sections.{i}.{name}"] = origins[name]
+
+
+def refuse_patch(patch: Patch) -> NoReturn:
+    """Refuse a table where a list of tables is to be given, with none below to change."""
+    refuse(patch.file, patch.path, f"must be a list of tables, [[{patch.path}]]")
+
+
+def refuse_missing(branch: Branch, name: str, spec: FieldSpec) -> NoReturn:
+    """Refuse a table that lacks a value."""
     prefix = f"{branch.path}." if branch.path else ""
     keys = [prefix + key for key in keys_of(name, spec)]
     if spec.kind == "record":
@@ -232,13 +251,18 @@ def _refuse_missing(branch: Branch, name: str, spec: FieldSpec) -> NoReturn:
     refuse(branch.file, prefix + name, f"missing; give {what}. {spec.doc}")
 
 
-def _construct(branch: Branch, values: dict[str, Any]) -> Any:
+def _construct(branch: Branch, values: Mapping[str, Any]) -> Any:
     """Build the record; a problem is told with the file and the key the value was read from."""
     try:
         return branch.record_type(**values)
     except FieldProblem as problem:
-        file, key, as_written = _origin(branch, problem.key)
-        refuse(file, key, problem.detail, as_written or problem.value)
+        raise located(branch, problem) from None
+
+
+def located(branch: Branch, problem: FieldProblem) -> FileProblem:
+    """Return a problem of a record with the file and the key its value was read from."""
+    file, key, as_written = _origin(branch, problem.key)
+    return FileProblem(file, key, problem.detail, as_written or problem.value)
 
 
 def _origin(branch: Branch, dotted: str) -> tuple[str, str, str]:
@@ -251,7 +275,7 @@ def _origin(branch: Branch, dotted: str) -> tuple[str, str, str]:
             entry = entry.entries.get(word)
             key = f"{key}.{spec.key or word}" if key else spec.key or word
         elif isinstance(entry, tuple) and not isinstance(entry, Leaf):
-            entry = entry[int(word)]
+            entry = entry[int(word)] if word.isdigit() and int(word) < len(entry) else None
             key = f"{key}.{word}"
         if isinstance(entry, Branch | Leaf):
             file = entry.file

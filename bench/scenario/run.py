@@ -12,7 +12,7 @@ class Run(Record):
         low=1e-5,
         high=0.1,
         default=0.02,
-        doc="Longest time step.",
+        doc="Longest time step; below 10 m/s, where a stop is short, 2 ms for each m/s of it.",
         mark="assumed",
         source="a choice of accuracy",
     )

@@ -1,10 +1,12 @@
 """The scenario: everything that is tested, in SI, checked whenever one is made."""
 
 import dataclasses
+import html
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple, NoReturn
 
 from slipbench.ground.telling import shown
+from slipbench.scenario.acting import inert_because
 from slipbench.scenario.brake import Brake, SlipControl
 from slipbench.scenario.change import changed
 from slipbench.scenario.contact import Contact
@@ -30,6 +32,10 @@ from slipbench.scenario.sensing import Sensing
 from slipbench.scenario.train import Train
 
 MAXIMUM_DELAY_SAMPLES = 14  # valve delays are kept in a buffer of fixed length
+
+FLATTEST_CONTACT = 0.05
+"""Least curvature of tread and rail head together, across: flatter, and the patch would be wider
+than the head (and Hertz's bodies would not touch at a point at all from 0 down). [1/m]"""
 
 
 class ScenarioValue(NamedTuple):
@@ -119,6 +125,7 @@ class Scenario(Record):
                     f"{worn if slowest > 1.0 else ''}",
                 )
         self._check_air()
+        self._check_tread()
         for i, entry in enumerate(self.driver.programme):
             if entry.position > self.brake.emergency_position:
                 self._refuse_at(
@@ -161,6 +168,7 @@ class Scenario(Record):
                         "must be 1 with contact.law = measured: the curve brings its own fall",
                     )
         self._check_faults()
+        self._check_blending()
         check_line(self, self.gradient, self.curves)
 
     def _check_faults(self) -> None:
@@ -179,12 +187,47 @@ class Scenario(Record):
                 self._refuse_at(
                     f"faults.{i}.kind", fault.kind, "changes nothing with brake.variable_load false"
                 )
+            self._check_fault_target(i, fault)
             for name, n_there in most.items():
                 target = getattr(fault, name)
                 if target is not None and target > n_there:
                     self._refuse_at(
                         f"faults.{i}.{name}", target, f"there are {n_there}; count from 1"
                     )
+
+    def _check_blending(self) -> None:
+        """Check that prefilled cylinders do not brake in earnest."""
+        blending = self.train.blending
+        most = self.brake.spring_pressure + 0.2 * self.brake.full_pressure
+        if blending is not None and blending.prefill_pressure > most:
+            self._refuse_at(
+                "train.blending.prefill_pressure",
+                blending.prefill_pressure,
+                f"must be at most the spring's and a fifth of the full pressure, {most:g} Pa",
+            )
+
+    def _check_fault_target(self, i: int, fault: Fault) -> None:
+        """Check that what breaks is there."""
+        if fault.kind == "line_lost" and not self.train.has_dynamic_brake:
+            self._refuse_at(f"faults.{i}.kind", fault.kind, "no vehicle has a dynamic_brake")
+        part = {"dynamic_brake_lost": "dynamic_brake", "track_brake_lost": "track_brake"}.get(
+            fault.kind
+        )
+        if part is None or fault.vehicle is None or fault.vehicle > len(self.train.vehicles):
+            return
+        if getattr(self.train.vehicles[fault.vehicle - 1], part) is None:
+            self._refuse_at(f"faults.{i}.vehicle", fault.vehicle, f"has no {part}")
+
+    def _check_tread(self) -> None:
+        """Check that a hollow tread and the rail head touch at a point."""
+        curvature, head = self.contact.wheel_profile_curvature, 1.0 / self.rail.crown_radius
+        if curvature + head < FLATTEST_CONTACT:
+            self._refuse_at(
+                "contact.wheel_profile_curvature",
+                curvature,
+                f"a tread so hollow lies against the rail head (rail.crown_radius "
+                f"{self.rail.crown_radius:g} m); at least {FLATTEST_CONTACT - head:.4g} 1/m",
+            )
 
     def _check_air(self) -> None:
         """Check that what compressors need is there."""
@@ -232,15 +275,68 @@ class Scenario(Record):
         """
         return changed(self, {**(changes or {}), **more})
 
+    def __repr__(self) -> str:
+        """Return a short account for a terminal."""
+        rows = self._rows()
+        return "\n".join([f"{self.name}: {self.title}", *(f"  {k:<8}{text}" for k, text in rows)])
+
+    def _repr_html_(self) -> str:
+        """Return the same account for a notebook."""
+        rows = "".join(
+            f"<tr><th style='text-align:left'>{html.escape(label)}</th>"
+            f"<td style='text-align:left'>{html.escape(text)}</td></tr>"
+            for label, text in self._rows()
+        )
+        title = f"<b>{html.escape(self.name)}</b>: {html.escape(self.title)}"
+        return f"<table><caption>{title}</caption>{rows}</table>"
+
+    def _rows(self) -> list[tuple[str, str]]:
+        train, brake, rail = self.train, self.brake, self.rail
+        frictions = [section.friction for section in rail.sections]
+        low, high = min(frictions), max(frictions)
+        friction = f"{low:g}" if low == high else f"{low:g} to {high:g}"
+        if rail.random is not None:
+            friction = f"drawn, median {rail.random.median_friction:g}"
+        steps = ", ".join(f"{step:g}" for step in brake.steps)
+        first = self.driver.programme[0].position
+        moves = len(self.driver.programme)
+        extras = {"sander": self.sanders, "gradient": self.gradient, "curve": self.curves}
+        extras["fault"] = self.faults
+        more = [
+            f"{len(items)} {name}{'s' * (len(items) > 1)}"
+            for name, items in extras.items()
+            if items
+        ]
+        rows = [
+            ("from", f"{self.initial_speed:.2f} m/s ({self.initial_speed / 0.44704:.0f} mph)"),
+            (
+                "train",
+                f"{train.name}; {len(train.vehicles)} vehicles, {train.n_axles} axles, "
+                f"{train.length:.0f} m, {train.mass / 1e3:.0f} t",
+            ),
+            (
+                "brake",
+                f"steps {steps} m/s2, emergency {brake.emergency_demand:g}; air by {brake.air}",
+            ),
+            (
+                "rail",
+                f"friction {friction}; sections {len(rail.sections)}; {self.contact.law}",
+            ),
+            ("driver", f"position {first} first; movements {moves}"),
+        ]
+        return rows + ([("with", ", ".join(more))] if more else [])
+
     def values(self) -> Iterator[ScenarioValue]:
-        """Yield every value, library defaults included, with SI unit, mark, source and meaning."""
-        yield from _values_of(self, "", self.provenance)
+        """Yield every value that acts, with its SI unit, mark, source and meaning."""
+        yield from _values_of(self, self, "", self.provenance)
 
 
 def _values_of(
-    owner: Record, prefix: str, provenance: Mapping[str, Provenance]
+    root: Record, owner: Record, prefix: str, provenance: Mapping[str, Provenance]
 ) -> Iterator[ScenarioValue]:
     for name, spec in specs_of(type(owner)).items():
+        if inert_because(root, owner, name):
+            continue
         value, path = getattr(owner, name), prefix + name
         implied = owner.implied(name) if value is None else None
         if implied is not None:
@@ -251,7 +347,7 @@ def _values_of(
             items = enumerate(value) if spec.is_list else [("", value)]
             for i, item in items:
                 inner = f"{path}.{i}." if spec.is_list else f"{path}."
-                yield from _values_of(item, inner, provenance)
+                yield from _values_of(root, item, inner, provenance)
             continue
         origin = provenance.get(path)
         if origin is not None:

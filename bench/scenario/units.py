@@ -56,6 +56,9 @@ DIMENSIONS: dict[str, tuple[Unit, ...]] = {
         Unit("m_per_s2", "m/s2"),
         Unit("percent_g", "%g", STANDARD_GRAVITY, 100.0),
     ),
+    "jerk": (Unit("m_per_s3", "m/s3"),),
+    "force": (Unit("n", "N"), Unit("kn", "kN", 1e3)),
+    "power": (Unit("w", "W"), Unit("kw", "kW", 1e3)),
     "work_per_length": (Unit("j_per_m", "J/m"), Unit("kj_per_m", "kJ/m", 1e3)),
     "mass_rate": (
         Unit("kg_per_s", "kg/s"),

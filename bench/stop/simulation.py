@@ -197,7 +197,7 @@ def run_sample_by_sample(
 
 
 def _command_complaint(world: World, controller: Controller, i_axle: int) -> str:
-    valve, factor = world.command[i_axle].tolist()
+    valve, factor, *dynamic = world.command[i_axle].tolist()
     vehicle = int(world.axles["i_group"][i_axle]) + 1 if controller.scope == "vehicle" else "all"
     limit = float(world.train["demand_factor_limit"][0])
     time = float(world.train_state["clock"][0])
@@ -205,8 +205,11 @@ def _command_complaint(world: World, controller: Controller, i_axle: int) -> str
     said = update.complaint(factor) if isinstance(update, ForeignUpdate) else ""
     if said:
         return f"strategy {controller.name}: {said} (vehicle {vehicle}) at {time:.3f} s"
+    more, allowed = "", ""
+    if dynamic:
+        more, allowed = f", dynamic factor {dynamic[0]:g}", ", dynamic factor 0 to 1"
     return (
         f"strategy {controller.name}: command of axle {i_axle + 1} (vehicle {vehicle}) at "
-        f"{time:.3f} s is valve {valve:g}, demand factor "
-        f"{factor:g}; allowed: valve 0 (fill), 1 (hold) or 2 (vent), factor 0 to {limit:g}"
+        f"{time:.3f} s is valve {valve:g}, demand factor {factor:g}{more}; "
+        f"allowed: valve 0 (fill), 1 (hold) or 2 (vent), factor 0 to {limit:g}{allowed}"
     )

@@ -44,6 +44,13 @@ N_MOTION = N_STATE + 3
 ZEROING_PRESSURE, LARGEST_ZERO = 5e4, 4e4
 """Transducers are compared at this mean pressure, and not believed to err by more. Assumed. [Pa]"""
 
+_LEAST_FULL, _LARGEST_FULL = 0.4, 1.3
+"""Between tare and the heaviest load, emergency pressure lies within these shares of the laden one.
+Assumed. [-]"""
+
+_FULL_SHARE = 0.02
+"""Weight of one sample in what emergency pressure is believed to be. Assumed. [-]"""
+
 _HARDEST_SLOWING, _HARDEST_GAINING = 6.0, 3.0
 """A wheel is asked to slow or gain on the train no faster. [m/s2]"""
 
@@ -70,9 +77,12 @@ def _note_pressure(row: Floats, parameters: Floats, own: Floats, state: Floats) 
     own[IS_WHOLE] = 1.0 if is_whole else 0.0
     own[_LAST_PRESSURE] = row[PRESSURE]
     if is_whole and row[DEMAND] > 0.05:
-        state[FULL_SEEN] = max(row[PRESSURE] - own[ZERO], 0.0) / (
-            row[DEMAND] * max(own[_FACTOR], 0.05)
-        )
+        seen = (row[PRESSURE] - own[ZERO]) / (row[DEMAND] * max(own[_FACTOR], 0.05))
+        # at the build-up's first sample a transducer's zero would pass for a full cylinder
+        if _LEAST_FULL < seen / parameters[FULL_PRESSURE] < _LARGEST_FULL:
+            if state[FULL_SEEN] == 0.0:
+                state[FULL_SEEN] = seen
+            state[FULL_SEEN] += _FULL_SHARE * (seen - state[FULL_SEEN])
 
 
 @helper

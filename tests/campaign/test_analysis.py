@@ -3,7 +3,7 @@ import math
 
 import pytest
 
-from slipbench.campaign.analysis import collect, judge, overruns
+from slipbench.campaign.analysis import collect, overruns, verdict_on
 from slipbench.campaign.campaign import run_campaign
 from slipbench.campaign.objectives import OBJECTIVES
 from slipbench.campaign.plan import Plan
@@ -50,7 +50,7 @@ def collected(small, candidates, stub):
 def test_seeds_are_averaged_and_rails_pair(collected):
     found = collected({"slip_band": 0.0, "none": 10.0})
     assert found.n_seeds == 2 and len(found.rails) == 12
-    verdict = judge(found, DISTANCE, "slip_band")
+    verdict = verdict_on(found, DISTANCE, "slip_band")
     difference = verdict.against["none"]
     assert difference.n_pairs == 12  # rails, not stops
     # rails differ by up to 50 m, pairs by the 0 to 1 m that a stop has of its own
@@ -60,7 +60,7 @@ def test_seeds_are_averaged_and_rails_pair(collected):
 
 def test_no_ranking_is_printed_without_support(collected):
     found = collected({"slip_band": 0.0, "none": 0.0})
-    verdict = judge(found, DISTANCE, "slip_band")
+    verdict = verdict_on(found, DISTANCE, "slip_band")
     text = campaign_text(found, [verdict], "slip_band")
     assert "No ranking" in text
     rows = [line for line in text.splitlines() if line.startswith("none ") and "/" in line]
@@ -70,15 +70,15 @@ def test_no_ranking_is_printed_without_support(collected):
 
 def test_too_few_rails_for_any_ranking_are_named(collected):
     found = collected({"slip_band": 0.0, "none": 10.0})
-    verdict = judge(found, DISTANCE, "slip_band")
+    verdict = verdict_on(found, DISTANCE, "slip_band")
     assert "told apart at 95 %" in ranking_note(verdict, 12)
-    empty = judge(collected({"slip_band": 0.0, "none": 0.0}), DISTANCE, "none")
+    empty = verdict_on(collected({"slip_band": 0.0, "none": 0.0}), DISTANCE, "none")
     assert "5 rails are too few for it; at least 6" in ranking_note(empty, 5)
 
 
 def test_an_overrun_is_counted_and_spoils_only_the_mean(collected):
     found = collected({"slip_band": 0.0, "none": -10.0}, overrun_of="none")
-    verdict = judge(found, DISTANCE, "slip_band")
+    verdict = verdict_on(found, DISTANCE, "slip_band")
     assert found.n_overruns == {"slip_band": 0, "none": 1}
     assert math.isinf(verdict.means["none"].estimate) or math.isnan(verdict.means["none"].estimate)
     assert verdict.against["none"].median.high < 0.0
@@ -122,7 +122,7 @@ def test_candidates_keep_the_order_asked_for(small, candidates, stub):
         found = collect(store, [DISTANCE], candidates=["slip_band", "none"])
         assert found.candidates == ("slip_band", "none")
         with pytest.raises(InputError, match="no such candidate"):
-            judge(found, DISTANCE, "x")
+            verdict_on(found, DISTANCE, "x")
         with pytest.raises(InputError, match="no rail"):
             collect(store, [DISTANCE], candidates=["x"])
 

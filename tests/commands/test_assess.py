@@ -212,3 +212,16 @@ def test_of_a_list_the_farthest_out_of_the_limit_counts(low, high, verdict, wors
     stop = Result(case, 0, {"share": [0.9, 0.8, None, 0.95]}, 0.1)
     line = judge(limit, "rail", [stop], (limit,))
     assert (line.verdict, line.worst, line.mean) == (verdict, worst, worst)
+
+
+def test_a_stop_that_comes_to_no_end_fails_every_limit(
+    run: Run, rails: list[str], tmp_path: Path
+) -> None:
+    """And is told with its reason; the programme goes on to its end."""
+    line = ["assess", *rails, "--strategy", "none", "--seeds", "1", "--quick", "--out", tmp_path]
+    ran = run(*line, "--set", "run.maximum_pieces=1000")
+    assert ran.err == "" and "came to no end, the first: scenario" in ran.out
+    with (tmp_path / "assess.csv").open(encoding="utf-8") as stream:
+        verdicts = {row["verdict"] for row in csv.DictReader(stream)}
+    assert verdicts == {"fail", "not met"}
+    assert "run.maximum_pieces" in (tmp_path / "assess.csv").read_text(encoding="utf-8")

@@ -12,8 +12,8 @@ import pytest
 
 import slipbench.comparison.compare
 from slipbench.comparison.compare import (
+    ComparedStop,
     Comparison,
-    Row,
     Yardsticks,
     as_csv,
     compare,
@@ -60,7 +60,7 @@ def made_up(distances: dict[str, list[float]], truthful: tuple[str, ...] = ()) -
                 "flat_risk": 0.25,
                 "vent_count": 10,
             }
-            rows.append(Row("dry", 30.0, name, name in truthful, seed, marks, summary))
+            rows.append(ComparedStop("dry", 30.0, name, name in truthful, seed, marks, summary))
     n_seeds = len(next(iter(distances.values())))
     return Comparison(
         (load_scenario("dry"),), tuple(strategies), n_seeds, {"dry": marks}, tuple(rows)

@@ -8,7 +8,7 @@ import pytest
 from slipbench.commands.main import make_parser
 from slipbench.commands.parser import GROUPS
 from slipbench.scenario import load_scenario
-from slipbench.scenario.assemble import with_parts, with_values
+from slipbench.scenario.assemble import with_values
 from slipbench.strategies.registry import find_controller
 
 PARSER = make_parser()
@@ -114,14 +114,14 @@ def test_parts_come_from_other_scenarios(tmp_path):
         'handle = [{ at_time_s = 0, position = "emergency" }]\n'
     )
     frost, leaf = load_scenario("frost"), load_scenario("wet_leaf")
-    on_rail = with_parts(leaf, rail="frost")
+    on_rail = load_scenario("wet_leaf", rail="frost")
     assert (on_rail.rail, on_rail.brake) == (frost.rail, leaf.brake)
     assert on_rail.name == "wet_leaf, rail frost"
     assert (
         on_rail.provenance["rail.sections.0.friction"]
         == frost.provenance["rail.sections.0.friction"]
     )
-    by_driver = with_parts(leaf, driver=str(path))
+    by_driver = load_scenario("wet_leaf", driver=str(path))
     assert by_driver.driver.programme[0].position == leaf.brake.emergency_position
-    both = with_parts(leaf, train=str(path), driver=str(path))
+    both = load_scenario("wet_leaf", train=path, driver=path)
     assert both.brake.n_steps == 2 and both.driver.programme[0].position == 3

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from slipbench.comparison.compare import Comparison, Row, Yardsticks
+from slipbench.comparison.compare import ComparedStop, Comparison, Yardsticks
 from slipbench.comparison.standing import cases, frontier_text, half_width, standing_table
 from slipbench.scenario import load_scenario
 from slipbench.strategies.registry import Known, find_controller
@@ -35,7 +35,7 @@ def made_up(rails: dict[str, Numbers], truthful: str = "", **more: object) -> Co
                     "vent_count": 10 + seed,
                     **more,
                 }
-                rows.append(Row(rail, 30.0, name, name == truthful, seed, marks, summary))
+                rows.append(ComparedStop(rail, 30.0, name, name == truthful, seed, marks, summary))
     n_seeds = len(next(iter(next(iter(rails.values())).values())))
     scenarios = tuple(dry.replace(name=rail) for rail in rails)
     return Comparison(

@@ -60,3 +60,25 @@ def test_playback_refuses_an_unknown_strategy_beside(tmp_path, run):
     ran = run("playback", "wet_leaf", *LINE[:-1], "none,slip_bnd", "--out", tmp_path / "new")
     assert ran.code == 2 and "slip_band" in ran.err
     assert not (tmp_path / "new").exists()
+
+
+def test_playback_plays_ways_of_driving_and_other_files(tmp_path, run):
+    for option, words in (
+        (("--drivers", "held,eased-to-1"), ("step 3 held", "eased to step 1")),
+        (("--beside", "dry"), ("(wet_leaf)", "(dry)")),
+    ):
+        ran = run(
+            "playback", "wet_leaf", "--speed", "15mph", *option, "--out", tmp_path, "--overwrite"
+        )
+        assert ran.code == 0 and all(word in ran.out for word in words)
+        assert " ".join(option) in (tmp_path / "playback.html").read_text()
+
+
+def test_playback_refuses_more_than_two(tmp_path, run):
+    for more in (
+        ("--drivers", "held,eased,pumped"),
+        ("--drivers", "held,eased", "--beside", "dry"),
+    ):
+        ran = run("playback", "wet_leaf", *more, "--out", tmp_path / "new")
+        assert ran.code == 2 and ran.err.count("\n") == 1 and "two stops" in ran.err
+        assert not (tmp_path / "new").exists()

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from slipbench.results.tables import number, plain_table, scenario_table, written
+from slipbench.results.tables import number, plain_table, scenario_table, value_text
 from slipbench.scenario import load_scenario
 
 
@@ -32,7 +32,7 @@ def test_number(value, text):
     [(True, "true"), (7, "7"), (0.1, "0.1"), (33.528, "33.528"), ((1.0, 2.5), "[1, 2.5]")],
 )
 def test_written(value, text):
-    assert written(value) == text
+    assert value_text(value) == text
 
 
 def test_sources_wrap_to_a_terminal():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from slipbench.conformance import CHECKS, Check, Evidence, Finding, run_check
+from slipbench.conformance import CHECKS, Check, Evidence, Refutation, run_check
 from slipbench.conformance.inputs import fast_stop, patchy_stop
 from slipbench.contract import (
     DEMAND_FACTOR,
@@ -534,7 +534,7 @@ CULPRITS: list[tuple[Update, str, str]] = [
 NEED_A_WHOLE_STOP = {OFF, DEAD}
 
 
-def judge(update: Update, check: Check) -> Finding | None:
+def judge(update: Update, check: Check) -> Refutation | None:
     controller = Controller(
         name=update.__name__,
         title="-",

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from slipbench.comparison.compare import Row, Yardsticks, scores_on
+from slipbench.comparison.compare import ComparedStop, Yardsticks, scores_on
 from slipbench.comparison.record import KeptComparison, KeptRail, KeptStrategy, KeptValue
 from slipbench.figures import style
 from slipbench.figures.distributions import draw_distributions
@@ -17,6 +17,7 @@ from slipbench.figures.report import answers, draw_report_pictures, report_page
 from slipbench.figures.trade_off import draw_trade_off
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
+from slipbench.results.quantities import QUANTITIES
 from slipbench.statistics.intervals import median_interval
 
 SUMMARY = {"is_stopped": True, "longest_lock": 0.0, "flat_risk": 0.1, "vent_count": 5,
@@ -27,7 +28,7 @@ VALUE = KeptValue("rail.friction", "0.03", "-", "assumed", "chosen <here> & now"
 def row(controller, seed, distance, findings=()):
     is_stopped = math.isfinite(distance)
     summary = {**SUMMARY, "stopping_distance": distance, "is_stopped": is_stopped}
-    return Row("wet_leaf", 33.5, controller, controller == "seer", seed,
+    return ComparedStop("wet_leaf", 33.5, controller, controller == "seer", seed,
                Yardsticks(600.0, 800.0), summary, findings)  # fmt: skip
 
 
@@ -42,7 +43,7 @@ def kept(distances, n_seeds, findings=()):
         n_seeds=n_seeds,
         versions={"slipbench": "0.1.0", "numpy": "2"},
         machine={"processor": "p", "architecture": "x"},
-        rails=(KeptRail("wet_leaf", "Wet leaf <film>", "E4", "", (VALUE,)),),
+        rails=(KeptRail("wet_leaf", "Wet leaf <film>", "A four-car train", "", (VALUE,)),),
         shared_values=(replace(VALUE, path="train.load"),),
         strategies=tuple(KeptStrategy(n, f"{n} title", "here", n == "seer") for n in distances),
         rows=tuple(rows),
@@ -150,7 +151,7 @@ def test_data_survives_a_script_element():
 def test_rows_come_back_from_their_records():
     for distance in (1000.0, math.nan):
         before = row("first", 0, distance)
-        after = Row.from_record(json.loads(json.dumps(before.as_record())))
+        after = ComparedStop.from_record(json.loads(json.dumps(before.as_record())))
         assert after.as_record() == before.as_record()
 
 
@@ -163,3 +164,14 @@ def test_record_of_another_form_is_refused(tmp_path):
     (tmp_path / "compare.json").write_text(json.dumps(record))
     with pytest.raises(InputError, match="run slipbench compare again"):
         read_record(tmp_path)
+
+
+def test_every_head_of_the_table_says_what_it_means(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    """From the one table of results: a head without its meaning, or of no result, fails."""
+    from slipbench.figures import report
+
+    for head, name in report._HEADS.items():
+        assert QUANTITIES[name].meaning, head
+        unit = QUANTITIES[name].unit
+        is_ratio = head.startswith("over ")
+        assert is_ratio or unit in ("", "-") or f"[{unit}]" in head

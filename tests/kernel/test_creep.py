@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 from tests.support_stops import DRY, FALLING, FLAT, wheel_on
+from tests.thinning import thinned
 
 from slipbench.kernel.creep import creep_force, find_peak, friction_at_slip, steepest_fall
 
@@ -114,7 +115,7 @@ def test_friction_falls_from_static_to_its_ratio():
 
 @laws
 @films
-@speeds
+@pytest.mark.parametrize("speed", thinned(SPEEDS, SPEEDS[::3]))
 def test_peak_matches_a_dense_scan(film, speed, law):
     axle, state, law_record = wheel(film, law=law)
     slips = np.geomspace(1e-6, 1.0, 8001) * speed

@@ -33,7 +33,6 @@ from slipbench.scenario import Scenario
 N_CASES = 100
 LEAST_FLOOR = 12  # axles up to which a floor is computed: it takes as many runs
 ONLY_IF_STOPPED = ("stopping_distance", "stopping_time", "mean_deceleration")
-SHARES = False  # shares of adhesion are not yet defined for faults, slopes and short stops
 CLEANING = 1e-9
 ENERGY, AIR = 1e-3, 1e-9  # the first at the default step or a shorter one
 
@@ -55,19 +54,19 @@ def broken(scenario: Scenario, controller: Controller, seed: int, is_thorough: b
 
 def _of_summary(summary: dict, scenario: Scenario) -> list[str]:
     unknown = () if summary["is_stopped"] else ONLY_IF_STOPPED
-    unknown += () if SHARES else ("adhesion_utilisation",)
     found = [
         f"{name} = {value}"
         for name, value in summary.items()
         if name not in unknown and not is_finite(value)
     ]
     # order two: with steps longer than the default the bound grows with their square
-    energy = ENERGY * max(1.0, scenario.run.maximum_step / 0.02) ** 2
+    step = min(scenario.run.maximum_step, 2e-3 * scenario.initial_speed)
+    energy = ENERGY * max(1.0, step / 0.02) ** 2
     for name, bound in (("energy_residual", energy), ("air_residual", AIR)):
         if not abs(summary[name]) < bound:
             found.append(f"{name} = {summary[name]:.3g}")
     shares = [summary["adhesion_utilisation"], *summary["adhesion_utilisation_by_axle"]]
-    if SHARES and any(share is not None and not 0.0 <= share <= 1.0 + 1e-12 for share in shares):
+    if any(share is not None and not 0.0 <= share <= 1.0 + 1e-12 for share in shares):
         found.append(f"utilisation = {[s for s in shares if s is not None]}")
     time, speed = summary["final_time"], summary["final_speed"]
     if not 0.0 <= time <= scenario.run.maximum_time + 0.11 or speed < 0.0:

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.properties.random_stops import examples, stops
 from tests.support_stops import FALLING, car, film, plain_stop, train_of
+from tests.thinning import thinned
 
 from slipbench.possible.plan import Plan
 from slipbench.possible.search import search
@@ -77,7 +78,7 @@ def worst_ratio(scenario: Scenario, budget: int) -> float:
     return search(scenario, budget=budget, n_places=3).distance / shortest_possible(scenario)
 
 
-@pytest.mark.parametrize("decay", [0.0, 0.2, 1.0])
+@pytest.mark.parametrize("decay", thinned([0.0, 0.2, 1.0], [0.2]))
 @pytest.mark.parametrize("work", [1e3, 2e4])
 def test_no_search_beats_the_floor_on_film(decay: float, work: float) -> None:
     scenario = cleaning_stop(friction_decay=decay, cleaning_work=work)

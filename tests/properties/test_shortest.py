@@ -22,6 +22,7 @@ from tests.support_stops import (
     shipped_summary,
     train_of,
 )
+from tests.thinning import QUICK_RAILS, thinned
 
 from slipbench.controllers import ALL_CONTROLLERS, by_name, none
 from slipbench.ground.errors import InputError
@@ -119,7 +120,9 @@ def assert_nowhere_slower_than_the_floor(scenario, *controllers):
                 assert momentum >= allowed * floor_momentum, (controller.name, distance)
 
 
-@pytest.mark.parametrize("scenario", ["wet_leaf", "detergent", "tough_film"])
+@pytest.mark.parametrize(
+    "scenario", thinned(["wet_leaf", "detergent", "tough_film"], QUICK_RAILS[1:2])
+)
 def test_the_invariant_of_the_proof_holds_on_shipped_rail(scenario):
     assert_nowhere_slower_than_the_floor(load_scenario(scenario), *ALL_CONTROLLERS)
 
@@ -136,7 +139,7 @@ def test_the_invariant_of_the_proof_holds_on_alternating_patches(frictions):
     assert_nowhere_slower_than_the_floor(scenario, *ALL_CONTROLLERS, *drawn)
 
 
-@pytest.mark.parametrize("scenario", scenario_names())
+@pytest.mark.parametrize("scenario", thinned(scenario_names(), QUICK_RAILS))
 def test_no_strategy_stops_shorter_on_shipped_rail(scenario):
     floor = shortest_possible(scenario)
     for controller in ALL_CONTROLLERS:

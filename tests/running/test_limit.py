@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
@@ -200,9 +201,22 @@ scenario = load_scenario("dry").replace(
         "run.maximum_distance": 1e6,
     }
 )
-print("begins", flush=True)
-stop = simulate(scenario, by_name("none"), with_traces=False)
-print(stop.summary["final_time"])
+if __name__ == "__main__":
+    print("begins", flush=True)
+    stop = simulate(scenario, by_name("none"), with_traces=False)
+    print(stop.summary["final_time"])
+"""
+
+IN_A_POOL = """
+from day import scenario
+from slipbench.running.candidate import candidate_of
+from slipbench.running.runners import PoolRunner
+from slipbench.running.task import make_task
+from slipbench.strategies.registry import find_controller
+
+if __name__ == "__main__":
+    task = make_task(scenario, candidate_of(find_controller("none")), 0)
+    print(list(PoolRunner(1).run([task])))
 """
 
 
@@ -220,3 +234,58 @@ def test_ctrl_c_ends_a_stop_of_a_day_within_a_second(tmp_path):
     _, said = run.communicate(timeout=PATIENCE)
     assert b"KeyboardInterrupt" in said
     assert time.monotonic() - start < 5.0  # a second, and what a busy machine adds
+
+
+FLOOR = DAY.replace("simulate", "shortest_possible").replace(
+    'stop = shortest_possible(scenario, by_name("none"), with_traces=False)',
+    'stop = shortest_possible(scenario.replace({"run.maximum_step": 1e-5}))',
+)
+
+
+def test_ctrl_c_ends_a_floor_within_a_second(tmp_path):
+    """With steps of a hundredth of a millisecond it would take minutes."""
+    (tmp_path / "floor.py").write_text(FLOOR, encoding="utf-8")
+    run = subprocess.Popen(
+        [sys.executable, "floor.py"], cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    assert run.stdout is not None and run.stdout.readline() == b"begins\n"
+    time.sleep(2.0)
+    assert run.poll() is None
+    start = time.monotonic()
+    os.kill(run.pid, signal.SIGINT)
+    _, said = run.communicate(timeout=PATIENCE)
+    assert b"KeyboardInterrupt" in said
+    assert time.monotonic() - start < 5.0  # a second, and what a busy machine adds
+
+
+def workers_of(pid: int) -> list[Path]:
+    """Return the folders in /proc of the worker processes a process has started."""
+    children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+    folders = [Path(f"/proc/{child}") for child in children]
+    return [folder for folder in folders if b"spawn_main" in (folder / "cmdline").read_bytes()]
+
+
+def seconds_used(folder: Path) -> float:
+    """Return the processor time a process has used. [s]"""
+    fields = (folder / "stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="reads /proc")
+def test_a_worker_in_the_middle_of_a_stop_of_a_day_ends_with_its_parent(tmp_path):
+    """The parent is killed, so that it can tell nobody."""
+    (tmp_path / "day.py").write_text(DAY, encoding="utf-8")
+    (tmp_path / "pool.py").write_text(IN_A_POOL, encoding="utf-8")
+    run = subprocess.Popen([sys.executable, "pool.py"], cwd=tmp_path, stdout=subprocess.PIPE)
+    began = time.monotonic()
+    try:
+        while not (workers := workers_of(run.pid)) or seconds_used(workers[0]) < 4.0:
+            assert run.poll() is None and time.monotonic() - began < PATIENCE
+            time.sleep(0.1)
+    finally:
+        run.kill()
+        run.wait()
+    killed = time.monotonic()
+    while workers[0].exists():
+        assert time.monotonic() - killed < 5.0
+        time.sleep(0.02)

@@ -11,8 +11,10 @@ import slipbench.scenario
 from slipbench.scenario import load_scenario, scenario_names
 from slipbench.scenario.provenance import MARKS
 
-PRESETS = Path(slipbench.scenario.__file__).parent / "presets"
-FILES = sorted(PRESETS.glob("*.toml"))
+SHIPPED = Path(slipbench.scenario.__file__).parent
+FILES = sorted(
+    file for kind in ("presets", "trains", "drivers") for file in SHIPPED.glob(f"{kind}/*.toml")
+)
 
 
 def numbers_without_provenance(value: Any, path: str) -> Iterator[str]:
@@ -73,7 +75,7 @@ def test_preset_is_complete_and_names_itself(name: str) -> None:
     assert scenario.name == name
     assert 10 < len(scenario.title) < 100
     assert scenario.train.n_axles == 16
-    assert "invented" in (PRESETS / "_unit_elderwick.toml").read_text().splitlines()[0]
+    assert "invented" in (SHIPPED / "trains" / "elderwick.toml").read_text().splitlines()[0]
 
 
 @pytest.mark.parametrize("name", scenario_names())
@@ -145,5 +147,5 @@ def test_running_resistance_matches_x2000_figure_seen_second_hand() -> None:
 
 def test_every_preset_needs_no_more_than_the_unit_file_for_train_and_brake() -> None:
     for name in scenario_names():
-        data = tomllib.loads((PRESETS / f"{name}.toml").read_text())
+        data = tomllib.loads((SHIPPED / "presets" / f"{name}.toml").read_text())
         assert not {"train", "brake", "sensing"} & set(data)

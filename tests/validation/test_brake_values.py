@@ -99,7 +99,7 @@ def test_venting_cylinder_matches_closed_form():
     state["valve"] = VENT
     times, pressures = [0.0], [3.8 * BAR]
     while pressures[-1] > 1.9 * BAR:
-        rate, _ = pressure_piece(0.005, 0.0, 0.0, 0, True, 7.0 * BAR, train, axle, state)
+        rate, _ = pressure_piece(0.005, 0.0, 0.0, 0.0, 0, True, 7.0 * BAR, train, axle, state)
         state["pressure"] += rate * 0.005
         times.append(times[-1] + 0.005)
         pressures.append(float(state["pressure"]))

@@ -11,7 +11,15 @@ from pathlib import Path
 
 import numpy as np
 
-from slipbench.contract import OBSERVED, SIGNALS, Controller
+from slipbench.contract import (
+    DEMAND,
+    OBSERVED,
+    PRESSURE,
+    SAMPLE_TIME,
+    SIGNALS,
+    WHEEL_SPEED,
+    Controller,
+)
 from slipbench.exchange import calls
 from slipbench.ground.errors import InputError
 from slipbench.kernel.columns import N_MEASURED
@@ -46,11 +54,13 @@ def _call(controller: Controller, update: UnitUpdate, n_axles: int, sample_time:
     parameters = controller.parameter_values
     generator = np.random.default_rng(0)
     memory = np.zeros((n_axles + 1, controller.n_memory))
-    command, signals = np.tile([0.0, 1.0], (n_axles, 1)), np.zeros(len(SIGNALS))
+    command, signals = np.ones((n_axles, controller.n_command)), np.zeros(len(SIGNALS))
     for i_call in range(N_CALLS):
         observation = np.full((n_axles, len(OBSERVED)), np.nan)
-        observation[:, 0] = generator.choice(SPEEDS, n_axles) if i_call else 30.0
-        observation[:, 1:N_MEASURED] = generator.choice([0.0, 3e5]), generator.random(), sample_time
+        observation[:, :N_MEASURED] = 0.0
+        observation[:, WHEEL_SPEED] = generator.choice(SPEEDS, n_axles) if i_call else 30.0
+        observation[:, PRESSURE] = generator.choice([0.0, 3e5])
+        observation[:, DEMAND], observation[:, SAMPLE_TIME] = generator.random(), sample_time
         update(observation, parameters, memory, command, signals)
         if command[0, 1] == calls.REFUSED:
             raise InputError(f"{update.complaint(calls.REFUSED)} (in a trial, call {i_call})")

@@ -186,6 +186,7 @@ def describe(path: Path, digest: str) -> Controller:
         ),
         observes=observes,
         n_memory=1,
+        commands_dynamic="dynamic_factor" in found.outputs,
         scope="train" if found.scope == "train" else "vehicle",
     )
 

@@ -1,0 +1,78 @@
+"""Stops for guidance: asked for in lists, run in a pool, stored, and found again."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from slipbench.campaign.campaign import evaluate
+from slipbench.campaign.store import Store
+from slipbench.contract import Floats
+from slipbench.ground.errors import InputError
+from slipbench.results.canonical import scenario_hash
+from slipbench.running.candidate import Candidate
+from slipbench.running.progress import Bar
+from slipbench.running.runners import Runner
+from slipbench.running.task import FAILED, Task, make_task
+from slipbench.scenario import Scenario
+
+FARTHEST_STOP = 8000.0
+"""A train that has not stopped by then does not stop, for a driver: five miles (a choice). [m]"""
+
+_NAME = "guidance"
+
+
+class Asked(NamedTuple):
+    """One stop asked for."""
+
+    scenario: Scenario
+    candidate: Candidate
+    seed: int
+
+
+class Runs:
+    """Where stops come from: a store, a runner, and a bar that counts them.
+
+    Parameters
+    ----------
+    store : Store
+    runner : Runner
+    bar : Bar or None
+    """
+
+    def __init__(self, store: Store, runner: Runner, bar: Bar | None = None) -> None:
+        self._store, self._runner, self._bar = store, runner, bar
+
+    def summaries(self, asked: Sequence[Asked]) -> list[dict[str, Any]]:
+        """Return the summaries in order.
+
+        Raises
+        ------
+        InputError   for a stop that failed
+        """
+        found = evaluate([_task(one) for one in asked], self._store, self._runner, self._bar)
+        for summary in found:
+            if FAILED in summary:
+                raise InputError(f"{summary[FAILED]}; guidance needs the numbers of every stop")
+        return found
+
+    def distances(self, asked: Sequence[Asked]) -> Floats:
+        """Return the stopping distances, infinite for a train that did not stop. (n,) [m]"""
+        return np.array([distance_of(summary) for summary in self.summaries(asked)])
+
+
+def distance_of(summary: dict[str, Any]) -> float:
+    """Return a stop's distance, infinite if it has none. [m]"""
+    return float(summary["stopping_distance"]) if summary["is_stopped"] else math.inf
+
+
+def _task(asked: Asked) -> Task:
+    """Return the task, its scenario named by its content: one name never stands for two."""
+    plain = asked.scenario.replace(
+        {"name": _NAME, "title": _NAME, "run.maximum_distance": FARTHEST_STOP}
+    )
+    named = plain.replace(name=f"{_NAME}~{scenario_hash(plain)[:16]}")
+    return make_task(named, asked.candidate, asked.seed)
