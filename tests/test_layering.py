@@ -29,7 +29,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "measures": {"ground"},
     "statistics": {"contract", "ground"},
     "packing": {"contact", "contract", "ground", "kernel", "scenario"},
-    "exchange": {"compiling", "contract", "ground", "scenario"},
+    "exchange": {"compiling", "contract", "ground", "kernel", "packing", "scenario"},
     "strategies": {"compiling", "contract", "exchange", "ground", "kernel", "scenario"},
     "stop": {
         "contact", "contract", "ground", "kernel", "measures", "packing", "results", "scenario",
