@@ -62,13 +62,13 @@ function showCab(frame) {
   while (box.children.length < frame.cylinders.length) {
     const row = add(box, "p", "", "cylinder");
     add(row, "meter").max = 4;
-    add(row, "output");
+    add(row, "span", "", "bar");
   }
   frame.cylinders.forEach((bar, i) => {
     const row = box.children[i];
     row.querySelector("meter").value = bar;
     row.querySelector("meter").setAttribute("aria-label", `cylinder ${i + 1}`);
-    row.querySelector("output").textContent = `${bar.toFixed(1)} bar`;
+    row.querySelector(".bar").textContent = `${bar.toFixed(1)} bar`;
   });
   if (frame.vents > 0) tick(frame.vents);
   for (const step of byId("ladder").children) {

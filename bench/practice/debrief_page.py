@@ -34,6 +34,7 @@ def debrief_page(
     repeat: Sequence[str] = (),
     links: str = "",
     rails: Sequence[str] = (),
+    note: str = "",
 ) -> str:
     """Return the page of a debrief, complete in itself.
 
@@ -45,6 +46,7 @@ def debrief_page(
     repeat : sequence      command lines that repeat the run
     links : str            address of the desk, for "again" and "another rail"; empty on disk
     rails : sequence       names of other rails offered there
+    note : str             what else is to be said of the run, such as that it was ended by hand
     """
     you, held = found.you, found.held
     steps = "".join(
@@ -60,7 +62,7 @@ def debrief_page(
             "title": escaped(found.headline),
             "about": about,
             "headline": escaped(found.headline),
-            "verdict": escaped(found.verdict),
+            "verdict": escaped(f"{found.verdict} {note}".strip()),
             "moments": steps or "<li>Nothing worth telling happened.</li>",
             "pictures": _pictures(found),
             "numbers": _numbers(you, held),

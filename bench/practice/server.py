@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import json
 import time
 from collections import OrderedDict, deque
@@ -12,13 +13,13 @@ from typing import Any
 
 import numpy as np
 
-from slipbench.figures.pages import as_data, fill
-from slipbench.figures.pages import part as figure_part
 from slipbench.ground.errors import InputError
 from slipbench.practice.debrief import debrief, table_row
-from slipbench.practice.debrief_page import debrief_page, part
-from slipbench.practice.gate import DEBRIEF, DRIVE, LEAD, LIVE, PAGE, ROLES, WATCH, Gate, Log
+from slipbench.practice.debrief_page import debrief_page
+from slipbench.practice.gate import DEBRIEF, DRIVE, LIVE, ROLES, WATCH, Gate, Log
+from slipbench.practice.live import LiveStop
 from slipbench.practice.messages import LARGEST, read_message
+from slipbench.practice.pages import desk_page, library, response, silent
 from slipbench.practice.saving import run_files, save_run
 from slipbench.practice.session import ENDED, READY, RUNNING, Desk, Session, checked_name
 
@@ -37,13 +38,6 @@ HANDSHAKE = 4.0
 SLOW = 2_000_000
 """A page that has so much yet to take is let go. [bytes]"""
 
-_HEADERS = {
-    "Cache-Control": "no-store",
-    "Referrer-Policy": "no-referrer",
-    "X-Content-Type-Options": "nosniff",
-    "X-Frame-Options": "DENY",
-}
-
 
 class DeskServer:
     """One desk: a session, the pages open on it, and its clock.
@@ -60,6 +54,7 @@ class DeskServer:
         self.log = log or Log()
         self.gate = Gate(self.log)
         self.session = Session(desk)
+        self._warm_up()
         self.lags: deque[float] = deque(maxlen=100_000)
         self.saved: list[Path] = []
         self._sockets: dict[Any, str] = {}
@@ -70,6 +65,14 @@ class DeskServer:
         self._is_asking = False
         self._debrief: dict[str, str] = {}
         self._finishing: asyncio.Task[None] | None = None
+
+    def _warm_up(self) -> None:
+        """Run a stop that nobody sees, so that the first moments of a real one are on time."""
+        unseen = LiveStop(self.session.start, self.desk.known.controller, self.desk.seed)
+        unseen.advance(0.2)
+        unseen.select(1)
+        unseen.press()
+        unseen.advance(0.4)
 
     # serving
 
@@ -86,13 +89,15 @@ class DeskServer:
         ------
         InputError   without the extra, or if the port cannot be had
         """
-        serve = _library()
+        serve = library()
+        gc.collect()
+        gc.freeze()  # a full walk over all that was imported takes a third of a second
         try:
             server = await serve(
                 self._talk, host, port, process_request=self._request,
                 create_connection=self._connection_class(), open_timeout=HANDSHAKE,
                 max_size=LARGEST, max_queue=8, compression=None, ping_interval=10,
-                ping_timeout=20, close_timeout=2, server_header=None, logger=_silent(),
+                ping_timeout=20, close_timeout=2, server_header=None, logger=silent(),
             )  # fmt: skip
         except OSError as problem:
             raise InputError(f"port {port}: cannot be had ({problem.strerror})") from problem
@@ -128,19 +133,19 @@ class DeskServer:
         self._waiting.pop(connection, None)
         admitted = self.gate.admit(request.path, request.headers.get_all)
         if admitted is None:
-            return _response(HTTPStatus.FORBIDDEN, "refused\n", "text/plain")
+            return response(HTTPStatus.FORBIDDEN, "refused\n", "text/plain")
         role, place = admitted
         if place == LIVE:
             if len(self._sockets) >= MOST_OPEN:
                 self.log.refuse("too many pages", role)
-                return _response(HTTPStatus.SERVICE_UNAVAILABLE, "full\n", "text/plain")
+                return response(HTTPStatus.SERVICE_UNAVAILABLE, "full\n", "text/plain")
             return None
         if place == DEBRIEF:
             page = self._debrief.get(role)
             if page is None:
-                return _response(HTTPStatus.NOT_FOUND, "no run has ended yet\n", "text/plain")
-            return _response(HTTPStatus.OK, page, "text/html")
-        return _response(HTTPStatus.OK, desk_page(role), "text/html")
+                return response(HTTPStatus.NOT_FOUND, "no run has ended yet\n", "text/plain")
+            return response(HTTPStatus.OK, page, "text/html")
+        return response(HTTPStatus.OK, desk_page(role), "text/html")
 
     # talking
 
@@ -358,69 +363,25 @@ class DeskServer:
         repeat = [f"slipbench stop run.toml {own}", f"slipbench playback run.toml {own}"]
         if found.held is not None:
             repeat[1] = f"slipbench playback run.toml --beside held.toml {own}"
-        on_disk = debrief_page(found, who, desk.lesson, repeat=repeat)
+        note = ""
+        if session.is_cut:
+            note = (
+                f"Ended by hand at {session.live.time:.0f} s; from there the handle is left where"
+                " it was, and the train runs on."
+            )
+        on_disk = debrief_page(found, who, desk.lesson, repeat=repeat, note=note)
         row = table_row(found, who, lesson, desk.known.reference)
         path = save_run(self.folder, {**files, "debrief.html": on_disk}, row)
         pages = {
             role: debrief_page(
                 found, who, desk.lesson, repeat=[f"cd {path}", *repeat],
                 links="" if role == WATCH else f"/{self.gate.tokens[role]}/", rails=desk.rails,
+                note=note,
             )
             for role in ROLES
         }  # fmt: skip
         return pages, path, f"saved in {path}: {found.headline}"
 
 
-def desk_page(role: str) -> str:
-    """Return the page of a role: the cab's, or the train's with or without the lesson's buttons."""
-    style = figure_part("page.css") + figure_part("playback.css") + part("desk.css")
-    if role == DRIVE:
-        places = {"style": style, "script": part("link.js") + part("cab.js")}
-        return fill(part("cab.html"), places)
-    script = figure_part("playback_train.js") + part("link.js") + part("scene.js")
-    data = as_data({"role": role, "leads": role == LEAD})
-    return fill(part("scene.html"), {"style": style, "script": script, "data": data})
-
-
 def _json(content: dict[str, Any]) -> str:
     return json.dumps(content, separators=(",", ":"), allow_nan=False)
-
-
-def _library() -> Any:
-    try:
-        from websockets.asyncio.server import serve
-    except ImportError:
-        raise InputError(
-            "websockets is needed, the extra `practice`: "
-            "python -m pip install 'slipbench[practice]'"
-        ) from None
-    return serve
-
-
-def _silent() -> Any:
-    """Return a logger that keeps quiet: refusals are told by the desk's own log."""
-    import logging
-
-    logger = logging.getLogger("slipbench.practice.sockets")
-    logger.setLevel(logging.CRITICAL + 1)
-    logger.propagate = False
-    return logger
-
-
-def _response(status: HTTPStatus, text: str, kind: str) -> Any:
-    from websockets.datastructures import Headers
-    from websockets.http11 import Response
-
-    body = text.encode()
-    headers = Headers(
-        {
-            **_HEADERS,
-            "Content-Type": f"{kind}; charset=utf-8",
-            "Content-Length": str(len(body)),
-            "Connection": "close",
-        }
-    )
-    return Response(status.value, status.phrase, headers, body)
-
-
-__all__ = ["LEAD", "PAGE", "DeskServer", "desk_page"]

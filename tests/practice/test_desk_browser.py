@@ -2,12 +2,20 @@
 
 import base64
 import json
+import re
+import signal
+import subprocess
+import sys
+import threading
 import time
+from contextlib import ExitStack, suppress
 
 import numpy as np
 import pytest
 from tests.figures.browser import chromium, complaints
 from tests.practice.desk import lesson_desk, scenario_desk, served
+from websockets.exceptions import ConnectionClosed
+from websockets.sync.client import connect
 
 from slipbench.ground.caution import CAUTION
 from slipbench.practice.gate import DRIVE, LEAD, WATCH
@@ -119,10 +127,12 @@ def test_a_scripted_trainee(driver, short, tmp_path):
         driver.get(f"http://127.0.0.1:{desk.port}{page}")
         told = driver.find_element("tag name", "h1").text
         text = driver.find_element("tag name", "body").text
+        live = desk.server.session.live.account()
+        driver.find_element("id", "again").click()
+        wait(driver, "document.body.dataset.state === 'ready'")
         assert complaints(driver) == []
     (folder,) = tmp_path.glob("run-*")
     again = simulate(load_scenario(folder / "run.toml"), find_controller("slip_band").controller, 0)
-    live = desk.server.session.live.account()
     for name, values in again.traces.items():
         assert np.array_equal(live.traces[name], values, equal_nan=True), name
     check_frames(frames, again)
@@ -265,24 +275,63 @@ def test_debrief_and_handout_print_on_one_page_with_room_for_notes(driver, tmp_p
     assert complaints(driver) == []
 
 
+TIMER = """
+import time
+due, late, end = time.monotonic(), [], time.monotonic() + 60.0
+while due < end:
+    due += 0.05
+    time.sleep(max(0.0, due - time.monotonic()))
+    worked = time.thread_time() + 0.005
+    while time.thread_time() < worked:
+        pass
+    late.append(time.monotonic() - due)
+print(sorted(late)[int(0.99 * len(late))])
+"""
+"""A process that wakes up as often as the desk and works as long, on something else."""
+
+
 @pytest.mark.slow
 def test_a_minute_keeps_pace(driver, tmp_path):
-    """One minute at real time, a driver and ten who look on: 99 of 100 frames within 50 ms."""
-    with served(lesson_desk("holding"), tmp_path) as desk:
-        viewers = [desk.connect(WATCH) for _ in range(10)]
-        driver.get(desk.page(DRIVE))
-        begin(driver)
-        began, first = time.monotonic(), driver.execute_script("return last.time")
-        while time.monotonic() < began + 60.0:
-            for one in viewers:
-                while True:
-                    try:
-                        one.recv(timeout=0)
-                    except TimeoutError:
-                        break
-            time.sleep(0.02)
-        ran = driver.execute_script("return last.time") - first
-        assert ran == pytest.approx(time.monotonic() - began, abs=0.3)
-        lags = np.array(desk.server.lags)
-        print(desk.server.pace_words())
-        assert len(lags) > 1000 and np.percentile(lags, 99) < 0.05
+    """One minute at real time, a trainee in Chromium and ten who look on.
+
+    99 of 100 frames leave within 50 ms of their moment, beyond what this machine lets any process
+    wait that works as much; on one that is idle those are the 5 ms of that work.
+    """
+    words = [sys.executable, "-m", "slipbench", "practice", "holding", "--no-browser", "--out"]
+    process = subprocess.Popen(
+        [*words, str(tmp_path)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    try:
+        text = ""
+        while CAUTION not in text:
+            text += process.stdout.readline()
+        drive, _, watch = re.findall(r"http://[^ ]+/", text)
+        origin, live = drive.rpartition("/")[0].rpartition("/")[0], watch.replace("http", "ws")
+        timer = subprocess.Popen([sys.executable, "-c", TIMER], stdout=subprocess.PIPE, text=True)
+        with ExitStack() as stack:
+            for _ in range(10):
+                viewer = stack.enter_context(connect(f"{live}live", origin=origin))
+                threading.Thread(target=drain, args=(viewer,), daemon=True).start()
+            driver.get(drive)
+            begin(driver)
+            began, first = time.monotonic(), driver.execute_script("return last.time")
+            time.sleep(60.0)
+            ran = driver.execute_script("return last.time") - first
+            assert ran == pytest.approx(time.monotonic() - began, abs=0.5)
+            driver.find_element("id", "end").click()
+            wait(driver, "document.body.dataset.debrief", 60.0)
+        unavoidable = 1e3 * float(timer.communicate(timeout=30)[0])
+        process.send_signal(signal.SIGINT)
+        told = process.communicate(timeout=30)[1]
+    finally:
+        process.kill()
+    n_frames, lag = re.search(r"pace: (\d+) frames; .* ([\d.]+) ms at the 99th", told).groups()
+    assert int(n_frames) > 1150
+    assert float(lag) < 50.0 + unavoidable, told
+
+
+def drain(socket):
+    """Take whatever a page is sent, to the end."""
+    with suppress(ConnectionClosed):
+        while True:
+            socket.recv()
