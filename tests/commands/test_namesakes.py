@@ -42,6 +42,7 @@ LINES = {
     "backup": "slipbench-results/campaign.sqlite --to copy.sqlite",
     "mend": "slipbench-results/campaign.sqlite --to mended.sqlite",
     "best-found": "dry --speed 5mph --seeds 1 --workers 1",
+    "route": "elderwick --confidence 50% --draws 3 --workers 2 --quiet",
     "braking-points": "--quick --as-shipped --speed 5mph --confidence 50% --draws 3 --workers 1",
     "assess": "wet_leaf --strategy none --quick",
     "check-strategy": "own.py",
