@@ -12,7 +12,9 @@ argument       shape, float64         holds
 observation    (n_axles, n_observed)  a row an axle, front first; columns by `COLUMN`, see below
 parameters     (n_parameters,)        values of the record's parameters, in their order, SI
 memory         (n_axles+1, n_memory)  zero at the start; a row an axle, the last for the vehicle
-command        (n_axles, 2)           valve (`FILL`, `HOLD`, `VENT`) and demand factor [-]
+command        (n_axles, 2)           valve (`FILL`, `HOLD`, `VENT`) and demand factor [-]; a third
+                                      column, the dynamic brake's factor from 0 to 1, where the
+                                      record says `commands_dynamic`
 signals        (n_signals,)           what the vehicle tells the rest, see `SIGNALS`
 =============  =====================  ==========================================================
 
@@ -23,6 +25,8 @@ measured_wheel_speed   m/s     rim speed as the toothed-wheel sensor and its tim
 measured_pressure      Pa      brake cylinder, gauge
 brake_demand           -       demand acting now over the emergency demand
 sample_time            s       time between two calls
+dynamic_force          N       what the axle's drive gives at the rim; 0 without one
+dynamic_demand         N       what it would give, had no slip control taken off
 train_speed            m/s     truth; NaN unless the strategy declares `uses_truth`, like the rest
 wheel_speed            m/s     truth, at the rim
 peak_force             N       truth: rail force of the axle at the peak of the curve it meets
@@ -53,12 +57,22 @@ import numpy.typing as npt
 
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import quoted, shown
-from slipbench.kernel.columns import DEMAND_FACTOR, FILL, HOLD, N_MEASURED, OBSERVED, VALVE, VENT
+from slipbench.kernel.columns import (
+    DEMAND_FACTOR,
+    DYNAMIC_FACTOR,
+    FILL,
+    HOLD,
+    N_MEASURED,
+    OBSERVED,
+    VALVE,
+    VENT,
+)
 
 __all__ = [
     "COLUMN",
     "DEMAND",
     "DEMAND_FACTOR",
+    "DYNAMIC_FACTOR",
     "FILL",
     "HOLD",
     "ISOLATED",
@@ -138,6 +152,8 @@ class Controller:
     scope: Literal["vehicle", "train"] = "vehicle"
     uses_truth: bool = False
     """It sees the true state: an upper bound, ranked apart."""
+    commands_dynamic: bool = False
+    """It commands the dynamic brake by a factor, in place of the drives' own slip control."""
     actuator: Literal["valves", "ideal"] = "valves"
     """`ideal`: the demand factor acts on the brake torque at once; allowed with `uses_truth`."""
     is_permutable: bool = False
@@ -173,9 +189,11 @@ class Controller:
             value = getattr(self, field)
             if not isinstance(value, str) or value not in allowed:
                 self._refuse(f"{field} = {shown(value)}; allowed: {' or '.join(allowed)}")
-        for field in ("uses_truth", "is_permutable"):
+        for field in ("uses_truth", "is_permutable", "commands_dynamic"):
             if not isinstance(getattr(self, field), bool):
                 self._refuse(f"{field} = {shown(getattr(self, field))}; allowed: True or False")
+        if self.actuator == "ideal" and self.commands_dynamic:
+            self._refuse("the ideal actuator's factor acts on the dynamic brake already")
         if self.actuator == "ideal" and not self.uses_truth:
             self._refuse("the ideal actuator is for strategies with uses_truth=True")
         is_count = isinstance(self.n_memory, int) and not isinstance(self.n_memory, bool)
@@ -238,6 +256,11 @@ class Controller:
                 )
         if not self.uses_truth and any(name in TRUTH for name in self.observes):
             self._refuse("observes a truth column without uses_truth=True")
+
+    @property
+    def n_command(self) -> int:
+        """Columns of its command."""
+        return 3 if self.commands_dynamic else 2
 
     @property
     def parameter_values(self) -> Floats:

@@ -157,7 +157,7 @@ CONTROLLER = Controller(
         ),
         Parameter(
             "least_slip",
-            0.01,
+            0.015,
             "-",
             0.005,
             0.2,
@@ -187,20 +187,20 @@ CONTROLLER = Controller(
         ),
         Parameter(
             "spell",
-            0.7,
+            0.6,
             "s",
             0.2,
             4.0,
-            "assumed",
+            "tuned by hand",
             doc="Time at one side of the target before sides are changed.",
         ),
         Parameter(
             "settling_time",
-            0.2,
+            0.3,
             "s",
             0.1,
             2.0,
-            "assumed",
+            "tuned by hand",
             doc=(
                 "Time in which a wheel is to come to its slip; the wanted pressure follows from it."
             ),

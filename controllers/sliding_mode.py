@@ -27,6 +27,7 @@ from slipbench.controllers.parts.slip_servo import (
     N_MOTION,
     N_SERVO,
     full_brake,
+    note_rolling,
     sense_motion,
     servo_valve,
     slide_lasts,
@@ -61,6 +62,7 @@ def update(
     for i_axle in range(n_axles):
         row = observation[i_axle]
         own = memory[i_axle]
+        note_rolling(reference - own[SPEED], slip_speed, own)
         surface = own[SPEED] - (reference - slip_speed)
         sign = min(max(surface / parameters[BOUNDARY], -1.0), 1.0)
         acceleration = -slowing * (1.0 - parameters[TARGET_SLIP])

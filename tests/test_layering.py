@@ -53,17 +53,21 @@ MAY_IMPORT: dict[str, set[str]] = {
     "assess": {
         "ground", "measures", "results", "running", "scenario", "strategies",
     },
+    "measured": {
+        "contract", "ground", "kernel", "packing", "results", "scenario", "stop", "strategies",
+    },
     "guidance": {
         "campaign", "contract", "ground", "results", "running", "scenario", "statistics",
     },
     "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {
         "campaign", "comparison", "contact", "contract", "ground", "guidance", "kernel",
-        "packing", "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
+        "measured", "packing", "results", "running", "scenario", "statistics", "stop",
+        "strategies", "tuning",
     },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
-        "guidance", "guide", "possible",
+        "guidance", "guide", "measured", "possible",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "controllers": {"compiling", "contract", "ground"},
@@ -94,6 +98,7 @@ FOREIGN: dict[str, set[str]] = {
     "campaign": SCIENCE | {"pyarrow"},
     "tuning": SCIENCE,
     "assess": {"numpy"},
+    "measured": SCIENCE | {"asammdf", "nptdms", "pyarrow"},
     "guidance": SCIENCE,
     "guide": {"markdown_it"},
     "figures": SCIENCE | PICTURES,

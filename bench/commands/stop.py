@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
+from pathlib import Path
 from typing import TextIO
 
 from slipbench.commands.line import get_ready, result_stream
 from slipbench.commands.options import (
+    add_overwrite,
     add_scenario,
     add_seed,
     add_stop_limit,
@@ -27,6 +30,12 @@ def add_parsers(commands: Commands) -> None:
     add_seed(stop)
     add_stop_limit(stop)
     stop.add_argument("--json", action="store_true", help="print the summary as JSON only")
+    stop.add_argument(
+        "--log",
+        metavar="FILE",
+        help="write what a recorder would hold, as .csv, .mf4, .parquet or .tdms",
+    )
+    add_overwrite(stop)
     stop.set_defaults(act=stop_command)
 
 
@@ -40,10 +49,29 @@ def _stop(arguments: argparse.Namespace, result: TextIO) -> int:
     scenario = read_scenario(arguments.scenario, arguments)
     known = read_strategy(arguments.strategy, arguments.compile)
     limit = stop_limit(arguments)
+    log = _log_file(arguments)
     get_ready(["slipbench.running.runner"], ["loop.run_compiled"], [known])
     from slipbench.running.runner import run_stop, stop_record
 
-    stop = run_stop(scenario, known, arguments.seed, stop_limit=limit)
+    stop = run_stop(scenario, known, arguments.seed, with_traces=log is not None, stop_limit=limit)
+    if log is not None:
+        from slipbench.measured.writing import write_log
+
+        write_log(stop, log)
     record = json.dumps(stop_record(stop), indent=1, allow_nan=False) if arguments.json else stop
     print(record, file=result)
+    if log is not None:
+        print(f"written to {log}", file=sys.stderr if arguments.json else result)
     return 0
+
+
+def _log_file(arguments: argparse.Namespace) -> Path | None:
+    """Return the file `--log` names, refused before anything is computed if it cannot serve."""
+    if arguments.log is None:
+        return None
+    from slipbench.measured.writing import check_log_file
+    from slipbench.results.files import named_path
+
+    file = named_path(arguments.log, "--log")
+    check_log_file(file, arguments.overwrite)
+    return file

@@ -187,7 +187,8 @@ def permutes_as_claimed(evidence: Evidence) -> str | None:
         order = generator.permutation(recording.observations.shape[1])
         rows = [*order, len(order)]  # the vehicle's row stays last
         memory = recording.memories_before[i_call][rows]
-        command, signals = np.full((len(order), 2), np.nan), recording.signals_before[i_call].copy()
+        command = np.full((len(order), evidence.controller.n_command), np.nan)
+        signals = recording.signals_before[i_call].copy()
         shuffled = recording.observations[i_call][order]
         call_update(evidence.update, parameters, shuffled, (memory, command, signals))
         for name, got, expected in (

@@ -19,6 +19,7 @@ from slipbench.conformance.recording import (
 )
 from slipbench.contract import (
     DEMAND_FACTOR,
+    DYNAMIC_FACTOR,
     FILL,
     HOLD,
     VALVE,
@@ -162,9 +163,11 @@ class Evidence:
         limit = factor_limit or self.scenario.brake.demand_factor_limit
         valves, factors = recording.commands[..., VALVE], recording.commands[..., DEMAND_FACTOR]
         is_factor = (factors >= 0.0) & (factors <= limit)
+        dynamic = recording.commands[..., DYNAMIC_FACTOR:]
         for what, is_good, values in (
             ("valve (allowed: 0, 1, 2)", np.isin(valves, (FILL, HOLD, VENT)), valves),
             (f"demand factor (allowed: 0 to {limit:g})", is_factor, factors),
+            ("dynamic factor (allowed: 0 to 1)", (dynamic >= 0.0) & (dynamic <= 1.0), dynamic),
             ("memory (allowed: finite)", np.isfinite(recording.memories), recording.memories),
             ("signal (allowed: finite)", np.isfinite(recording.signals), recording.signals),
         ):

@@ -13,6 +13,8 @@ EXTREMES = {
     "measured_wheel_speed": (0.0, 1e-12, 0.01, 1.0, 30.0, 200.0),
     "measured_pressure": (0.0, 1.0, 3e5, 1e6),
     "brake_demand": (0.0, 1e-9, 0.5, 1.0),
+    "dynamic_force": (0.0, 1e3, 1.5e4),
+    "dynamic_demand": (0.0, 1.0, 1.5e4),
     "train_speed": (0.0, 1e-9, 1.0, 30.0, 200.0),
     "wheel_speed": (0.0, 1e-9, 1.0, 30.0, 200.0),
     "peak_force": (0.0, 1.0, 1e4, 1e5),

@@ -130,7 +130,7 @@ def play(
     """
     n_axles = observations.shape[1]
     memory = np.zeros((n_axles + 1, controller.n_memory))
-    command = np.tile([float(FILL), 1.0], (n_axles, 1))
+    command = np.tile([float(FILL), *[1.0] * (controller.n_command - 1)], (n_axles, 1))
     signals = np.zeros(len(SIGNALS))
     parameters = controller.parameter_values
     rows = []

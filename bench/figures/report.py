@@ -17,6 +17,7 @@ from slipbench.figures.distributions import draw_distributions
 from slipbench.figures.pages import escaped, fill, part
 from slipbench.figures.trade_off import draw_trade_off
 from slipbench.ground.caution import CAUTION
+from slipbench.results.quantities import QUANTITIES
 from slipbench.results.tables import number
 from slipbench.statistics.intervals import signed_rank
 from slipbench.strategies.registry import known_controllers
@@ -157,17 +158,18 @@ def _answer(kept: KeptComparison) -> str:
     return f'<ul class="answer">{items}</ul>'
 
 
-_HEADS = (
-    "strategy",
-    "distance [m]",
-    "least to greatest [m]",
-    "over dry [-]",
-    "over the floor [-]",
-    "longest lock, mean [s]",
-    "greatest of all [s]",
-    "flat risk [-]",
-    "vent commands [-]",
-)
+_HEADS = {
+    "strategy": "strategy",
+    "distance [m]": "stopping_distance",
+    "least to greatest [m]": "stopping_distance",
+    "over dry [-]": "dry_distance",
+    "over the floor [-]": "shortest_possible",
+    "longest lock, mean [s]": "longest_lock",
+    "greatest of all [s]": "longest_lock",
+    "flat risk [-]": "flat_risk",
+    "vent commands [-]": "vent_count",
+}
+"""Heads of the table, and the quantity whose meaning each shows when pointed at."""
 
 
 def _table(kept: KeptComparison, rail: str, scores: Sequence[Score]) -> str:
@@ -181,7 +183,10 @@ def _table(kept: KeptComparison, rail: str, scores: Sequence[Score]) -> str:
         f"{title}; from {start:.2f} m/s ({start / 0.44704:.0f} mph); {_yardsticks(marks)}; "
         f"{_seeds(kept.n_seeds)}"
     )
-    heads = "".join(f"<th scope='col'>{head}</th>" for head in _HEADS)
+    heads = "".join(
+        f"<th scope='col' title='{escaped(QUANTITIES[name].meaning)}'>{head}</th>"
+        for head, name in _HEADS.items()
+    )
     return (
         f"<div class='scroll'><table><caption>{escaped(_plain(rail))}<br>"
         f"<small>{escaped(said)}</small></caption>"

@@ -41,6 +41,7 @@ from slipbench.kernel.tally import (
     add_up_together,
     count_piece,
     note_lane,
+    split_off_drive,
     time_to_sample,
 )
 from slipbench.kernel.wheelset import GAMMA, load_wheels, longest_piece, spin_together, turn_lane
@@ -133,7 +134,7 @@ def begin_pieces(end: float, n: int, world: World) -> None:
             k,
             lanes,
             train_state,
-            world.train[0],
+            world.brakes[axle.i_vehicle],
             world.law[0],
             axle,
             axle_state,
@@ -162,13 +163,14 @@ def begin_piece(
     longest = min(end - axle_state.elapsed, lanes.border[k], next_due(axle_state) - time)
     longest = min(longest, longest_piece(speed, axle, axle_state, law), time_to_sample(axle_state))
     scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
-    demanded_rate = vehicle.demand_rate * scale
-    demanded = vehicle.demand * scale + demanded_rate * axle_state.elapsed
+    demanded_rate = vehicle.air_rate * scale
+    demanded = vehicle.air_demand * scale + demanded_rate * axle_state.elapsed
     lanes.pressure_before[k] = axle_state.pressure
     rate, until = pressure_piece(
         longest,
         demanded,
         demanded_rate,
+        train.prefill_pressure if vehicle.is_prefilled else 0.0,
         group.is_ideal,
         not vehicle.is_unbraked,
         vehicle.reservoir,
@@ -185,8 +187,24 @@ def begin_piece(
     )
     lanes.demanded[k] = demanded * axle.brake_gain
     lanes.demanded_rate[k] = demanded_rate * axle.brake_gain
-    lanes.peak[k] = peak_met(speed, axle, axle_state, law) if demanded > 0.0 else 0.0
+    if axle.i_drive >= 0:
+        _add_drive(k, lanes, axle_state, group)
+    is_demanded = demanded > 0.0 or lanes.demanded[k] > 0.0
+    lanes.peak[k] = peak_met(speed, axle, axle_state, law) if is_demanded else 0.0
     load_wheels(k, lanes, axle, axle_state)
+
+
+@inner
+def _add_drive(k: int, lanes: Lanes, axle_state: AxleState, group: Group) -> None:
+    """Add what its drive gives to a lane's brake force, and what is asked of it to the demand."""
+    elapsed = axle_state.elapsed
+    factor = axle_state.demand_factor if group.is_ideal else 1.0
+    lanes.dynamic[k] = factor * (axle_state.dynamic_force + axle_state.dynamic_rate * elapsed)
+    lanes.dynamic_rate[k] = factor * axle_state.dynamic_rate
+    lanes.brake[k] += lanes.dynamic[k]
+    lanes.brake_rate[k] += lanes.dynamic_rate[k]
+    lanes.demanded[k] += axle_state.dynamic_demand + axle_state.dynamic_demand_rate * elapsed
+    lanes.demanded_rate[k] += axle_state.dynamic_demand_rate
 
 
 @inlined
@@ -288,6 +306,8 @@ def end_piece(
     axle_state.wheel_speed = lanes.wheel_2[k]
     axle_state.rail_force = lanes.force_2[k]
     axle_state.wheel_acceleration = lanes.wheel_acceleration[k]
+    if axle.i_drive >= 0:
+        split_off_drive(k, lanes, axle_state)
     count_piece(k, lanes, axle_state)
     axle_state.pressure = max(0.0, axle_state.pressure + lanes.pressure_rate[k] * spent)
     count_air(axle_state.pressure - lanes.pressure_before[k], axle, axle_state, vehicle)

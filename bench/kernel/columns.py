@@ -8,6 +8,8 @@ OBSERVED = (
     "measured_pressure",
     "brake_demand",
     "sample_time",
+    "dynamic_force",
+    "dynamic_demand",
     "train_speed",
     "wheel_speed",
     "peak_force",
@@ -23,6 +25,8 @@ OBSERVED = (
     MEASURED_PRESSURE,
     BRAKE_DEMAND,
     SAMPLE_TIME,
+    DYNAMIC_FORCE,
+    DYNAMIC_DEMAND,
     TRAIN_SPEED,
     WHEEL_SPEED,
     PEAK_FORCE,
@@ -32,10 +36,10 @@ OBSERVED = (
     TRAIN_ACCELERATION,
 ) = range(len(OBSERVED))
 
-VALVE, DEMAND_FACTOR = 0, 1
-"""Columns of the command."""
+VALVE, DEMAND_FACTOR, DYNAMIC_FACTOR = 0, 1, 2
+"""Columns of the command; the last only for a strategy that commands the dynamic brake."""
 
-N_MEASURED = 4
+N_MEASURED = 6
 """The first columns are what fitted equipment sees; the rest is truth."""
 
 TRACED_TRAIN = (
@@ -46,6 +50,7 @@ TRACED_TRAIN = (
     "handle",
     "isolation_left",
     "reservoir",
+    "track_force",
 )
 """Columns of the train's traces; their numbers have the same names, led by `TRAIN_`."""
 
@@ -57,6 +62,7 @@ TRACED_TRAIN = (
     TRAIN_HANDLE,
     TRAIN_ISOLATION_LEFT,
     TRAIN_RESERVOIR,
+    TRAIN_TRACK_FORCE,
 ) = range(len(TRACED_TRAIN))
 
 TRACED_AXLE = (
@@ -69,6 +75,7 @@ TRACED_AXLE = (
     "valve",
     "measured_wheel_speed",
     "contact_energy",
+    "dynamic_force",
 )
 """Columns of an axle's traces; their numbers are led by `AXLE_`."""
 
@@ -82,6 +89,7 @@ TRACED_AXLE = (
     AXLE_VALVE,
     AXLE_MEASURED_WHEEL_SPEED,
     AXLE_CONTACT_ENERGY,
+    AXLE_DYNAMIC_FORCE,
 ) = range(len(TRACED_AXLE))
 
 LOCK_COLUMNS = (

@@ -10,6 +10,8 @@ from slipbench.kernel.records import (
     CONTROL_SUPPLY_LOST,
     CONTROL_WIRE_BROKEN,
     CONTROLLER_DEAD,
+    DYNAMIC_LOST,
+    LINE_LOST,
     LOAD_CRUSH,
     LOAD_TARE,
     SANDER_EMPTY,
@@ -17,6 +19,7 @@ from slipbench.kernel.records import (
     SENSOR_NOISY,
     SENSOR_STUCK,
     SUPPLY_ISOLATED,
+    TRACK_LOST,
     VALVE_STUCK_FILL,
     VALVE_STUCK_HOLD,
     VALVE_STUCK_VENT,
@@ -59,6 +62,8 @@ def _break_vehicle(fault: Fault, vehicle: Vehicle, vehicle_state: VehicleState) 
         vehicle_state.load_factor = vehicle.laden_factor
     elif fault.kind == CAR_UNBRAKED:
         vehicle_state.is_unbraked = 1
+    elif fault.kind == TRACK_LOST:
+        vehicle_state.is_track_lost = 1
 
 
 @apart
@@ -72,13 +77,19 @@ def break_what_is_due(world: World) -> None:
         world.fault_states[i] = 1.0
         if fault.kind <= VENT_BLOCKED:
             _break_axle(fault, world.axle_states[fault.i_target])
-        elif fault.kind <= LOAD_CRUSH or fault.kind == CAR_UNBRAKED:
+        elif fault.kind <= LOAD_CRUSH or fault.kind == CAR_UNBRAKED or fault.kind == TRACK_LOST:
             target = fault.i_target
             _break_vehicle(fault, world.vehicles[target], world.vehicle_states[target])
         elif fault.kind == SANDER_EMPTY:
             world.sander_states[fault.i_target].hopper = 0.0
         elif fault.kind == CONTROL_SUPPLY_LOST:
             train_state.has_supply = 0
+        elif fault.kind == LINE_LOST:
+            train_state.line_share = 1.0 - fault.amount
+        elif fault.kind == DYNAMIC_LOST:
+            for k in range(world.drives.shape[0]):
+                if world.drives[k].i_vehicle == fault.i_target:
+                    world.drive_states[k].is_lost = 1
         elif fault.kind == CONTROL_WIRE_BROKEN:
             for k in range(int(fault.amount), world.vehicle_states.shape[0]):
                 world.vehicle_states[k].lost_wires |= 1 << fault.i_target

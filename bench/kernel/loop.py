@@ -15,6 +15,9 @@ from slipbench.kernel.columns import (
     BRAKE_DEMAND,
     DEMAND_FACTOR,
     DEMANDED_FORCE,
+    DYNAMIC_DEMAND,
+    DYNAMIC_FACTOR,
+    DYNAMIC_FORCE,
     FILL,
     MEASURED_PRESSURE,
     MEASURED_WHEEL_SPEED,
@@ -86,14 +89,17 @@ def observe(i_group: int, world: World) -> None:
         )
         row[BRAKE_DEMAND] = vehicle.demand + vehicle.demand_rate * elapsed
         row[SAMPLE_TIME] = group.sample_time
+        row[DYNAMIC_FORCE] = axle_state.dynamic_force + axle_state.dynamic_rate * elapsed
+        dynamic = axle_state.dynamic_demand + axle_state.dynamic_demand_rate * elapsed
+        row[DYNAMIC_DEMAND] = dynamic
         if not group.sees_truth:
             continue
         row[TRAIN_SPEED] = speed
         row[WHEEL_SPEED] = axle_state.wheel_speed
         row[PEAK_FORCE] = peak_met(speed, axle, axle_state, world.law[0])
         row[PEAK_CREEPAGE] = axle_state.peak_creepage
-        clamp = pressing(axle_state.pressure, train, axle, axle_state)
-        row[DEMANDED_FORCE] = rim_force(clamp, 0.0, 1.0, 0, axle, axle_state)[0]
+        clamp = pressing(axle_state.pressure, world.brakes[axle.i_vehicle], axle, axle_state)
+        row[DEMANDED_FORCE] = rim_force(clamp, 0.0, 1.0, 0, axle, axle_state)[0] + dynamic
         row[ROTATING_MASS] = axle.rotating_mass
         row[TRAIN_ACCELERATION] = train_state.acceleration
 
@@ -117,8 +123,9 @@ def accept(i_group: int, world: World) -> int:
     """Take a controller's commands; return the first axle whose command is not valid, else -1.
 
     Valid: a valve position of fill, hold or vent, a finite demand factor within the equipment's
-    limit. What the equipment overrules is overruled here: valves shared by a bogie, the vent limit,
-    the low-speed cut-out, slip control isolated or its computer dead.
+    limit, a factor of the dynamic brake from 0 to 1 where it is commanded. What the equipment
+    overrules is overruled here: valves shared by a bogie, the vent limit, the low-speed cut-out,
+    slip control isolated or its computer dead.
     """
     group = world.groups[i_group]
     train = world.train[0]
@@ -130,11 +137,15 @@ def accept(i_group: int, world: World) -> int:
             return i_axle
         if not 0.0 <= factor <= train.demand_factor_limit:
             return i_axle
+        if group.commands_dynamic and not 0.0 <= world.command[i_axle, DYNAMIC_FACTOR] <= 1.0:
+            return i_axle
         highest = max(highest, world.observation[i_axle, MEASURED_WHEEL_SPEED])
     speed = train_state.speed + train_state.acceleration * (train_state.clock - train_state.time)
     _watch_speed(i_group, highest, world)
     is_cut_out = world.group_states[i_group].is_cut_out
     is_out = train_state.clock < train_state.isolated_until or is_cut_out == 1
+    if group.commands_dynamic:
+        _command_drives(is_out, group, world)
     for i_axle in range(group.first_axle, group.first_axle + group.n_axles):
         axle_state = world.axle_states[i_axle]
         vehicle = world.vehicle_states[world.axles[i_axle].i_vehicle]
@@ -148,9 +159,10 @@ def accept(i_group: int, world: World) -> int:
         if is_out or vehicle.is_dead:
             valve, factor = FILL, 1.0
         n_restored = axle_state.n_restored
-        scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
-        demanded = vehicle.demand * scale
-        valve, factor = limit_vent(valve, factor, demanded, group.sample_time, train, axle_state)
+        brake = world.brakes[world.axles[i_axle].i_vehicle]
+        scale = (brake.full_pressure - brake.spring_pressure) * vehicle.load_factor
+        demanded = vehicle.air_demand * scale
+        valve, factor = limit_vent(valve, factor, demanded, group.sample_time, brake, axle_state)
         if n_restored == 0 and axle_state.n_restored > 0:
             axle_state.restored_time, axle_state.restored_speed = train_state.clock, speed
         n_vents = axle_state.vent_count
@@ -161,6 +173,21 @@ def accept(i_group: int, world: World) -> int:
                 axle_state.low_speed_vent_speed = speed
             axle_state.low_speed_vents += 1
     return -1
+
+
+@apart
+def _command_drives(is_out: bool, group: Group, world: World) -> None:
+    """Hand a strategy's factors to the drives: of a shared one, the least of its axles'."""
+    axles = range(group.first_axle, group.first_axle + group.n_axles)
+    for i_axle in axles:
+        if world.axles[i_axle].i_drive >= 0:
+            world.drive_states[world.axles[i_axle].i_drive].commanded = 1.0
+    for i_axle in axles:
+        axle = world.axles[i_axle]
+        if axle.i_drive < 0 or is_out or world.vehicle_states[axle.i_vehicle].is_dead:
+            continue
+        own = world.drive_states[axle.i_drive]
+        own.commanded = min(own.commanded, world.command[i_axle, DYNAMIC_FACTOR])
 
 
 @apart

@@ -112,6 +112,7 @@ def pressure_piece(
     longest: float,
     demanded: float,
     demanded_rate: float,
+    least: float,
     is_ideal: int,
     is_supplied: int,
     reservoir: float,
@@ -126,6 +127,7 @@ def pressure_piece(
     longest : float         Time the piece may last at most. [s]
     demanded : float        Pressure asked for above the spring's, demand factor left out. [Pa]
     demanded_rate : float   Its constant rate of change. [Pa/s]
+    least : float           Pressure of a prefilled cylinder, else zero. [Pa]
     is_ideal : int          1: the valve does nothing (the factor acts on the torque itself).
     is_supplied : bool      Whether the vehicle's brake acts at all (else its cylinders release).
     reservoir : float       Gauge pressure of the vehicle's reservoir (flow model). [Pa]
@@ -151,6 +153,8 @@ def pressure_piece(
         target, target_rate = demanded * factor, demanded_rate * factor
         if factor > 0.0 and (demanded > 0.0 or demanded_rate > 0.0):
             target += train.spring_pressure
+        if target < least and factor > 0.0:
+            target, target_rate = least, 0.0
         if train.air_model == FLOW and target > reservoir:
             target, target_rate = reservoir, 0.0
         return _approach(longest, target, target_rate, reservoir, train, axle, axle_state)

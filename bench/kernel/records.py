@@ -62,8 +62,17 @@ RAMPS, FLOW = 0, 1
     CAR_UNBRAKED,
     CONTROL_SUPPLY_LOST,
     CONTROL_WIRE_BROKEN,
-) = range(15)
+    DYNAMIC_LOST,
+    TRACK_LOST,
+    LINE_LOST,
+) = range(18)
 """Kinds of fault."""
+
+SLIDE_RESTORE, SLIDE_CUT_OUT, SLIDE_HAND_OVER = 0, 1, 2
+"""What a drive's own slip control does on a slide."""
+
+MAGNETIC, EDDY_CURRENT = 0, 1
+"""Kinds of track brake."""
 
 HOLD_PROGRAMME, EASE_ON_ACTIVITY = 0, 1
 """What the driver does beyond the handle programme: nothing, or ease when wheels slide."""
@@ -192,6 +201,12 @@ TRAIN = _record(
     ("sand_retention", _f),  # share of the sand a wheel leaves on the rail [-]
     ("sand_limit", _f),  # no more sand lies on a metre of one rail [kg/m]
     ("stopping_point", _f),  # distance where the train ought to stand, infinite if none [m]
+    ("blends_train", _i),  # 1: dynamic and air brake share the whole train's demand, 0: a vehicle's
+    ("blends_emergency", _i),  # 1: in emergency, too
+    ("friction_lag", _f),  # with which the air brake's demand follows the shortfall [s]
+    ("blending_lead", _f),  # so much earlier than the dynamic brake needs it [s]
+    ("prefill_pressure", _f),  # of a cylinder before the changeover [Pa]
+    ("prefill_time", _f),  # before the fade begins [s]
 )
 
 LAW = _record(
@@ -269,6 +284,87 @@ AXLE = _record(
     ("i_group", _i),
     ("i_vehicle", _i),
     ("i_bogie", _i),
+    ("i_drive", _i),  # of its motor, -1 none
+    ("drive_gain", _f),  # its rim force over that of a rim of the drive's own radius [-]
+)
+
+DRIVE = _record(  # one dynamic brake: forces and powers of one axle, at a rim of its own radius
+    ("i_vehicle", _i),
+    ("i_group", _i),
+    ("first_axle", _i),
+    ("last_axle", _i),  # of those in between, it feeds the ones that say so
+    ("n_axles", _i),
+    ("radius", _f),  # [m]
+    ("force_limit", _f),  # [N]
+    ("power_limit", _f),  # [W]
+    ("field_speed", _f),  # infinite where there is none [m/s]
+    ("fade_from", _f),  # [m/s]
+    ("fade_to", _f),  # [m/s]
+    ("lag", _f),  # [s]
+    ("force_rate", _f),  # of what is asked, by the jerk limit [N/s]
+    ("receptivity", _f),  # of the line [-]
+    ("resistor_power", _f),  # [W]
+    ("share", _f),  # of an axle in what is asked of the vehicle's, or the train's, drives [-]
+    ("slide_rule", _i),
+    ("slide_slip", _f),  # [-]
+    ("slide_speed", _f),  # [m/s]
+    ("reduction", _f),  # [-]
+    ("restore_rate", _f),  # [1/s]
+    ("slides_to_cut_out", _i),  # 0: never
+    ("hand_back_time", _f),  # [s]
+    ("sample_time", _f),  # [s]
+)
+
+DRIVE_STATE = _record(
+    ("asked", _f),  # of an axle, by the jerk limit [N]
+    ("command", _f),  # ... and the lag [N]
+    ("command_after", _f),  # as the step now being taken ends [N]
+    ("factor", _f),  # what slip control leaves of it [-]
+    ("factor_acting", _f),  # ... after the lag [-]
+    ("factor_after", _f),
+    ("force", _f),  # that it would give without slip control, as the step begins [N]
+    ("force_after", _f),  # ... and ends
+    ("line_share", _f),  # of its power that the line takes in this step [-]
+    ("commanded", _f),  # factor of a strategy that commands it [-]
+    ("n_samples", _i),
+    ("is_lost", _i),
+    ("is_out", _i),  # until the brake is released
+    ("is_handed", _i),  # over to friction
+    ("is_sliding", _i),
+    ("n_deep", _i),  # looks on end that saw a slide
+    ("n_slides", _i),
+    ("reduced_time", _f),  # when it was last reduced [s]
+    ("quiet_time", _f),  # without a slide [s]
+    ("out_time", _f),  # when it was first cut out or handed over [s]
+    ("out_speed", _f),  # train speed then, zero if it never was [m/s]
+    ("booked", _f),  # energy of its axles so far [J]
+    ("recovered", _f),  # ... into the line [J]
+    ("resistor", _f),  # ... into resistors [J]
+)
+
+MAGNET = _record(  # the track brakes of one bogie, one magnet over each rail
+    ("i_vehicle", _i),
+    ("kind", _i),
+    ("offset", _f),  # behind the train's front [m]
+    ("attraction", _f),  # of one magnet [N]
+    ("friction", _f),  # dry, near standstill [-]
+    ("friction_speed_term", _f),  # [s/m]
+    ("film_factor", _f),  # [-]
+    ("cleaning_share", _f),  # [-]
+    ("peak_force", _f),  # of one magnet [N]
+    ("critical_speed", _f),  # [m/s]
+    ("lowering_time", _f),  # [s]
+    ("least_position", _i),  # of the handle
+    ("lowest_speed", _f),  # [m/s]
+)
+
+MAGNET_STATE = _record(
+    ("applied_time", _f),  # negative while it is not [s]
+    ("is_acting", _i),
+    ("i_cell", _i),  # the cell it is over, -1 before the first
+    ("film", _f),  # factor met there [-]
+    ("cleaning_energy", _f),  # on one rail [J]
+    ("work", _f),  # of both magnets [J]
 )
 
 VEHICLE = _record(
@@ -286,6 +382,10 @@ VEHICLE = _record(
     ("compressor_flow", _f),  # [kg/s]
     ("auxiliary_flow", _f),  # [kg/s]
     ("main_volume", _f),  # of its part of the main pipe, main reservoirs included [m3]
+    ("demand_force", _f),  # of all its rims at emergency demand, laden [N]
+    ("air_force", _f),  # what its air brake gives then, by design [N]
+    ("n_drives", _i),
+    ("demand_share", _f),  # what it makes of the driver's demand [-]
 )
 
 FAULT = _record(
@@ -293,7 +393,7 @@ FAULT = _record(
     ("i_target", _i),  # axle, vehicle, sander or wire
     ("trigger", _i),
     ("value", _f),  # of the trigger
-    ("amount", _f),  # noise [m], or first vehicle behind the broken wire
+    ("amount", _f),  # noise [m], first vehicle behind the broken wire, or share lost [-]
 )
 
 PRESS = _record(("trigger", _i), ("value", _f))
@@ -328,6 +428,7 @@ GROUP = _record(  # axles under one controller: a vehicle, or the whole train
     ("lookahead", _f),  # before this long after a sample its commands cannot act [s]
     ("is_ideal", _i),  # 1: brake torque follows the demand factor at once, no valves
     ("sees_truth", _i),  # 1: the truth columns of the observation are filled
+    ("commands_dynamic", _i),  # 1: its command has a column for the dynamic brake
 )
 
 HANDLE = _record(
@@ -410,6 +511,9 @@ TRAIN_STATE = _record(
     ("speedometer_error_time", _f),  # [s]
     ("speedometer_error_speed", _f),  # true speed then [m/s]
     ("speedometer_wrong_time", _f),  # off by more than SPEEDOMETER_TOLERANCE [s]
+    ("line_share", _f),  # what is left of the line's receptivity [-]
+    ("track_force", _f),  # of all track brakes in this step [N]
+    ("track_work", _f),  # [J]
 )
 
 VEHICLE_STATE = _record(
@@ -434,6 +538,11 @@ VEHICLE_STATE = _record(
     ("is_pumping", _i),
     ("compressed_mass", _f),  # into the main pipe [kg]
     ("consumed_mass", _f),  # by auxiliaries [kg]
+    # blending, see slipbench.kernel.blending
+    ("air_demand", _f),  # what is left of the demand for the air brake [-]
+    ("air_rate", _f),  # [1/s]
+    ("is_prefilled", _i),
+    ("is_track_lost", _i),  # its track brakes
 )
 
 AXLE_STATE = _record(
@@ -466,6 +575,10 @@ AXLE_STATE = _record(
     ("filled_mass", _f),  # [kg]
     ("temperature", _f),  # of discs or treads [deg C]
     ("hottest", _f),
+    ("dynamic_force", _f),  # of its drive, at the rim, as the step began [N]
+    ("dynamic_rate", _f),  # [N/s]
+    ("dynamic_demand", _f),  # ... had no slip control taken off [N]
+    ("dynamic_demand_rate", _f),  # [N/s]
     ("wheel_acceleration", _f),  # over the last piece [m/s2]
     ("elapsed", _f),  # how far into the step it has been moved [s]
     # the cell it stands in
@@ -516,7 +629,8 @@ AXLE_STATE = _record(
     ("sliding_distance", _f),
     ("contact_energy", _f),  # both wheels [J]
     ("locked_energy", _f),  # ... while locked [J]
-    ("brake_energy", _f),  # [J]
+    ("brake_energy", _f),  # of its friction brake [J]
+    ("dynamic_energy", _f),  # of its drive, at the rim [J]
     ("redeposited", _f),  # W laid down again behind this axle, times cell length [J]
     ("cleaning_energy", _f),  # one wheel, after the efficiency [J]
     # works over distance while demanded; braking force: rail force and what the wheel's own
@@ -581,6 +695,8 @@ LANES = _record(  # pieces of time that axles are moved through together, see sl
     ("pressure_rate", _f, _lane),  # [Pa/s]
     ("brake", _f, _lane),  # brake force at the rim as it begins [N]
     ("brake_rate", _f, _lane),  # [N/s]
+    ("dynamic", _f, _lane),  # the drive's part of it [N]
+    ("dynamic_rate", _f, _lane),  # [N/s]
     ("wheel_before", _f, _lane),  # rim speed as it begins [m/s]
     # of the axle and its cell, as in AXLE and AXLE_STATE
     *((name, _f, _lane) for name in ("rotating_mass", "wheel_load", "contact_stiffness")),
@@ -607,7 +723,7 @@ LANES = _record(  # pieces of time that axles are moved through together, see sl
     ("peak", _f, _lane),  # of the creep curve met [N]
     ("wheel_acceleration", _f, _lane),  # [m/s2]
     ("contact_heat", _f, _lane),  # of both wheels [J]
-    ("brake_heat", _f, _lane),  # [J]
+    ("brake_heat", _f, _lane),  # of the friction brake, once the drive's is off it [J]
     ("cleaning", _f, _lane),  # cleaning energy of one wheel [J]
     ("creepage", _f, _lane),  # as the piece ends [-]
     ("flash_intensity", _f, _lane),  # as in AXLE_STATE
@@ -621,12 +737,16 @@ SLIDE_BANDS, SPEED_BANDS = 6, 10
 Axle = Any
 AxleState = Any
 Cell = Any
+Drive = Any
+DriveState = Any
 Driver = Any
 Fault = Any
 Group = Any
 GroupState = Any
 Lanes = Any
 Law = Any
+Magnet = Any
+MagnetState = Any
 Run = Any
 Sander = Any
 SanderState = Any
@@ -645,6 +765,7 @@ class World(NamedTuple):
 
     run: Any  # (1,) RUN
     train: Any  # (1,) TRAIN
+    brakes: Any  # (n_vehicles,) TRAIN, each with the brake values that are its vehicle's own
     axles: Any  # (n_axles,) AXLE
     cells: Any  # (n_cells,) CELL
     grades: Any  # (n_grades, 2) from distance [m], rise [-]
@@ -658,6 +779,8 @@ class World(NamedTuple):
     faults: Any  # (n_faults,) FAULT
     presses: Any  # (n_presses,) PRESS
     driver: Any  # (1,) DRIVER
+    drives: Any  # (n_drives,) DRIVE
+    magnets: Any  # (n_magnets,) MAGNET
     train_state: Any  # (1,) TRAIN_STATE
     axle_states: Any  # (n_axles,) AXLE_STATE
     lanes: Any  # (1,) LANES
@@ -676,8 +799,10 @@ class World(NamedTuple):
     slide_histogram: Any  # (SLIDE_BANDS, SPEED_BANDS) axle seconds
     effective: Any  # (n_entries,) when an acted entry takes effect [s]
     group_states: Any  # (n_groups,) GROUP_STATE
+    drive_states: Any  # (n_drives,) DRIVE_STATE
+    magnet_states: Any  # (n_magnets,) MAGNET_STATE
     observation: Any  # (n_axles, n_observed)
-    command: Any  # (n_axles, 2) valve, demand factor
+    command: Any  # (n_axles, 2) valve, demand factor; a third column for the dynamic brake
     train_traces: Any  # (n_traces, len(TRACED_TRAIN))
     axle_traces: Any  # (n_traces, n_axles, len(TRACED_AXLE))
 
@@ -691,6 +816,7 @@ _matrix = numba.float64[:, ::1]
 _PART_TYPES = {
     "run": _array(RUN),
     "train": _array(TRAIN),
+    "brakes": _array(TRAIN),
     "axles": _array(AXLE),
     "cells": _array(CELL),
     "groups": _array(GROUP),
@@ -699,6 +825,10 @@ _PART_TYPES = {
     "faults": _array(FAULT),
     "presses": _array(PRESS),
     "driver": _array(DRIVER),
+    "drives": _array(DRIVE),
+    "magnets": _array(MAGNET),
+    "drive_states": _array(DRIVE_STATE),
+    "magnet_states": _array(MAGNET_STATE),
     "law": _array(LAW),
     "sanders": _array(SANDER),
     "train_state": _array(TRAIN_STATE),

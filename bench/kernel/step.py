@@ -17,6 +17,7 @@ import math
 
 from slipbench.compiling.jit import inlined, inner
 from slipbench.kernel.axle import begin_pieces, end_pieces, turn_wheels
+from slipbench.kernel.blending import blend, book_drives, sample_drives, time_to_drive_sample
 from slipbench.kernel.cab import decide
 from slipbench.kernel.columns import FAULT_DISTANCE, FAULT_TIME, FAULT_TRAIN_SPEED, VENT
 from slipbench.kernel.driver import move_handle, time_to_handle_event
@@ -41,6 +42,7 @@ from slipbench.kernel.sanding import sand_flow, watch_trigger
 from slipbench.kernel.supply import move_air
 from slipbench.kernel.tally import note_cab
 from slipbench.kernel.traces import record
+from slipbench.kernel.track_brake import aim_magnets, run_magnets, time_to_magnet_event
 from slipbench.kernel.train import curve_force, gradient_force, running_resistance
 
 _NO_TIME = 1e-11
@@ -141,7 +143,8 @@ def _end_step(world: World) -> None:
     resistance = running_resistance(middle, train)
     gradient = gradient_force(place, world.axles, world.grades)
     curve = curve_force(place, world.axles, world.curves)
-    change = -(train_state.impulse + (resistance + gradient + curve) * duration) / train.mass
+    outside = resistance + gradient + curve + train_state.track_force
+    change = -(train_state.impulse + outside * duration) / train.mass
     after = speed + change
     path = 0.5 * (speed + after) * duration
     correction = path - middle * duration
@@ -150,6 +153,7 @@ def _end_step(world: World) -> None:
     train_state.resistance_work += resistance * path
     train_state.gradient_work += gradient * path
     train_state.curve_work += curve * path
+    train_state.track_work += train_state.track_force * path
     train_state.distance += path
     train_state.time += duration
     train_state.speed = after
@@ -180,8 +184,11 @@ def _end_step(world: World) -> None:
     for i in range(world.vehicle_states.shape[0]):
         vehicle = world.vehicle_states[i]
         vehicle.demand += vehicle.demand_rate * duration
+        vehicle.air_demand += vehicle.air_rate * duration
         train_state.demand += vehicle.demand / world.vehicle_states.shape[0]
-    move_air(duration, train_state, train, world.vehicles, world.vehicle_states)
+    move_air(duration, train_state, world.brakes, world.vehicles, world.vehicle_states)
+    if world.drives.shape[0] > 0:
+        book_drives(duration, world)
     train_state.n_steps += 1
 
 
@@ -224,10 +231,12 @@ def _look_at_cab(world: World) -> None:
         if is_venting and venting.pressure > 0.0:
             heard += 1.0
     leading = world.vehicle_states[0]
-    train = world.train[0]
-    expected = leading.demand * leading.load_factor * (train.full_pressure - train.spring_pressure)
+    train, brake = world.train[0], world.brakes[0]
+    expected = (
+        leading.air_demand * leading.load_factor * (brake.full_pressure - brake.spring_pressure)
+    )
     if expected > 0.0:
-        expected += train.spring_pressure
+        expected += brake.spring_pressure
     cab = (highest - lowest, gauge, heard, expected)  # in the order of slipbench.kernel.cab
     chosen = decide(train_state.time, cab, driver, train_state)
     if chosen >= 0:
@@ -251,6 +260,15 @@ def _note_faults(world: World) -> None:
 
 
 @inlined
+def _leave_to_air(world: World) -> None:
+    """Let the air brakes that are not blended with others have all of the demand."""
+    for i in range(world.vehicles.shape[0]):
+        if world.vehicles[i].n_drives == 0 and world.train[0].blends_train == 0:
+            own = world.vehicle_states[i]
+            own.air_demand, own.air_rate = own.demand, own.demand_rate
+
+
+@inlined
 def _begin_step(until: float, world: World) -> bool:
     """Do what happens between two steps and choose the length of the next; False if none is left.
 
@@ -263,6 +281,7 @@ def _begin_step(until: float, world: World) -> bool:
         _note_faults(world)
     _look_at_cab(world)
     move_handle(world)
+    _leave_to_air(world)
     record(world, False)
     left = until - train_state.time
     if left <= _NO_TIME:
@@ -271,11 +290,21 @@ def _begin_step(until: float, world: World) -> bool:
     duration = min(run.maximum_step, left, time_to_handle_event(world))
     if world.faults.shape[0] > 0:
         duration = min(duration, time_to_fault(world))
+    if world.drives.shape[0] > 0:
+        sample_drives(world)
+        duration = min(duration, time_to_drive_sample(world))
+    if world.magnets.shape[0] > 0:
+        aim_magnets(world)
+        duration = min(duration, time_to_magnet_event(world))
     if train_state.acceleration < 0.0:
         to_rest = (train_state.speed - 0.5 * _AT_REST) / -train_state.acceleration
         duration = min(duration, max(to_rest, 1e-9))
     _run_sanders(world)
     _transfer_loads(duration, world)
+    if world.drives.shape[0] > 0:
+        blend(duration, world)
+    if world.magnets.shape[0] > 0:
+        run_magnets(duration, world)
     train_state.step_duration = duration
     most = train_state.n_axle_steps + MOST_STEP_PIECES * world.axle_states.shape[0]
     train_state.most_pieces = min(run.maximum_pieces, most)

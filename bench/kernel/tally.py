@@ -322,6 +322,19 @@ def piece_heat(
     return power_1 + power_2, brake, cleaning
 
 
+@inner
+def split_off_drive(k: int, lanes: Lanes, axle_state: AxleState) -> None:
+    """Take what its drive did in a lane's piece off the heat of its brake, by the same quadrature.
+
+    The drive's force runs linearly with time, like the whole one.
+    """
+    spent, force, rate = lanes.duration[k], lanes.dynamic[k], lanes.dynamic_rate[k]
+    first = (1.0 - GAMMA) * (force + rate * GAMMA * spent) * lanes.wheel_1[k]
+    work = spent * (first + GAMMA * (force + rate * spent) * lanes.wheel_2[k])
+    lanes.brake_heat[k] -= work
+    axle_state.dynamic_energy += work
+
+
 @folded
 def net_demand(demanded_force: float, acceleration: float, rotating_mass: float) -> Any:
     """Return the demanded rim force net of the wheel's inertia. [N]

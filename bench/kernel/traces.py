@@ -4,6 +4,7 @@ from slipbench.compiling.jit import inlined
 from slipbench.kernel.columns import (
     AXLE_BRAKE_FORCE,
     AXLE_CONTACT_ENERGY,
+    AXLE_DYNAMIC_FORCE,
     AXLE_FRICTION,
     AXLE_MEASURED_WHEEL_SPEED,
     AXLE_PRESSURE,
@@ -17,6 +18,7 @@ from slipbench.kernel.columns import (
     TRAIN_ISOLATION_LEFT,
     TRAIN_RESERVOIR,
     TRAIN_TIME,
+    TRAIN_TRACK_FORCE,
     TRAIN_TRAIN_SPEED,
 )
 from slipbench.kernel.records import World
@@ -33,7 +35,6 @@ def record(world: World, is_last: int) -> None:
         not is_last and train_state.time < train_state.next_trace - 1e-9
     ):  # steps add up with rounding
         return
-    train = world.train[0]
     row = world.train_traces[train_state.n_traces]
     row[TRAIN_TIME], row[TRAIN_DISTANCE] = train_state.time, train_state.distance
     row[TRAIN_TRAIN_SPEED] = train_state.speed
@@ -43,6 +44,7 @@ def record(world: World, is_last: int) -> None:
     for i in range(world.vehicle_states.shape[0]):
         lowest = min(lowest, world.vehicle_states[i].reservoir)
     row[TRAIN_RESERVOIR] = lowest
+    row[TRAIN_TRACK_FORCE] = train_state.track_force
     for i_axle in range(world.axles.shape[0]):
         axle, axle_state = world.axles[i_axle], world.axle_states[i_axle]
         cell = world.axle_traces[train_state.n_traces, i_axle]
@@ -51,9 +53,10 @@ def record(world: World, is_last: int) -> None:
         cell[AXLE_BRAKE_FORCE] = force
         cell[AXLE_RAIL_FORCE], cell[AXLE_FRICTION] = axle_state.rail_force, axle_state.friction
         vehicle = world.vehicle_states[axle.i_vehicle]
-        pressure = vehicle.demand * vehicle.load_factor
-        pressure *= train.full_pressure - train.spring_pressure
-        demanded = axle.brake_gain * pressure
+        pressure = vehicle.air_demand * vehicle.load_factor
+        brake = world.brakes[axle.i_vehicle]
+        pressure *= brake.full_pressure - brake.spring_pressure
+        demanded = axle.brake_gain * pressure + axle_state.dynamic_demand
         known = (
             axle_state.peak_ratio,
             axle_state.peak_creepage,
@@ -73,5 +76,6 @@ def record(world: World, is_last: int) -> None:
         cell[AXLE_VALVE] = axle_state.valve
         cell[AXLE_MEASURED_WHEEL_SPEED] = axle_state.measured_speed
         cell[AXLE_CONTACT_ENERGY] = axle_state.contact_energy
+        cell[AXLE_DYNAMIC_FORCE] = axle_state.dynamic_force
     train_state.n_traces += 1
     train_state.next_trace = train_state.time + world.run[0].trace_interval

@@ -23,6 +23,7 @@ from slipbench.kernel.records import World
 from slipbench.kernel.sensing import seen_between_losses
 from slipbench.packing.contact import pack_law
 from slipbench.packing.draws import LOSS, TEETH, draw_equipment, stream
+from slipbench.packing.drives import pack_drives, pack_magnets
 from slipbench.packing.events import (
     pack_driver,
     pack_faults,
@@ -36,6 +37,7 @@ from slipbench.packing.rail_state import RailState
 from slipbench.packing.tools import one
 from slipbench.packing.train import (
     pack_axles,
+    pack_brakes,
     pack_groups,
     pack_run,
     pack_train,
@@ -129,6 +131,8 @@ def pack(
     n_traces = _n_traces(scenario, with_traces)
     draw = draw_equipment(scenario, seed)
     axles = pack_axles(scenario, draw, controller.scope == "train")
+    drives, drive_states = pack_drives(scenario, axles)
+    magnets, magnet_states = pack_magnets(scenario)
     groups = pack_groups(scenario, controller, axles, generator)
     handle = pack_handle(scenario)
     grades: Floats = np.array(
@@ -148,7 +152,8 @@ def pack(
     group_states["next_sample"] = groups["phase"]
     world = World(
         run=pack_run(scenario),
-        train=pack_train(scenario, draw, rail_start),
+        train=pack_train(scenario, scenario.brake, draw, rail_start),
+        brakes=pack_brakes(scenario, draw, rail_start),
         axles=axles,
         cells=cells,
         grades=grades,
@@ -162,10 +167,15 @@ def pack(
         faults=faults,
         presses=presses,
         driver=pack_driver(scenario),
+        drives=drives,
+        magnets=magnets,
+        drive_states=drive_states,
+        magnet_states=magnet_states,
         train_state=one(
             records.TRAIN_STATE,
             speed=scenario.initial_speed,
             has_supply=1,
+            line_share=1.0,
             level=-1.0,
             acting_level=-1.0,
             eased_since=-1.0,
@@ -192,7 +202,7 @@ def pack(
         effective=np.zeros(len(handle)),
         group_states=group_states,
         observation=np.full((n_axles, len(OBSERVED)), np.nan),
-        command=np.tile([float(FILL), 1.0], (n_axles, 1)),
+        command=np.tile([float(FILL), *[1.0] * (controller.n_command - 1)], (n_axles, 1)),
         train_traces=np.zeros((n_traces, len(TRACED_TRAIN))),
         axle_traces=np.zeros((n_traces, n_axles, len(TRACED_AXLE))),
     )

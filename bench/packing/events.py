@@ -27,6 +27,9 @@ _FAULT_KINDS = {
     "car_unbraked": records.CAR_UNBRAKED,
     "control_supply_lost": records.CONTROL_SUPPLY_LOST,
     "control_wire_broken": records.CONTROL_WIRE_BROKEN,
+    "dynamic_brake_lost": records.DYNAMIC_LOST,
+    "track_brake_lost": records.TRACK_LOST,
+    "line_lost": records.LINE_LOST,
 }
 
 
@@ -77,6 +80,8 @@ def pack_faults(scenario: Scenario) -> Any:
         packed["amount"] = fault.noise
         if fault.kind == "control_wire_broken":
             packed["amount"] = (fault.vehicle or 1) - 1
+        elif fault.kind == "line_lost":
+            packed["amount"] = fault.share
         trigger(packed, fault)
     return faults
 

@@ -64,7 +64,13 @@ SUMMARY: tuple[Quantity, ...] = (
         ("energy_residual", "-",
          "energy the stop does not account for, over the initial kinetic energy"),
         ("contact_energy", "J", "heat of sliding between wheels and rails, all axles"),
-        ("brake_energy", "J", "heat of the brakes, all axles"),
+        ("brake_energy", "J", "heat of the friction brakes, all axles"),
+        ("dynamic_energy", "J", "what the dynamic brakes took at the rims, all axles"),
+        ("recovered_energy", "J", "of that into the line, losses of motor and gear not taken off"),
+        ("resistor_energy", "J", "of that into resistors"),
+        ("track_energy", "J", "work of the track brakes on the rails"),
+        ("track_cleaning", "J", "of that what cleaned one rail"),
+        ("dynamic_cut_outs", "-", "drives cut out or handed over to friction on a slide"),
         ("n_steps", "-", "time steps of the computation"),
         ("n_axle_steps", "-", "pieces of time computed, summed over axles"),
     ),
@@ -184,6 +190,7 @@ TRACES: tuple[Quantity, ...] = (
         ("handle", "-", "handle position, 0 release"),
         ("isolation_left", "s", "time slip control stays isolated"),
         ("reservoir", "Pa", "lowest reservoir pressure, gauge"),
+        ("track_force", "N", "force of all track brakes"),
     ),
     *_table(
         AXLE_TRACE, "kernel: traces",
@@ -196,6 +203,7 @@ TRACES: tuple[Quantity, ...] = (
         ("valve", "-", "valve position: 0 fill, 1 hold, 2 vent"),
         ("measured_wheel_speed", "m/s", "rim speed as the sensor tells it"),
         ("contact_energy", "J", "heat of sliding so far"),
+        ("dynamic_force", "N", "the drive's part of the brake's force, at the rim"),
     ),
 )  # fmt: skip
 """Names of `Stop.traces`."""

@@ -8,6 +8,7 @@ from slipbench.scenario.chain import driver_names, scenario_names, train_names
 from slipbench.scenario.contact import Contact
 from slipbench.scenario.driver import Driver, Easing, HandleEntry, IsolationPress, Routine
 from slipbench.scenario.dry import DRY_RAIL, on_dry_rail
+from slipbench.scenario.dynamic_brake import Blending, DynamicBrake
 from slipbench.scenario.equipment import GRADES, Equipment
 from slipbench.scenario.fault import Fault
 from slipbench.scenario.handle_log import handle_log
@@ -18,16 +19,20 @@ from slipbench.scenario.run import Run
 from slipbench.scenario.sander import Sander
 from slipbench.scenario.scenario import Scenario
 from slipbench.scenario.sensing import Sensing
+from slipbench.scenario.track_brake import TrackBrake
 from slipbench.scenario.train import Train, Vehicle
 from slipbench.scenario.units import parse_speed
+from slipbench.scenario.vehicle_brake import VehicleBrake
 
 __all__ = [
     "DRY_RAIL",
     "GRADES",
+    "Blending",
     "Brake",
     "Contact",
     "CurveSection",
     "Driver",
+    "DynamicBrake",
     "Easing",
     "Equipment",
     "Fault",
@@ -43,8 +48,10 @@ __all__ = [
     "Scenario",
     "Sensing",
     "SlipControl",
+    "TrackBrake",
     "Train",
     "Vehicle",
+    "VehicleBrake",
     "driver_names",
     "handle_log",
     "load_scenario",

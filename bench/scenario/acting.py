@@ -13,13 +13,16 @@ from typing import Any, NamedTuple
 from slipbench.scenario.brake import Brake, SlipControl
 from slipbench.scenario.contact import Contact
 from slipbench.scenario.driver import Routine
+from slipbench.scenario.dynamic_brake import DynamicBrake
 from slipbench.scenario.equipment import Equipment, grade_values
 from slipbench.scenario.fault import Fault
 from slipbench.scenario.fields import Record, default_of, specs_of
 from slipbench.scenario.layers import BROKEN, Branch, Leaf, Noted, Patch, is_list, noting, refuse
 from slipbench.scenario.rail import Rail, RailSection, RandomFriction
 from slipbench.scenario.sander import Sander
+from slipbench.scenario.track_brake import TrackBrake
 from slipbench.scenario.train import Train, Vehicle
+from slipbench.scenario.vehicle_brake import VehicleBrake
 
 Get = Callable[[str], Any]
 """Value of a field: of the same record by its name, of any other by `/` and its dotted path."""
@@ -57,6 +60,7 @@ _MAIN = Rule(
     "train.vehicle.main_reservoir_volume above 0 on some vehicle",
 )
 _BREATHES = Rule(lambda get: get("/brake.air") == "flow", 'brake.air = "flow"')
+_BY_RAMPS = Rule(lambda get: get("/brake.air") == "ramps", 'brake.air = "ramps"')
 _SUPPLIED = Rule(
     lambda get: _BREATHES.acts(get) and _MAIN.acts(get), f"{_BREATHES.says} and {_MAIN.says}"
 )
@@ -84,6 +88,8 @@ _REMEMBERS = _is("cleaning_law", "rail_memory", "rail_and_contact")._replace(
 _TRANSDUCER = Rule(
     lambda get: get("/sensing.has_pressure_transducer"), "sensing.has_pressure_transducer = true"
 )
+_MAGNETIC, _EDDY = _is("kind", "magnetic"), _is("kind", "eddy_current")
+_RESTORES = _is("slide_rule", "restore")
 _REPEATS = _is("kind", "release_and_reapply")
 
 RULES: Mapping[type[Record], Mapping[str, Rule]] = {
@@ -110,6 +116,18 @@ RULES: Mapping[type[Record], Mapping[str, Rule]] = {
         ),
         "pad_friction": _SOME_DISC,
         "design_pad_friction": _SOME_DISC,
+    },
+    VehicleBrake: {
+        "fill_rate": _BY_RAMPS,
+        "vent_rate": _BY_RAMPS,
+        **dict.fromkeys(
+            (
+                "fill_conductance", "release_conductance", "vent_conductance",
+                "charging_conductance", "critical_ratio", "reservoir_volume",
+                "reservoir_pressure", "pipe_pressure",
+            ),
+            _BREATHES,
+        ),
     },
     SlipControl: {
         "cut_out_hysteresis": _is_above_zero("cut_out_speed"),
@@ -139,6 +157,26 @@ RULES: Mapping[type[Record], Mapping[str, Rule]] = {
             "wheelset_inertias not given",
             lambda get: get("wheelset_inertias")[0],
         ),
+        "motored_axles": Rule(
+            lambda get: get("dynamic_brake") is not None or get("motor_inertia") > 0.0,
+            "a dynamic_brake or motor_inertia above 0",
+        ),
+        "motor_inertia": Rule(lambda get: len(get("motored_axles")) > 0, "motored_axles"),
+        "gear_ratio": _is_above_zero("motor_inertia"),
+    },
+    DynamicBrake: {
+        "reduction": _RESTORES,
+        "restore_time": _RESTORES,
+        "slides_to_cut_out": _RESTORES,
+        "hand_back_time": _is("slide_rule", "hand_over"),
+    },
+    TrackBrake: {
+        **dict.fromkeys(
+            ("attraction", "friction", "friction_speed_term", "film_factor", "cleaning_share"),
+            _MAGNETIC,
+        ),
+        "peak_force": _EDDY,
+        "critical_speed": _EDDY,
     },
     Contact: {},
     Rail: {
@@ -174,7 +212,7 @@ RULES: Mapping[type[Record], Mapping[str, Rule]] = {
         "long_to": _is_above_zero("long_share"),
     },
     Sander: {"density": _is("mode", "speed_proportional")},
-    Fault: {"noise": _is("kind", "sensor_noisy")},
+    Fault: {"noise": _is("kind", "sensor_noisy"), "share": _is("kind", "line_lost")},
     Routine: {
         "pause_time": _is("kind", "pause"),
         "ease_speeds": _is("kind", "final_easing"),

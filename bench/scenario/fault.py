@@ -18,8 +18,10 @@ VEHICLE_FAULTS = (
     "load_weighed_tare",
     "load_weighed_crush",
     "car_unbraked",
+    "dynamic_brake_lost",
+    "track_brake_lost",
 )
-OTHER_FAULTS = ("sander_empty", "control_supply_lost", "control_wire_broken")
+OTHER_FAULTS = ("sander_empty", "control_supply_lost", "control_wire_broken", "line_lost")
 
 
 @record
@@ -57,6 +59,16 @@ class Fault(Record):
         doc="Random error of each tooth of a noisy sensor, standard deviation.",
         mark="assumed",
         source="no source",
+    )
+
+    share: float = quantity(
+        "ratio",
+        above=0.0,
+        high=1.0,
+        default=1.0,
+        doc="Share of what the line takes that is lost (line_lost).",
+        mark="assumed",
+        source="a line that takes nothing any more",
     )
 
     @property

@@ -2,18 +2,21 @@
 
 from itertools import accumulate, pairwise
 
+from slipbench.scenario.dynamic_brake import Blending, DynamicBrake
 from slipbench.scenario.fields import (
     Record,
     choice,
     count,
     counts,
-    flag,
+    optional_part,
     parts,
     quantities,
     quantity,
     record,
     text,
 )
+from slipbench.scenario.track_brake import TrackBrake
+from slipbench.scenario.vehicle_brake import VehicleBrake
 
 ROTATING_MASS_LIMIT = 0.30  # of the vehicle mass; real vehicles 0.03-0.20, so above is a slip
 
@@ -46,13 +49,36 @@ class Vehicle(Record):
         high=1000.0,
         doc="Moment of inertia of a wheelset about its axle, with all that turns with it.",
     )
-    is_motored: bool = flag(
-        default=False,
-        doc="Whether the wheelsets carry motors (a label; the inertia must include them).",
-        mark="assumed",
-        source="a vehicle is a trailer unless said otherwise",
+    motored_axles: tuple[int, ...] = counts(
+        low=1, high=16, max_items=16, default=(), doc="Axles of the vehicle that carry motors."
     )
-
+    motor_inertia: float = quantity(
+        "inertia",
+        low=0.0,
+        high=50.0,
+        default=0.0,
+        doc="Moment of inertia of the rotor of a motored axle, about its own shaft.",
+        mark="assumed",
+        source="0: contained in wheelset_inertia unless said otherwise",
+    )
+    gear_ratio: float = quantity(
+        "ratio",
+        low=1.0,
+        high=12.0,
+        default=1.0,
+        doc="Turns of the rotor for one of the wheelset: its inertia counts by the square.",
+        mark="assumed",
+        source="1 unless said otherwise",
+    )
+    brake: VehicleBrake | None = optional_part(
+        VehicleBrake, default=None, doc="What its air brake has for itself, if anything."
+    )
+    dynamic_brake: DynamicBrake | None = optional_part(
+        DynamicBrake, default=None, doc="Dynamic brake of the motored axles, if any."
+    )
+    track_brake: TrackBrake | None = optional_part(
+        TrackBrake, default=None, doc="Track brakes of the bogies, if any."
+    )
     load: float | None = quantity(
         "ratio",
         low=0.0,
@@ -254,7 +280,19 @@ class Vehicle(Record):
     def rotating_masses(self) -> tuple[float, ...]:
         """Mass equivalent J/r2 of each wheelset. [kg]"""
         inertias = self.wheelset_inertias or (self.wheelset_inertia,) * self.n_axles
-        return tuple(j / r**2 for j, r in zip(inertias, self.radii, strict=True))
+        with_motors = (
+            inertia + (self.gear_ratio**2 * self.motor_inertia if i in self.motored_axles else 0.0)
+            for i, inertia in enumerate(inertias, start=1)
+        )
+        return tuple(j / r**2 for j, r in zip(with_motors, self.radii, strict=True))
+
+    @property
+    def magnet_places(self) -> tuple[float, ...]:
+        """Distance of the bogies with track brakes behind the vehicle's front. [m]"""
+        if self.track_brake is None:
+            return ()
+        bogies = self.track_brake.bogies or range(1, len(self.bogie_centres) + 1)
+        return tuple(self.bogie_centres[i - 1] for i in sorted(set(bogies)))
 
     @property
     def has_constant_friction(self) -> bool:
@@ -312,6 +350,7 @@ class Vehicle(Record):
         for axle in self.unbraked_axles:
             if axle > self.n_axles:
                 self.refuse("unbraked_axles", f"the vehicle has axles 1 to {self.n_axles}")
+        self._check_motors()
         if self.n_axles * 0.5 * self.bogie_mass > self.tare_mass:
             self.refuse("bogie_mass", f"the bogies outweigh the vehicle, {self.tare_mass:g} kg")
         share = self.rotating_mass / self.tare_mass
@@ -321,6 +360,17 @@ class Vehicle(Record):
                 f"makes the rotating mass {100 * share:.3g} % of the tare mass; "
                 f"it must stay below {100 * ROTATING_MASS_LIMIT:g} % [kg m2]",
             )
+
+    def _check_motors(self) -> None:
+        for axle in self.motored_axles:
+            if axle > self.n_axles:
+                self.refuse("motored_axles", f"the vehicle has axles 1 to {self.n_axles}")
+        if self.dynamic_brake is not None and not self.motored_axles:
+            self.refuse("motored_axles", "missing; dynamic_brake needs it, counted from 1")
+        for bogie in self.track_brake.bogies if self.track_brake else ():
+            if bogie > len(self.bogie_centres):
+                most = len(self.bogie_centres)
+                self.refuse("track_brake", f"bogies: the vehicle has bogies 1 to {most}", bogie)
 
 
 @record
@@ -356,6 +406,11 @@ class Train(Record):
         doc="Load of every vehicle: 0 is tare, 1 is laden.",
         mark="assumed",
         source="an empty train unless said otherwise",
+    )
+    blending: Blending | None = optional_part(
+        Blending,
+        default=None,
+        doc="How dynamic and air brake share the demand, with a dynamic brake.",
     )
 
     @property
@@ -399,13 +454,25 @@ class Train(Record):
         return any(vehicle.main_reservoir_volume > 0.0 for vehicle in self.vehicles)
 
     @property
+    def has_dynamic_brake(self) -> bool:
+        """Whether any vehicle has a dynamic brake."""
+        return any(vehicle.dynamic_brake is not None for vehicle in self.vehicles)
+
+    @property
+    def has_track_brake(self) -> bool:
+        """Whether any vehicle has track brakes."""
+        return any(vehicle.track_brake is not None for vehicle in self.vehicles)
+
+    @property
     def smallest_axle_spacing(self) -> float:
         """Smallest distance between neighbouring axles; infinite for a single axle. [m]"""
         places = self.axle_positions
         return min((b - a for a, b in pairwise(places)), default=float("inf"))
 
     def check_together(self) -> None:
-        """Check that no two axles stand at the same place."""
+        """Check that no two axles stand at the same place, and that blending has what to blend."""
+        if self.blending is not None and not self.has_dynamic_brake:
+            self.refuse("blending", "acts only with a dynamic_brake on some vehicle", "")
         if not any(any(vehicle.braked_axles) for vehicle in self.vehicles):
             self.refuse("vehicles", "no axle of the train is braked; at least one must be", "")
         if self.smallest_axle_spacing <= 0.0:

@@ -56,6 +56,9 @@ DIMENSIONS: dict[str, tuple[Unit, ...]] = {
         Unit("m_per_s2", "m/s2"),
         Unit("percent_g", "%g", STANDARD_GRAVITY, 100.0),
     ),
+    "jerk": (Unit("m_per_s3", "m/s3"),),
+    "force": (Unit("n", "N"), Unit("kn", "kN", 1e3)),
+    "power": (Unit("w", "W"), Unit("kw", "kW", 1e3)),
     "work_per_length": (Unit("j_per_m", "J/m"), Unit("kj_per_m", "kJ/m", 1e3)),
     "mass_rate": (
         Unit("kg_per_s", "kg/s"),
@@ -201,3 +204,39 @@ def parse_value(text: str, si_text: str) -> float:
     if unit is None:
         raise InputError(f"{said}: unknown unit {unit_text[:20]!r}; allowed: {allowed}")
     return unit.to_si(float(number))
+
+
+_FOREIGN: dict[str, tuple[Unit, ...]] = {
+    "speed": (Unit("m_per_s", "mps"), Unit("kmh", "kph", 1.0, 3.6), Unit("kmh", "km/hr", 1.0, 3.6),
+              Unit("kmh", "kmph", 1.0, 3.6), Unit("", "ft/s", 0.3048)),
+    "pressure": (Unit("", "mbar", 1e2), Unit("", "hPa", 1e2), Unit("", "MPa", 1e6),
+                 Unit("", "psi", 6894.757293168), Unit("", "kgf/cm2", 98066.5),
+                 Unit("bar", "bar(g)", 1e5), Unit("bar", "barg", 1e5)),
+    "time": (Unit("s", "sec"), Unit("s", "seconds"), Unit("", "min", 60.0), Unit("", "ns", 1e-9)),
+    "length": (Unit("", "ft", 0.3048), Unit("", "cm", 1.0, 1e2), Unit("mile", "mi", 1609.344)),
+    "acceleration": (Unit("m_per_s2", "m/s^2"), Unit("m_per_s2", "m/s²"),
+                     Unit("", "g", STANDARD_GRAVITY)),
+    "force": (Unit("n", "N"), Unit("", "kN", 1e3)),
+    "ratio": (Unit("", "%", 1.0, 1e2), Unit("", "percent", 1.0, 1e2), Unit("", "V")),
+    "rotation": (Unit("", "rad/s"), Unit("", "r/min", math.pi, 30.0),
+                 Unit("", "rpm", math.pi, 30.0),
+                 Unit("", "1/min", math.pi, 30.0), Unit("", "r/s", 2.0 * math.pi),
+                 Unit("", "Hz", 2.0 * math.pi)),
+}  # fmt: skip
+"""Other units and spellings in which measuring equipment logs; the first of a dimension that
+`DIMENSIONS` lacks is its SI unit."""
+
+
+def logged_units(dimension: str) -> dict[str, Unit]:
+    """Return the units in which a log may give a dimension, by spelling in small letters.
+
+    A ratio or a count may have none, written "" or "-".
+    """
+    found: dict[str, Unit] = {}
+    if dimension in DIMENSIONS and si_unit(dimension).text not in ("", "-"):
+        found |= spellings(si_unit(dimension).text)
+    if dimension in ("ratio", "count"):
+        found |= {"": Unit("", "-"), "-": Unit("", "-"), "1": Unit("", "-")}
+    for unit in _FOREIGN.get(dimension, ()):
+        found.setdefault(unit.text.replace(" ", "").casefold(), unit)
+    return found

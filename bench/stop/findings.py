@@ -81,7 +81,7 @@ def find(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> tuple[
     found: list[Finding] = []
     for look in (
         _ending, _roll_away, _overrun, _flats, _martensite, _lock, _drag, _rail, _isolation,
-        _emergency, _air, _main_pipe, _vent_limit, _pulses, _low_speed, _hot_brakes,
+        _emergency, _air, _main_pipe, _drives, _vent_limit, _pulses, _low_speed, _hot_brakes,
         _speedometer, _jerk, _lost_time, _left_out,
     ):  # fmt: skip
         found += look(scenario, summary, worth)
@@ -298,6 +298,20 @@ def _pulses(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Ite
         f" {int((short > 0).sum())} axles."
     )
     yield Finding("short pulses", text, i_axle + 1, math.nan, math.nan, float(short.sum()), "-")
+
+
+def _drives(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
+    use = worth.drives
+    is_out = use.out_speed > 0.0
+    if not is_out.any():
+        return
+    i_drive = int(np.argmin(np.where(is_out, use.out_time, math.inf)))
+    time, speed = _values(i_drive, use.out_time, use.out_speed)
+    text = (
+        f"Vehicle {int(use.vehicle[i_drive]) + 1}: the dynamic brake gave way on a slide, first"
+        f" {_at(time, speed)}; {int(is_out.sum())} of {len(is_out)} drives did."
+    )
+    yield Finding("dynamic brake out", text, None, time, speed, float(is_out.sum()), "-")
 
 
 def _first_of(kind: str, what: str, more: str, events: tuple[Floats, Floats, Floats]) -> Finding:

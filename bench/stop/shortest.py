@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -171,7 +174,8 @@ def _run_priced(
         demanded = most_demanded(world)
         braking = float(demanded.sum()) + float(world.train["mass"][0]) * _line(scenario)
         gaining = _steepest_fall(scenario) * GRAVITY
-        run_priced_floor(fastest, hardest, gaining, braking, borne, DUE_SHARE * demanded, world)
+        due = DUE_SHARE * demanded
+        _run_interruptibly(run_priced_floor, world, fastest, hardest, gaining, braking, borne, due)
         distances.append(_distance(world))
     return distances
 
@@ -184,6 +188,13 @@ def _refuse_what_the_proof_needs(scenario: Scenario) -> None:
                 f"{section.recovered_friction:g}: shortest_possible needs friction that cleaning "
                 f"does not lower, at least {section.friction:g}"
             )
+    for i, vehicle in enumerate(scenario.train.vehicles):
+        for name in ("dynamic_brake", "track_brake"):
+            if getattr(vehicle, name) is not None:
+                raise InputError(
+                    f"scenario {scenario.name}: train.vehicles.{i}.{name}: shortest_possible "
+                    "needs a train with friction brakes alone"
+                )
     for i, fault in enumerate(scenario.faults):
         if fault.kind.startswith("load_weighed") or fault.kind == "control_wire_broken":
             raise InputError(
@@ -300,5 +311,20 @@ def run_fictitious_stop(
     world.axle_states["wheel_speed"] = momenta
     if n_limited < 0:
         world.axle_states["wheel_speed"][0] = momenta.sum()
-    run_floor(n_limited, _fastest_speed(scenario), world)
+    _run_interruptibly(run_floor, world, n_limited, _fastest_speed(scenario))
     return world
+
+
+def _run_interruptibly(floor: Callable[..., None], world: World, *arguments: Any) -> None:
+    """Run a floor beside this thread, which stays free for Ctrl-C and for a clock's alarm.
+
+    Compiled code of one piece hears neither; on either its time limit, which it reads at every
+    step, is set to nothing.
+    """
+    with ThreadPoolExecutor(1) as executor:
+        running = executor.submit(floor, *arguments, world)
+        try:
+            running.result()
+        except BaseException:
+            world.run["maximum_time"] = 0.0
+            raise

@@ -188,15 +188,18 @@ def run_sample_by_sample(
 
 
 def _command_complaint(world: World, controller: Controller, i_axle: int) -> str:
-    valve, factor = world.command[i_axle].tolist()
+    valve, factor, *dynamic = world.command[i_axle].tolist()
     vehicle = int(world.axles["i_group"][i_axle]) + 1 if controller.scope == "vehicle" else "all"
     limit = float(world.train["demand_factor_limit"][0])
     time = float(world.train_state["clock"][0])
     strayed = stray_text(factor) if isinstance(controller.update, NativeUpdate) else ""
     if strayed:
         return f"strategy {controller.name}: {strayed} (vehicle {vehicle}) at {time:.3f} s"
+    more, allowed = "", ""
+    if dynamic:
+        more, allowed = f", dynamic factor {dynamic[0]:g}", ", dynamic factor 0 to 1"
     return (
         f"strategy {controller.name}: command of axle {i_axle + 1} (vehicle {vehicle}) at "
-        f"{time:.3f} s is valve {valve:g}, demand factor "
-        f"{factor:g}; allowed: valve 0 (fill), 1 (hold) or 2 (vent), factor 0 to {limit:g}"
+        f"{time:.3f} s is valve {valve:g}, demand factor {factor:g}{more}; "
+        f"allowed: valve 0 (fill), 1 (hold) or 2 (vent), factor 0 to {limit:g}{allowed}"
     )

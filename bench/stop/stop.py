@@ -151,9 +151,22 @@ class Stop:
             ("vent commands", f"{s['vent_count']}, {told('air_vented_litres', 0)}"),
             ("energy not accounted", f"{s['energy_residual']:.1e} of the initial energy"),
         ]
+        if s["dynamic_energy"] or s["track_energy"]:
+            rows.insert(-1, ("energy", self._energy_row()))
         if s["sand_used"]:
             rows.insert(-1, ("sand, per rail", self._sand_row()))
         return rows
+
+    def _energy_row(self) -> str:
+        s = self.summary
+        parts = [
+            ("to the line", s["recovered_energy"]),
+            ("to resistors", s["resistor_energy"]),
+            ("friction brakes", s["brake_energy"]),
+            ("wheels on rails", s["contact_energy"]),
+            ("track brakes", s["track_energy"]),
+        ]
+        return ", ".join(f"{name} {1e-6 * energy:.2f} MJ" for name, energy in parts)
 
     def _sand_row(self) -> str:
         s = self.summary
@@ -194,7 +207,8 @@ def make_stop(scenario: Scenario, controller: Controller, seed: int, world: Worl
 def energy_residual(initial_speed: float, world: World) -> float:
     """Return the energy the stop does not account for, over the initial kinetic energy. [-]
 
-    Kinetic energy lost = brake heat + contact heat + resistance work + work against gravity. The
+    Kinetic energy lost = brake heat + what drives took + contact heat + work of track brakes +
+    resistance work + work against gravity. The
     heats are quadratures of the time stepping, so this measures its error.
     """
     train, axles = world.train_state[0], world.axle_states
@@ -203,6 +217,7 @@ def energy_residual(initial_speed: float, world: World) -> float:
     before = 0.5 * (mass + rotating.sum()) * initial_speed**2
     after = 0.5 * (mass * train["speed"] ** 2 + (rotating * axles["wheel_speed"] ** 2).sum())
     heat = axles["brake_energy"].sum() + axles["contact_energy"].sum()
+    heat += axles["dynamic_energy"].sum() + train["track_work"]
     spent = heat + train["resistance_work"] + train["gradient_work"] + train["curve_work"]
     return float((before - after - spent) / before)
 

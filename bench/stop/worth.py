@@ -30,6 +30,7 @@ from slipbench.measures.temperature import HEAT_PROFILES
 from slipbench.measures.wheels import WheelDamage, wheel_damage
 from slipbench.scenario import Scenario
 from slipbench.stop.air import air_use
+from slipbench.stop.drives import DriveUse, drive_summary, drive_use
 
 AMBIENT = 15.0 + ZERO_CELSIUS
 """Temperature of wheels and rail before the stop (assumed). [K]"""
@@ -131,7 +132,8 @@ class Worth:
     ride : RideUse
     vents : VentUse
     faults : FaultUse
-    brake_energy : (n_axles,)       heat of each axle's brake [J]
+    brake_energy : (n_axles,)       heat of each axle's friction brake [J]
+    drives : DriveUse               dynamic and track brakes
     left_out : LeftOut
     drag : DragWear                 wear of nearly locked wheels
     """
@@ -147,6 +149,7 @@ class Worth:
     vents: VentUse
     faults: FaultUse
     brake_energy: Floats
+    drives: DriveUse
     left_out: LeftOut
     drag: DragWear
 
@@ -202,6 +205,7 @@ def assess_world(scenario: Scenario, world: World) -> Worth:
         ),
         faults=_faults(world),
         brake_energy=axles["brake_energy"].copy(),
+        drives=drive_use(world),
         left_out=_left_out(world),
         drag=_drag(scenario, world),
     )
@@ -479,6 +483,7 @@ def worth_summary(worth: Worth) -> dict[str, Any]:
         "isolated_time": ride.isolated_time,
         "ignored_presses": ride.n_ignored_presses,
         "hold_margin": ride.hold_margin,
+        **drive_summary(worth.drives),
         "dragged_distance": worth.drag.distance.tolist(),
         "dragged_depth_high": float(worth.drag.depth.high.max(initial=0.0)),
     }

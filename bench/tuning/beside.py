@@ -79,7 +79,7 @@ def stated_code(reference: str, digest: object, settings: Path) -> str:
     is_whole = reference if is_library(reference) else reference.rpartition(":")[0] or reference
     if Path(is_whole).name != is_whole or "\\" in is_whole:
         raise InputError(
-            f"{settings}: controller = {shown(reference)}; allowed: a registered strategy, or a "
+            f"{settings}: strategy = {shown(reference)}; allowed: a registered strategy, or a "
             "file beside the settings"
         )
     if not isinstance(digest, str):

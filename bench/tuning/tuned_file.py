@@ -75,9 +75,9 @@ def tuned_file(tuned: Tuned, known: Known, command: str = "", code: Code | None 
 
 def _strategy(known: Known, code: Code | None) -> list[str]:
     if code is None:
-        return [f"controller = {text_value(split_written(known.reference)[0])}"]
+        return [f"strategy = {text_value(split_written(known.reference)[0])}"]
     return [
-        f"controller = {text_value(code.reference)}  # runs this file's code, with your rights",
+        f"strategy = {text_value(code.reference)}  # runs this file's code, with your rights",
         f"code_sha256 = {text_value(code.digest)}",
     ]
 

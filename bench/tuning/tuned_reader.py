@@ -38,11 +38,11 @@ def find_tuned(path: str | Path) -> Known:
                  the hash it states, has changed since, or does not take these parameters
     """
     content = _read(Path(path))
-    reference, parameters = content.get("controller"), content.get("parameters")
+    reference, parameters = content.get("strategy"), content.get("parameters")
     if not isinstance(reference, str) or not isinstance(parameters, dict):
-        raise InputError(f"{path}: needs controller (text) and the table [parameters]")
+        raise InputError(f"{path}: needs strategy (text) and the table [parameters]")
     if reference.endswith(".toml"):
-        raise InputError(f"{path}: controller = {shown(reference)}; allowed: a strategy's own name")
+        raise InputError(f"{path}: strategy = {shown(reference)}; allowed: a strategy's own name")
     for name, value in parameters.items():
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise InputError(f"{path}: parameters.{name} = {shown(value)}; allowed: a number")
@@ -50,12 +50,12 @@ def find_tuned(path: str | Path) -> Known:
     if not isinstance(is_compiled, bool):
         raise InputError(f"{path}: compile = {shown(is_compiled)}; allowed: true or false")
     if split_written(reference)[1]:
-        raise InputError(f"{path}: controller = {shown(reference)}; allowed: no parameters in it")
+        raise InputError(f"{path}: strategy = {shown(reference)}; allowed: no parameters in it")
     if is_file(reference):
         reference = stated_code(reference, content.get("code_sha256"), Path(path))
     elif reference not in known_controllers():
         raise InputError(
-            f"{path}: controller = {shown(reference)}: unknown; "
+            f"{path}: strategy = {shown(reference)}: unknown; "
             f"{nearest_text(reference, known_controllers())}"
         )
     known = find_controller(reference, compile_file=is_compiled)

@@ -66,6 +66,13 @@ _SPINNING = 0.6
 _ROLLING_SLIP = 0.005
 """Slip at which a wheel's weight in the fused speed has fallen to a quarter. [-]"""
 
+_ALIKE, _COASTING_TIME = 0.03, 0.1
+"""Without demand, wheels this much alike [-] all roll; the reference is their mean after some such
+times [s]. Assumed."""
+
+_FREE_TIME = 0.1
+"""Time constant with which a wheel that hardly brakes draws the fused speed. Assumed. [s]"""
+
 _PULL_TIME = 0.5
 """Time constant with which rolling wheels draw the fused speed. [s]"""
 
@@ -74,6 +81,48 @@ _LEARNING = 0.3
 
 _LARGEST_ERROR, _LARGEST_LESSON = 0.5, 0.5
 """Bounds of the model's error [m/s2], and of the correction it is learned from [m/s]."""
+
+
+@helper
+def _coasted(reference: float, observation: Floats, memory: Floats) -> float:
+    """Return the reference, drawn to the mean of all wheels while the train coasts.
+
+    They all roll then. A sensor's first sample, of a single tooth, may be 5 per cent too high; a
+    reference that only rises would keep that as a slide of all wheels. [m/s]
+    """
+    n_axles = observation.shape[0]
+    if observation[0, DEMAND] > 0.0:
+        return reference
+    total, lowest, highest = 0.0, memory[0, SPEED], 0.0
+    for i_axle in range(n_axles):
+        speed = memory[i_axle, SPEED]
+        total += speed
+        lowest = min(lowest, speed)
+        highest = max(highest, speed)
+    if lowest < (1.0 - _ALIKE) * highest:
+        return reference  # a wheel slides yet
+    share = observation[0, SAMPLE_TIME] / (observation[0, SAMPLE_TIME] + _COASTING_TIME)
+    return float(reference + share * (total / n_axles - reference))
+
+
+@helper
+def lower_to_free(reference: float, sample_time: float, memory: Floats) -> float:
+    """Return the fused speed, drawn down to the fastest wheel: one that hardly brakes rolls. [m/s]
+
+    Carried too high it sees a slide of all wheels, whose brakes then stay empty for ever: they give
+    the model no force, and so nothing to lower the speed by.
+    """
+    n_axles = memory.shape[0] - 1
+    state = memory[n_axles]
+    highest = 0.0
+    for i_axle in range(n_axles):
+        highest = max(highest, memory[i_axle, SPEED])
+    drop = sample_time / (sample_time + _FREE_TIME) * (highest - reference)
+    error = state[ERROR] - _LEARNING * max(drop, -_LARGEST_LESSON)
+    state[ERROR] = min(max(error, -_LARGEST_ERROR), _LARGEST_ERROR)
+    state[REFERENCE] = reference + drop
+    state[_UNFOUNDED_TIME] = 0.0
+    return float(state[REFERENCE])
 
 
 @helper
@@ -237,6 +286,7 @@ def probed_axle(
             state[_UNFOUNDED_TIME] = 0.0
     elif _is_probe_due(reference, patience, slowest, state):
         _begin_probe(memory, reference, state)
+    reference = _coasted(reference, observation, memory)
     state[REFERENCE] = reference
     return float(reference)
 
@@ -305,5 +355,6 @@ def fused_speed(
     lesson = min(max(reference - predicted, -_LARGEST_LESSON), _LARGEST_LESSON)
     error = state[ERROR] - _LEARNING * lesson
     state[ERROR] = min(max(error, -_LARGEST_ERROR), _LARGEST_ERROR)
+    reference = _coasted(reference, observation, memory)
     state[REFERENCE] = reference
     return float(reference)

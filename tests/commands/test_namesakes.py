@@ -43,10 +43,15 @@ LINES = {
     "mend": "slipbench-results/campaign.sqlite --to mended.sqlite",
     "best-found": "dry --speed 5mph --seeds 1 --workers 1",
     "route": "elderwick --confidence 50% --draws 3 --workers 2 --quiet",
+    "log": "log.csv",
     "braking-points": "--quick --as-shipped --speed 5mph --confidence 50% --draws 3 --workers 1",
     "assess": "wet_leaf --strategy none --quick",
     "check-strategy": "own.py",
 } | QUICK
+
+LOG = "time_s,axle 1 [m/s],axle 2 [m/s]\n" + "".join(
+    f"{0.1 * i},{9 - 0.05 * i},{9 - 0.05 * i}\n" for i in range(60)
+)
 
 OWN = """
 from slipbench import DEMAND_FACTOR, FILL, VALVE, Controller
@@ -68,6 +73,7 @@ def folder(tmp_path: Path) -> Path:
             f"raise RuntimeError('the user owns {name}')\n"
         )
     (tmp_path / "own.py").write_text(OWN)
+    (tmp_path / "log.csv").write_text(LOG)
     return tmp_path
 
 

@@ -17,6 +17,7 @@ from slipbench.figures.report import answers, draw_report_pictures, report_page
 from slipbench.figures.trade_off import draw_trade_off
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
+from slipbench.results.quantities import QUANTITIES
 from slipbench.statistics.intervals import median_interval
 
 SUMMARY = {"is_stopped": True, "longest_lock": 0.0, "flat_risk": 0.1, "vent_count": 5,
@@ -163,3 +164,14 @@ def test_record_of_another_form_is_refused(tmp_path):
     (tmp_path / "compare.json").write_text(json.dumps(record))
     with pytest.raises(InputError, match="run slipbench compare again"):
         read_record(tmp_path)
+
+
+def test_every_head_of_the_table_says_what_it_means(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    """From the one table of results: a head without its meaning, or of no result, fails."""
+    from slipbench.figures import report
+
+    for head, name in report._HEADS.items():
+        assert QUANTITIES[name].meaning, head
+        unit = QUANTITIES[name].unit
+        is_ratio = head.startswith("over ")
+        assert is_ratio or unit in ("", "-") or f"[{unit}]" in head

@@ -55,7 +55,7 @@ reading = "none"
 high = 9.0
 """
 TUNED = """kind = "slipbench tuned settings"
-controller = "slip_band"
+strategy = "slip_band"
 compile = true
 
 [parameters]

@@ -17,7 +17,7 @@ from slipbench.stop.simulation import simulate
 
 FULL = 3e5
 SHOWN_AXLE = ("measured_speed", "pressure", "valve", "valve_fault", "is_vent_blocked")
-SHOWN_VEHICLE = ("demand", "load_factor")
+SHOWN_VEHICLE = ("air_demand", "load_factor")
 OWN = (
     "time",
     "eased_since",
@@ -71,7 +71,7 @@ def calm_world():
     train = world.train_state[0]
     train["n_handled"] = train["n_effective"] = 1
     train["position"], train["speed"] = 3, 20.0
-    world.vehicle_states["demand"] = 0.75
+    world.vehicle_states["demand"] = world.vehicle_states["air_demand"] = 0.75
     world.axle_states["measured_speed"] = 20.0
     world.axle_states["pressure"] = 0.75 * FULL * world.vehicle_states[0]["load_factor"]
     world.axle_states["valve"] = FILL

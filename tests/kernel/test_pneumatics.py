@@ -46,6 +46,7 @@ class Cylinder:
             longest,
             demanded,
             demanded_rate,
+            0.0,
             0,
             True,
             1e6,
@@ -247,7 +248,7 @@ def test_unsupplied_cylinder_releases():
     """A vehicle whose brake does not act lets its cylinders empty through the brake control."""
     cylinder = Cylinder()
     cylinder.run(1.0)
-    arguments = (math.inf, FULL, 0.0, 0, False, 1e6)
+    arguments = (math.inf, FULL, 0.0, 0.0, 0, False, 1e6)
     rate, until = pressure_piece(*arguments, cylinder.train, cylinder.axle, cylinder.state)
     assert (rate, until) == (-VENT_RATE, pytest.approx(FULL / VENT_RATE, rel=1e-12))
 

@@ -114,7 +114,6 @@ def _vehicle(draw: Draw, most_axles: int) -> Vehicle:
         bogie_wheelbase=wheelbase,
         wheel_diameter=diameter,
         wheelset_inertia=0.25 * diameter**2 * tare / n_axles * draw.even(0.02, 0.25),
-        is_motored=draw.often(0.3),
         brake_kind=brake,
         cylinder_volume=draw.log(1e-3, 3e-2),
         heat_capacity=draw.log(2e4, 5e5),

@@ -236,6 +236,28 @@ def test_ctrl_c_ends_a_stop_of_a_day_within_a_second(tmp_path):
     assert time.monotonic() - start < 5.0  # a second, and what a busy machine adds
 
 
+FLOOR = DAY.replace("simulate", "shortest_possible").replace(
+    'stop = shortest_possible(scenario, by_name("none"), with_traces=False)',
+    'stop = shortest_possible(scenario.replace({"run.maximum_step": 1e-5}))',
+)
+
+
+def test_ctrl_c_ends_a_floor_within_a_second(tmp_path):
+    """With steps of a hundredth of a millisecond it would take minutes."""
+    (tmp_path / "floor.py").write_text(FLOOR, encoding="utf-8")
+    run = subprocess.Popen(
+        [sys.executable, "floor.py"], cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    assert run.stdout is not None and run.stdout.readline() == b"begins\n"
+    time.sleep(2.0)
+    assert run.poll() is None
+    start = time.monotonic()
+    os.kill(run.pid, signal.SIGINT)
+    _, said = run.communicate(timeout=PATIENCE)
+    assert b"KeyboardInterrupt" in said
+    assert time.monotonic() - start < 5.0  # a second, and what a busy machine adds
+
+
 def workers_of(pid: int) -> list[Path]:
     """Return the folders in /proc of the worker processes a process has started."""
     children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()

@@ -45,9 +45,9 @@ CASES = {
     "text for list": ("[0.3, 0.6, 0.9]", '"abc"', "brake.steps_m_per_s2", "a list"),
     "text in list": ("[0.3, 0.6, 0.9]", '[0.3, "x"]', "brake.steps_m_per_s2", "a number"),
     "number for flag": (
-        'name = "car"',
-        'name = "car"\nis_motored = 1',
-        "train.vehicle.0.is_motored",
+        "[brake]",
+        "[brake]\nvariable_load = 1",
+        "brake.variable_load",
         "true or false",
     ),
     "fraction for count": ("teeth = 90", "teeth = 90.5", "sensing.teeth", "a whole number"),

@@ -171,7 +171,7 @@ def _pressure_piece(n, world):
             reservoir = world.vehicle_states[axle.i_vehicle].reservoir
             pressure = state.pressure
             total += pneumatics.pressure_piece(
-                5e-3, 2e5 + k, 0.0, 0, True, reservoir, train, axle, state
+                5e-3, 2e5 + k, 0.0, 0.0, 0, True, reservoir, train, axle, state
             )[0]
             state.pressure = pressure
     return total

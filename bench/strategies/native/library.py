@@ -184,7 +184,19 @@ def describe(path: Path, digest: str) -> Controller:
         observes=tuple(word.strip() for word in observes.split(",") if word.strip()),
         n_memory=int(said.n_memory),
         scope="train" if said.is_train_wide else "vehicle",
+        commands_dynamic=_commands_dynamic(library, path),
     )
+
+
+def _commands_dynamic(library: ctypes.CDLL, path: Path) -> bool:
+    """Return whether a library says that it commands the dynamic brake; most say nothing of it."""
+    try:
+        value = ctypes.c_int64.in_dll(library, "slipbench_commands_dynamic").value
+    except ValueError:
+        return False
+    if value not in (0, 1):
+        raise InputError(f"library {path}: slipbench_commands_dynamic = {value}; allowed: 0 or 1")
+    return bool(value)
 
 
 def _parameter(path: Path, said: Any) -> Parameter:

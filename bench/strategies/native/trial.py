@@ -43,11 +43,14 @@ def _call(controller: Controller, update: NativeUpdate, n_axles: int) -> None:
     parameters = controller.parameter_values
     generator = np.random.default_rng(0)
     memory = np.zeros((n_axles + 1, controller.n_memory))
-    command, signals = np.tile([0.0, 1.0], (n_axles, 1)), np.zeros(len(SIGNALS))
+    command = np.tile([0.0, *[1.0] * (controller.n_command - 1)], (n_axles, 1))
+    signals = np.zeros(len(SIGNALS))
     for i_call in range(N_CALLS):
         observation = np.full((n_axles, len(OBSERVED)), np.nan)
         observation[:, 0] = generator.choice(SPEEDS, n_axles) if i_call else 30.0
-        observation[:, 1:N_MEASURED] = generator.choice([0.0, 3e5]), generator.random(), 0.01
+        force = generator.choice([0.0, 1e4])
+        seen = (generator.choice([0.0, 3e5]), generator.random(), 0.01, force, force)
+        observation[:, 1:N_MEASURED] = seen
         update.plain(observation, parameters, memory, command, signals)
         strayed = stray_text(float(command[0, 1]))
         if strayed:
