@@ -57,7 +57,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "contract", "ground", "kernel", "packing", "results", "scenario", "stop", "strategies",
     },
     "guidance": {
-        "campaign", "contract", "ground", "results", "running", "scenario", "statistics",
+        "campaign", "contract", "ground", "results", "running", "scenario", "statistics", "stop",
     },
     "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {

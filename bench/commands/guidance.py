@@ -143,7 +143,7 @@ def route_command(arguments: argparse.Namespace) -> int:
         made["manager-sheet.html"] = route_sheet(table, picture["svg"], typed_command()).encode()
         return made
 
-    _deliver(timetable_text(table), folder, files, arguments, draw, ROUTE)
+    deliver_guidance(timetable_text(table), folder, files, arguments, draw, ROUTE)
     return 0
 
 
@@ -179,6 +179,11 @@ def _add_confidence(parser: argparse.ArgumentParser, n_draws: int = 128) -> None
         "--confidence", metavar="SHARE",
         help="of stops that must end before the platform does, such as 90%% (95%%)",
     )  # fmt: skip
+    add_draws(parser, n_draws)
+
+
+def add_draws(parser: argparse.ArgumentParser, n_draws: int) -> None:
+    """Add what is drawn, how often, and how it is run."""
     parser.add_argument(
         "--spread", action="append", default=[], metavar="KEY=VALUE",
         help="of rail, equipment and driver: friction, recovery, wear, reaction, reaction_scatter",
@@ -207,7 +212,7 @@ def points_command(arguments: argparse.Namespace) -> int:
         found = answer(question, reference, speeds, rises, runs, not arguments.quick)
     text = answer_text(found)
     files = {"braking-points.csv": answer_csv(found).encode()}
-    _deliver(text, folder, files, arguments, lambda: _point_pages(found, files))
+    deliver_guidance(text, folder, files, arguments, lambda: _point_pages(found, files))
     return 0
 
 
@@ -235,7 +240,7 @@ def _point_pages(found: Answer, files: dict[str, bytes]) -> dict[str, bytes]:
     return made
 
 
-def _deliver(
+def deliver_guidance(
     text: str,
     folder: Path,
     files: dict[str, bytes],
@@ -243,6 +248,7 @@ def _deliver(
     draw: Callable[[], dict[str, bytes]],
     command: str = POINTS,
 ) -> None:
+    """Print what was found and write its files, pages and pictures last."""
     from slipbench.commands.line import deliver
 
     deliver(text, folder, files, command, arguments.overwrite, draw)

@@ -149,8 +149,8 @@ def solve(asked: Asked) -> Advice:
     steps = [normal]
     if asked.state not in (GOOD, WET):
         steps = list(range(1, travel.scenario.brake.n_steps + 1))
-    leads = {normal: settled(asked, normal, few, max, approach.slack, good, close=ROUGHLY)}
-    if leads[normal] > good + 50 * YARD:
+    leads = {normal: settled(asked, normal, few, max, approach.slack, good)}
+    if leads[normal] > good + 50 * YARD + CLOSE:
         leads |= {
             one: settled(asked, one, few, max, approach.slack, good, close=ROUGHLY)
             for one in steps
@@ -182,7 +182,7 @@ def chosen(leads: Mapping[int, float], normal: int, good: float) -> int:
     lead, or a lower one that needs no 50 yards more than that.
     """
     shortest = min(leads.values())
-    if leads[normal] <= good + 50 * YARD:
+    if leads[normal] <= good + 50 * YARD + CLOSE:  # which a search may be too long by
         return normal
     if not math.isfinite(shortest):
         return max(leads)

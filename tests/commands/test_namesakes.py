@@ -42,6 +42,7 @@ LINES = {
     "backup": "slipbench-results/campaign.sqlite --to copy.sqlite",
     "mend": "slipbench-results/campaign.sqlite --to mended.sqlite",
     "best-found": "dry --speed 5mph --seeds 1 --workers 1",
+    "hold-or-ease": "wet_leaf --strategy slip_band --speed 5mph --draws 3 --workers 1 --quiet",
     "route": "elderwick --confidence 50% --draws 3 --workers 2 --quiet",
     "log": "log.csv",
     "braking-points": "--quick --as-shipped --speed 5mph --confidence 50% --draws 3 --workers 1",
