@@ -65,9 +65,13 @@ MAY_IMPORT: dict[str, set[str]] = {
         "measured", "packing", "results", "running", "scenario", "statistics", "stop",
         "strategies", "tuning",
     },
+    "practice": {
+        "contract", "figures", "ground", "kernel", "packing", "results", "scenario", "stop",
+        "strategies",
+    },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
-        "guidance", "guide", "measured", "possible",
+        "guidance", "guide", "measured", "possible", "practice",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
     },
     "controllers": {"compiling", "contract", "ground"},
@@ -102,6 +106,7 @@ FOREIGN: dict[str, set[str]] = {
     "guidance": SCIENCE,
     "guide": {"markdown_it"},
     "figures": SCIENCE | PICTURES,
+    "practice": {"numpy", "websockets"},
     "commands": LINE | {"numpy"},
     "controllers": {"numpy", "numba"},
     "experiments": SCIENCE | PICTURES | LINE,

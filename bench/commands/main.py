@@ -32,6 +32,7 @@ from slipbench.commands import (
     overrun,
     pictures,
     possible,
+    practice,
     report,
     stop,
     stop_pictures,
@@ -56,6 +57,7 @@ TRACEBACK = "SLIPBENCH_TRACEBACK"
 FAMILIES = (
     stop,
     stop_pictures,
+    practice,
     pictures,
     possible,
     compare,
