@@ -29,7 +29,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "measures": {"ground"},
     "statistics": {"contract", "ground"},
     "packing": {"contact", "contract", "ground", "kernel", "scenario"},
-    "strategies": {"compiling", "contract", "ground", "kernel", "scenario"},
+    "exchange": {"compiling", "contract", "ground", "kernel", "packing", "scenario"},
+    "strategies": {"compiling", "contract", "exchange", "ground", "kernel", "scenario"},
     "stop": {
         "contact", "contract", "ground", "kernel", "measures", "packing", "results", "scenario",
         "strategies",
@@ -73,6 +74,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
         "guidance", "guide", "measured", "possible", "practice",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
+        "exchange",
     },
     "controllers": {"compiling", "contract", "ground"},
     "experiments": {
@@ -85,6 +87,7 @@ MAY_IMPORT: dict[str, set[str]] = {
 FOREIGN: dict[str, set[str]] = {
     "ground": set(),
     "compiling": {"numba", "llvmlite"},
+    "exchange": {"numpy", "numba"},
     "kernel": {"numpy", "numba"},
     "contract": {"numpy"},
     "contact": SCIENCE,
