@@ -1,7 +1,8 @@
 """How often stated 90 % bands hold the truth, over trials nobody tuned on; by hand and as `slow`.
 
 One answer a stop and quantity, not a sample: train speed and adhesion at a moment drawn at random,
-each number of the rail that the fit says it can tell.
+each number of the rail that the fit says it can tell. `python -m tests.measured.coverage FIRST N`
+takes N trials from seed FIRST on, with `whatif` behind it the verdicts of N stops.
 """
 
 from __future__ import annotations
@@ -11,16 +12,18 @@ from typing import Any
 
 import numpy as np
 from scipy.stats import binom, spearmanr
-from tests.measured.trials import Trial, make_trial
+from tests.measured.trials import STRATEGIES, Trial, all_trials, make_trial
 
+from slipbench import simulate
 from slipbench.ground.errors import InputError
 from slipbench.measured.account import Account, make_account
 from slipbench.measured.adhesion import WINDOW, slope_weights, weighed
 from slipbench.measured.fit import fit_rail
-from slipbench.measured.identify import Identified, identify
+from slipbench.measured.identify import Identified, identify, stop_scenario
 from slipbench.measured.speed import Z90
 from slipbench.measured.unit import make_unit
-from slipbench.scenario import load_scenario
+from slipbench.measured.whatif import Alternative, Verdict, judge
+from slipbench.scenario import Scenario, load_scenario
 
 UNIT = "wet_leaf"
 
@@ -115,6 +118,47 @@ def run(specs: list[dict[str, Any]], tell: Any = lambda _: None) -> Counts:
     return counts
 
 
+def whatif_trial(spec: dict[str, Any], n_draws: int = 10) -> tuple[float, Verdict]:
+    """Return the true difference of another strategy on a trial's rail [m], and what is claimed.
+
+    The stop was made under one strategy; the other runs on the true rail under the law, cells,
+    pads and wheels of the truth, five seeds each.
+    """
+    trial = make_trial(**spec)
+    account = make_account(trial.log, make_unit(load_scenario(UNIT)))
+    found = identify(account, fit_rail(account))
+    other = STRATEGIES[(STRATEGIES.index(spec["strategy"]) + 1) % len(STRATEGIES)]
+    true = [
+        np.mean([_way(trial.truth, name, seed) for seed in range(5)])
+        for name in (spec["strategy"], other)
+    ]
+    draws = [stop_scenario(found, theta, "draw") for theta in found.fit.draws(n_draws)]
+    if spec["is_eased"]:
+        draws = [d.replace({"driver": trial.truth.driver}) for d in draws]
+    ways = [
+        Alternative(name, "logged", np.array([_way(d, name, i) for i, d in enumerate(draws)]))
+        for name in (spec["strategy"], other)
+    ]
+    return float(true[1] - true[0]), judge(*ways)
+
+
+def _way(scenario: Scenario, strategy: str, seed: int) -> float:
+    way = simulate(scenario, strategy, seed, with_traces=False).summary["stopping_distance"]
+    return way if np.isfinite(way) else np.inf
+
+
+def whatif_text(first: int, n: int) -> str:
+    """Return how often a verdict is claimed, and how often it has the sign of the truth."""
+    n_claimed = n_wrong = 0
+    for spec in all_trials(n):
+        true, verdict = whatif_trial({**spec, "seed": spec["seed"] + first})
+        n_claimed += bool(verdict.claim)
+        n_wrong += bool(verdict.claim) and (verdict.mean > 0.0) != (true > 0.0)
+        print(f"{spec}: true {true:+.0f} m, {verdict.mean:+.0f} ({verdict.low:+.0f} to "
+              f"{verdict.high:+.0f}); claimed {n_claimed}, wrong {n_wrong}", flush=True)  # fmt: skip
+    return f"claimed {n_claimed} of {n}, wrong {n_wrong}"
+
+
 def patchy_rank(seed: int = 5) -> float:
     """Return the rank correlation (Spearman) of the friction map on patches of 5 to 40 m.
 
@@ -155,9 +199,10 @@ def _fields(section: Any) -> dict[str, Any]:
 if __name__ == "__main__":
     import sys
 
-    from tests.measured.trials import all_trials
-
     first, n = int(sys.argv[1]), int(sys.argv[2])
+    if sys.argv[3:] == ["whatif"]:
+        print(whatif_text(first, n))
+        sys.exit()
     specs = [{**spec, "seed": spec["seed"] + first} for spec in all_trials(n)]
     result = run(specs, lambda text: print(text, flush=True))
     print(result.text(), *result.notes, sep="\n")

@@ -209,6 +209,17 @@ def test_bands_hold_over_a_dozen_trials(part):
 
 
 @pytest.mark.slow
+def test_a_verdict_has_the_sign_of_the_truth():
+    """Four stops, held: what is claimed of the next strategy on that very rail is so."""
+    n_claimed = 0
+    for spec in all_trials(7)[::2]:
+        true, verdict = coverage.whatif_trial({**spec, "seed": spec["seed"] + 500})
+        assert not verdict.claim or (verdict.mean > 0.0) == (true > 0.0), spec
+        n_claimed += bool(verdict.claim)
+    assert n_claimed >= 2
+
+
+@pytest.mark.slow
 def test_a_patchy_rail_is_mapped_in_rank_order():
     """Patches of 5 to 40 m, the blind case: friction under the leading axle, cells of 5 m."""
     assert coverage.patchy_rank() > 0.9
