@@ -29,7 +29,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "measures": {"ground"},
     "statistics": {"contract", "ground"},
     "packing": {"contact", "contract", "ground", "kernel", "scenario"},
-    "strategies": {"compiling", "contract", "ground", "kernel", "scenario"},
+    "exchange": {"compiling", "contract", "ground", "kernel", "packing", "scenario"},
+    "strategies": {"compiling", "contract", "exchange", "ground", "kernel", "scenario"},
     "stop": {
         "contact", "contract", "ground", "kernel", "measures", "packing", "results", "scenario",
         "strategies",
@@ -66,10 +67,15 @@ MAY_IMPORT: dict[str, set[str]] = {
         "measured", "packing", "results", "running", "scenario", "statistics", "stop",
         "strategies", "tuning",
     },
+    "practice": {
+        "contract", "figures", "ground", "kernel", "packing", "results", "scenario", "stop",
+        "strategies",
+    },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
-        "guidance", "guide", "measured", "possible",
+        "guidance", "guide", "measured", "possible", "practice",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
+        "exchange",
     },
     "controllers": {"compiling", "contract", "ground"},
     "experiments": {
@@ -82,6 +88,7 @@ MAY_IMPORT: dict[str, set[str]] = {
 FOREIGN: dict[str, set[str]] = {
     "ground": set(),
     "compiling": {"numba", "llvmlite"},
+    "exchange": {"numpy", "numba"},
     "kernel": {"numpy", "numba"},
     "contract": {"numpy"},
     "contact": SCIENCE,
@@ -103,6 +110,7 @@ FOREIGN: dict[str, set[str]] = {
     "guidance": SCIENCE,
     "guide": {"markdown_it"},
     "figures": SCIENCE | PICTURES,
+    "practice": {"numpy", "websockets"},
     "commands": LINE | {"numpy"},
     "controllers": {"numpy", "numba"},
     "experiments": SCIENCE | PICTURES | LINE,

@@ -41,6 +41,7 @@ from slipbench.kernel.tally import (
     add_up_together,
     count_piece,
     note_lane,
+    split_off_drive,
     time_to_sample,
 )
 from slipbench.kernel.wheelset import GAMMA, load_wheels, longest_piece, spin_together, turn_lane
@@ -133,7 +134,7 @@ def begin_pieces(end: float, n: int, world: World) -> None:
             k,
             lanes,
             train_state,
-            world.train[0],
+            world.brakes[axle.i_vehicle],
             world.law[0],
             axle,
             axle_state,
@@ -186,7 +187,6 @@ def begin_piece(
     )
     lanes.demanded[k] = demanded * axle.brake_gain
     lanes.demanded_rate[k] = demanded_rate * axle.brake_gain
-    lanes.dynamic[k] = lanes.dynamic_rate[k] = 0.0
     if axle.i_drive >= 0:
         _add_drive(k, lanes, axle_state, group)
     is_demanded = demanded > 0.0 or lanes.demanded[k] > 0.0
@@ -306,6 +306,8 @@ def end_piece(
     axle_state.wheel_speed = lanes.wheel_2[k]
     axle_state.rail_force = lanes.force_2[k]
     axle_state.wheel_acceleration = lanes.wheel_acceleration[k]
+    if axle.i_drive >= 0:
+        split_off_drive(k, lanes, axle_state)
     count_piece(k, lanes, axle_state)
     axle_state.pressure = max(0.0, axle_state.pressure + lanes.pressure_rate[k] * spent)
     count_air(axle_state.pressure - lanes.pressure_before[k], axle, axle_state, vehicle)

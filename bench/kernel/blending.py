@@ -29,6 +29,9 @@ _SLOWEST = 1e-3
 REDUCED_AGAIN = 0.15
 """A slide that lasts so long reduces the force again (assumed). [s]"""
 
+LOOKS = 2
+"""A slide is one that so many looks on end have seen: a lost pulse is none (assumed)."""
+
 OVER = 0.5
 """A slide is over where slip is below this share of what began it (assumed). [-]"""
 
@@ -102,7 +105,8 @@ def watch_slide(
     depth = max(drive.slide_slip * reference, drive.slide_speed)
     if was_sliding:
         depth *= OVER
-    own.is_sliding = 1 if reference - slowest > depth else 0
+    own.n_deep = own.n_deep + 1 if reference - slowest > depth else 0
+    own.is_sliding = 1 if own.n_deep > 0 and (was_sliding or own.n_deep >= LOOKS) else 0
     begins = own.is_sliding == 1 and was_sliding == 0
     own.n_slides += 1 if begins else 0
     was_out = own.is_out + own.is_handed
@@ -142,7 +146,7 @@ def sample_drives(world: World) -> None:
         own.n_samples += 1
         vehicle = world.vehicle_states[drive.i_vehicle]
         if vehicle.demand == 0.0:
-            own.is_out = own.is_handed = own.is_sliding = own.n_slides = 0
+            own.is_out = own.is_handed = own.is_sliding = own.n_slides = own.n_deep = 0
             own.factor = 1.0
             continue
         group, reference = world.groups[drive.i_group], world.group_states[drive.i_group].reference
@@ -303,7 +307,7 @@ def _fill_with_air(unit: int, duration: float, is_off: bool, world: World) -> tu
             after = demand * _air_share(required_1, without_1, able_1, has_drives)
             later = follow(own.air_demand, before, after, duration, train.friction_lag)
             own.air_rate = (max(later, 0.0) - own.air_demand) / duration
-        scale, least = own.load_factor * vehicle.air_force, _prefill(train, own)
+        scale, least = own.load_factor * vehicle.air_force, _prefill(world.brakes[i], own)
         given_0 += scale * max(own.air_demand, least)
         given_1 += scale * max(own.air_demand + own.air_rate * duration, least)
     return max(required_0 - given_0, 0.0), max(required_1 - given_1, 0.0)

@@ -117,7 +117,7 @@ def _start_ramp(target: float, time: float, train: Train, vehicle: Vehicle) -> N
 @inlined
 def aim_vehicles(world: World) -> None:
     """Let every vehicle aim at the demand it now receives; ramps start where it changed."""
-    train_state, train = world.train_state[0], world.train[0]
+    train_state = world.train_state[0]
     is_isolated = train_state.time < train_state.isolated_until - _SAME_TIME
     for i in range(world.vehicle_states.shape[0]):
         vehicle = world.vehicle_states[i]
@@ -129,7 +129,8 @@ def aim_vehicles(world: World) -> None:
             vehicle,
             world,
         )
-        _start_ramp(target, train_state.time, train, vehicle)
+        target *= world.vehicles[i].demand_share
+        _start_ramp(target, train_state.time, world.brakes[i], vehicle)
 
 
 @inlined

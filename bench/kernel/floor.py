@@ -262,14 +262,16 @@ def _change_pooled(duration: float, pressures: Any, extra: float, world: World) 
 @inner
 def fastest_fill(world: World) -> float:
     """Return a rate no cylinder fills faster than. [Pa/s]"""
-    train = world.train[0]
-    if train.air_model == RAMPS:
-        return train.fill_rate
     rate = 0.0
     for i_axle in range(world.axles.shape[0]):
-        full = max(train.pipe_pressure, train.reservoir_pressure) + ATMOSPHERE
-        flow = mass_flow(full, 1.0, train.fill_conductance, train.critical_ratio)
-        rate = max(rate, pressure_rate(flow, world.axles[i_axle].cylinder_volume))
+        axle = world.axles[i_axle]
+        brake = world.brakes[axle.i_vehicle]
+        if brake.air_model == RAMPS:
+            rate = max(rate, brake.fill_rate)
+            continue
+        full = max(brake.pipe_pressure, brake.reservoir_pressure) + ATMOSPHERE
+        flow = mass_flow(full, 1.0, brake.fill_conductance, brake.critical_ratio)
+        rate = max(rate, pressure_rate(flow, axle.cylinder_volume))
     return rate
 
 
@@ -288,7 +290,8 @@ def fill_cylinders(duration: float, filling: float, filled: Any, middle: Any, wo
     for i in range(filled.shape[0]):
         vehicle = world.vehicle_states[i]
         # above the spring: a cylinder that reached it meets the rest no sooner than this
-        scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
+        brake = world.brakes[i]
+        scale = (brake.full_pressure - brake.spring_pressure) * vehicle.load_factor
         target = scale * (vehicle.demand + vehicle.demand_rate * duration)
         full = min(target, filled[i] + filling * duration)
         # a factor acts at once on an ideal brake, and no later than that on any other

@@ -98,7 +98,7 @@ def observe(i_group: int, world: World) -> None:
         row[WHEEL_SPEED] = axle_state.wheel_speed
         row[PEAK_FORCE] = peak_met(speed, axle, axle_state, world.law[0])
         row[PEAK_CREEPAGE] = axle_state.peak_creepage
-        clamp = pressing(axle_state.pressure, train, axle, axle_state)
+        clamp = pressing(axle_state.pressure, world.brakes[axle.i_vehicle], axle, axle_state)
         row[DEMANDED_FORCE] = rim_force(clamp, 0.0, 1.0, 0, axle, axle_state)[0] + dynamic
         row[ROTATING_MASS] = axle.rotating_mass
         row[TRAIN_ACCELERATION] = train_state.acceleration
@@ -159,9 +159,10 @@ def accept(i_group: int, world: World) -> int:
         if is_out or vehicle.is_dead:
             valve, factor = FILL, 1.0
         n_restored = axle_state.n_restored
-        scale = (train.full_pressure - train.spring_pressure) * vehicle.load_factor
+        brake = world.brakes[world.axles[i_axle].i_vehicle]
+        scale = (brake.full_pressure - brake.spring_pressure) * vehicle.load_factor
         demanded = vehicle.air_demand * scale
-        valve, factor = limit_vent(valve, factor, demanded, group.sample_time, train, axle_state)
+        valve, factor = limit_vent(valve, factor, demanded, group.sample_time, brake, axle_state)
         if n_restored == 0 and axle_state.n_restored > 0:
             axle_state.restored_time, axle_state.restored_speed = train_state.clock, speed
         n_vents = axle_state.vent_count

@@ -331,6 +331,7 @@ DRIVE_STATE = _record(
     ("is_out", _i),  # until the brake is released
     ("is_handed", _i),  # over to friction
     ("is_sliding", _i),
+    ("n_deep", _i),  # looks on end that saw a slide
     ("n_slides", _i),
     ("reduced_time", _f),  # when it was last reduced [s]
     ("quiet_time", _f),  # without a slide [s]
@@ -384,6 +385,7 @@ VEHICLE = _record(
     ("demand_force", _f),  # of all its rims at emergency demand, laden [N]
     ("air_force", _f),  # what its air brake gives then, by design [N]
     ("n_drives", _i),
+    ("demand_share", _f),  # what it makes of the driver's demand [-]
 )
 
 FAULT = _record(
@@ -721,8 +723,7 @@ LANES = _record(  # pieces of time that axles are moved through together, see sl
     ("peak", _f, _lane),  # of the creep curve met [N]
     ("wheel_acceleration", _f, _lane),  # [m/s2]
     ("contact_heat", _f, _lane),  # of both wheels [J]
-    ("brake_heat", _f, _lane),  # of the friction brake [J]
-    ("dynamic_heat", _f, _lane),  # of the drive [J]
+    ("brake_heat", _f, _lane),  # of the friction brake, once the drive's is off it [J]
     ("cleaning", _f, _lane),  # cleaning energy of one wheel [J]
     ("creepage", _f, _lane),  # as the piece ends [-]
     ("flash_intensity", _f, _lane),  # as in AXLE_STATE
@@ -764,6 +765,7 @@ class World(NamedTuple):
 
     run: Any  # (1,) RUN
     train: Any  # (1,) TRAIN
+    brakes: Any  # (n_vehicles,) TRAIN, each with the brake values that are its vehicle's own
     axles: Any  # (n_axles,) AXLE
     cells: Any  # (n_cells,) CELL
     grades: Any  # (n_grades, 2) from distance [m], rise [-]
@@ -814,6 +816,7 @@ _matrix = numba.float64[:, ::1]
 _PART_TYPES = {
     "run": _array(RUN),
     "train": _array(TRAIN),
+    "brakes": _array(TRAIN),
     "axles": _array(AXLE),
     "cells": _array(CELL),
     "groups": _array(GROUP),

@@ -186,7 +186,7 @@ def _end_step(world: World) -> None:
         vehicle.demand += vehicle.demand_rate * duration
         vehicle.air_demand += vehicle.air_rate * duration
         train_state.demand += vehicle.demand / world.vehicle_states.shape[0]
-    move_air(duration, train_state, train, world.vehicles, world.vehicle_states)
+    move_air(duration, train_state, world.brakes, world.vehicles, world.vehicle_states)
     if world.drives.shape[0] > 0:
         book_drives(duration, world)
     train_state.n_steps += 1
@@ -231,12 +231,12 @@ def _look_at_cab(world: World) -> None:
         if is_venting and venting.pressure > 0.0:
             heard += 1.0
     leading = world.vehicle_states[0]
-    train = world.train[0]
+    train, brake = world.train[0], world.brakes[0]
     expected = (
-        leading.air_demand * leading.load_factor * (train.full_pressure - train.spring_pressure)
+        leading.air_demand * leading.load_factor * (brake.full_pressure - brake.spring_pressure)
     )
     if expected > 0.0:
-        expected += train.spring_pressure
+        expected += brake.spring_pressure
     cab = (highest - lowest, gauge, heard, expected)  # in the order of slipbench.kernel.cab
     chosen = decide(train_state.time, cab, driver, train_state)
     if chosen >= 0:

@@ -112,7 +112,7 @@ def _note_lowest(time: float, speed: float, vehicle_state: VehicleState) -> None
 
 @part
 def move_air(
-    duration: float, train_state: TrainState, train: Train, vehicles: Any, vehicle_states: Any
+    duration: float, train_state: TrainState, brakes: Any, vehicles: Any, vehicle_states: Any
 ) -> None:
     """Move all air but that of the cylinders on by a step.
 
@@ -120,11 +120,13 @@ def move_air(
     ----------
     duration : float       of the step, which has just ended. [s]
     train_state : TRAIN_STATE   time and speed now
-    train, vehicles, vehicle_states   as in `run_compressors`
+    brakes : (n_vehicles,) TRAIN   with each vehicle's own brake values
+    vehicles, vehicle_states   as in `run_compressors`
     """
+    train = brakes[0]
     if train.has_main:
         run_compressors(duration, train, vehicles, vehicle_states)
         level_pipe(duration, train, vehicles, vehicle_states)
     for i in range(vehicle_states.shape[0]):
-        charge_reservoir(duration, train, vehicles[i], vehicle_states[i])
+        charge_reservoir(duration, brakes[i], vehicles[i], vehicle_states[i])
         _note_lowest(train_state.time, train_state.speed, vehicle_states[i])

@@ -322,20 +322,17 @@ def piece_heat(
     return power_1 + power_2, brake, cleaning
 
 
-@folded
-def drive_heat(
-    spent: float, wheel_1: float, wheel_2: float, force: float, force_rate: float
-) -> Any:
-    """Return the work of a drive in a piece, by the same quadrature. [J]
+@inner
+def split_off_drive(k: int, lanes: Lanes, axle_state: AxleState) -> None:
+    """Take what its drive did in a lane's piece off the heat of its brake, by the same quadrature.
 
-    Parameters
-    ----------
-    spent : float               the piece. [s]
-    wheel_1, wheel_2 : float    rim speeds of the stages. [m/s]
-    force, force_rate : float   at the rim, as it began. [N], [N/s]
+    The drive's force runs linearly with time, like the whole one.
     """
-    first = (1.0 - GAMMA) * (force + force_rate * GAMMA * spent) * wheel_1
-    return spent * (first + GAMMA * (force + force_rate * spent) * wheel_2)
+    spent, force, rate = lanes.duration[k], lanes.dynamic[k], lanes.dynamic_rate[k]
+    first = (1.0 - GAMMA) * (force + rate * GAMMA * spent) * lanes.wheel_1[k]
+    work = spent * (first + GAMMA * (force + rate * spent) * lanes.wheel_2[k])
+    lanes.brake_heat[k] -= work
+    axle_state.dynamic_energy += work
 
 
 @folded
@@ -392,11 +389,7 @@ def add_up_together(n_lanes: int, acceleration: float, train: Train, lanes: Lane
             locked_share,
         )
         lanes.contact_heat[k] = heat
-        by_drive = drive_heat(
-            spent, lanes.wheel_1[k], lanes.wheel_2[k], lanes.dynamic[k], lanes.dynamic_rate[k]
-        )
-        lanes.dynamic_heat[k] = by_drive
-        lanes.brake_heat[k] = brake_heat - by_drive
+        lanes.brake_heat[k] = brake_heat
         lanes.cleaning[k] = cleaning
         wheel_speed, end_speed = lanes.wheel_2[k], speed + acceleration * spent
         lanes.wheel_acceleration[k] = (wheel_speed - lanes.wheel_before[k]) / spent
@@ -509,7 +502,6 @@ def count_piece(k: int, lanes: Lanes, axle_state: AxleState) -> None:
     """Add what a lane's piece gave to its axle's sums. [J]"""
     axle_state.contact_energy += lanes.contact_heat[k]
     axle_state.brake_energy += lanes.brake_heat[k]
-    axle_state.dynamic_energy += lanes.dynamic_heat[k]
     axle_state.cell_energy += lanes.cleaning[k]
     axle_state.cleaning_energy += lanes.cleaning[k]
     if lanes.demanded[k] > 0.0:

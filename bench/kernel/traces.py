@@ -35,7 +35,6 @@ def record(world: World, is_last: int) -> None:
         not is_last and train_state.time < train_state.next_trace - 1e-9
     ):  # steps add up with rounding
         return
-    train = world.train[0]
     row = world.train_traces[train_state.n_traces]
     row[TRAIN_TIME], row[TRAIN_DISTANCE] = train_state.time, train_state.distance
     row[TRAIN_TRAIN_SPEED] = train_state.speed
@@ -55,7 +54,8 @@ def record(world: World, is_last: int) -> None:
         cell[AXLE_RAIL_FORCE], cell[AXLE_FRICTION] = axle_state.rail_force, axle_state.friction
         vehicle = world.vehicle_states[axle.i_vehicle]
         pressure = vehicle.air_demand * vehicle.load_factor
-        pressure *= train.full_pressure - train.spring_pressure
+        brake = world.brakes[axle.i_vehicle]
+        pressure *= brake.full_pressure - brake.spring_pressure
         demanded = axle.brake_gain * pressure + axle_state.dynamic_demand
         known = (
             axle_state.peak_ratio,

@@ -65,7 +65,7 @@ def normal_litres(mass: float) -> float:
 
 def next_application(
     reservoir: npt.ArrayLike,
-    reservoir_volume: float,
+    reservoir_volume: npt.ArrayLike,
     cylinder_volume: npt.ArrayLike,
     full_pressure: npt.ArrayLike,
 ) -> FloatArray:
@@ -74,7 +74,7 @@ def next_application(
     Parameters
     ----------
     reservoir : (n_vehicles,)         Gauge pressure after the stop. [Pa], >= 0
-    reservoir_volume : float          Of each vehicle. [m3]; 0 or less: not modelled
+    reservoir_volume : (n_vehicles,)  [m3]; 0 or less: not modelled
     cylinder_volume : (n_vehicles,)   All cylinders of the vehicle. [m3]
     full_pressure : (n_vehicles,)     Gauge pressure of a full application at its load. [Pa]
 
@@ -87,13 +87,15 @@ def next_application(
     Isothermal, nothing recharged meanwhile, cylinders empty at first: reservoir and cylinders end
     at one gauge pressure V_r p_r / (V_r + V_c) where that is below the full one.
     """
-    left, cylinders, full = np.broadcast_arrays(
-        *(np.asarray(x, dtype=np.float64) for x in (reservoir, cylinder_volume, full_pressure))
+    given = (reservoir, reservoir_volume, cylinder_volume, full_pressure)
+    left, volume, cylinders, full = np.broadcast_arrays(
+        *(np.asarray(x, dtype=np.float64) for x in given)
     )
-    if not reservoir_volume > 0.0:
-        return np.full(left.shape, math.nan)
-    shared = reservoir_volume * left / (reservoir_volume + cylinders)
-    after = left - cylinders * full / reservoir_volume
+    is_modelled = volume > 0.0
+    volume = np.where(is_modelled, volume, 1.0)
+    shared = volume * left / (volume + cylinders)
+    after = left - cylinders * full / volume
     safe = np.where(full > 0.0, full, 1.0)
     is_left = (after >= full) | (full <= 0.0)
-    return np.asarray(np.where(is_left, 1.0, np.minimum(shared / safe, 1.0)))
+    share = np.where(is_left, 1.0, np.minimum(shared / safe, 1.0))
+    return np.asarray(np.where(is_modelled, share, math.nan))

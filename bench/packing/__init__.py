@@ -37,6 +37,7 @@ from slipbench.packing.rail_state import RailState
 from slipbench.packing.tools import one
 from slipbench.packing.train import (
     pack_axles,
+    pack_brakes,
     pack_groups,
     pack_run,
     pack_train,
@@ -151,7 +152,8 @@ def pack(
     group_states["next_sample"] = groups["phase"]
     world = World(
         run=pack_run(scenario),
-        train=pack_train(scenario, draw, rail_start),
+        train=pack_train(scenario, scenario.brake, draw, rail_start),
+        brakes=pack_brakes(scenario, draw, rail_start),
         axles=axles,
         cells=cells,
         grades=grades,

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from slipbench.contract import Controller
+from slipbench.contract import Controller, Floats
 from slipbench.kernel import records
 from slipbench.kernel.air import REFERENCE_DENSITY
 from slipbench.kernel.train import GRAVITY
@@ -14,7 +14,8 @@ from slipbench.packing.contact import stiffness
 from slipbench.packing.draws import TRANSDUCER, TRANSDUCER_GAIN, Draw, deviates
 from slipbench.packing.drives import blending_fields
 from slipbench.packing.tools import one
-from slipbench.scenario import Scenario, Vehicle
+from slipbench.scenario import Brake, Scenario, Vehicle
+from slipbench.scenario.equipment import Condition
 
 _CLEANING_LAWS = {
     "rail_memory": records.RAIL_MEMORY,
@@ -60,9 +61,19 @@ def pack_run(scenario: Scenario) -> Any:
     return one(records.RUN, **{**numbers, "maximum_step": min(numbers["maximum_step"], slow)})
 
 
-def pack_train(scenario: Scenario, draw: Draw, rail_start: float) -> Any:
-    """Pack what the whole train shares."""
-    train, brake, rail = scenario.train, scenario.brake, scenario.rail
+def pack_brakes(scenario: Scenario, draw: Draw, rail_start: float) -> Any:
+    """Pack the same for each vehicle, with the brake values that are its own."""
+    return np.concatenate(
+        [
+            pack_train(scenario, scenario.brake_of(i), draw, rail_start)
+            for i in range(len(scenario.train.vehicles))
+        ]
+    )
+
+
+def pack_train(scenario: Scenario, brake: Brake, draw: Draw, rail_start: float) -> Any:
+    """Pack what the whole train shares, and a brake."""
+    train, rail = scenario.train, scenario.rail
     point = scenario.driver.stopping_point
     return one(
         records.TRAIN,
@@ -114,19 +125,13 @@ def pack_train(scenario: Scenario, draw: Draw, rail_start: float) -> Any:
 
 def pack_axles(scenario: Scenario, draw: Draw, is_train_wide: bool) -> Any:
     """Pack the axles; a vehicle's braked axles share its mass, rotating mass included, evenly."""
-    train, sensing, brake = scenario.train, scenario.sensing, scenario.brake
+    train, sensing = scenario.train, scenario.sensing
     axles = np.zeros(train.n_axles, records.AXLE)
     axles["offset"] = train.axle_positions
     axles["pitch_error"], axles["jitter"] = draw.pitch_errors, draw.jitters
     axles["pitch_phase"] = draw.pitch_phases
     axles["dropout"] = scenario.equipment.condition.dropout
     axles["dropout_burst"] = scenario.equipment.condition.dropout_burst
-    axles["fill_delay"] = (brake.electrical_delay + brake.fill_delay) * draw.valve_factors
-    axles["vent_delay"] = (brake.electrical_delay + brake.vent_delay) * draw.valve_factors
-    soonest = min(brake.fill_delay, brake.vent_delay) * draw.valve_factors
-    shortest = max(brake.shortest_pulse, scenario.equipment.condition.shortest_pulse)
-    axles["shortest_pulse"] = np.minimum(shortest, soonest)
-    axles["hysteresis"] = max(brake.hysteresis, scenario.equipment.condition.hysteresis)
     first, i_bogie = 0, 0
     for i_vehicle, vehicle in enumerate(train.vehicles):
         here = slice(first, first + vehicle.n_axles)
@@ -142,7 +147,9 @@ def pack_axles(scenario: Scenario, draw: Draw, is_train_wide: bool) -> Any:
         own["pulses_per_metre"] = 1.0 / own["pulse_pitch"]
         own["turns_per_metre"] = 0.5 / (np.pi * own["wheel_radius"])
         own["assumed_pitch"] = 2.0 * np.pi * draw.assumed_radii[here] / sensing.teeth
-        pack_brake(own, vehicle, scenario)
+        brake = scenario.brake_of(i_vehicle)
+        pack_brake(own, vehicle, brake)
+        _pack_valves(own, brake, scenario.equipment.condition, draw.valve_factors[here])
         own["pad_share"] *= draw.pad_factors[here]
         if vehicle.brake_kind == "disc":  # a torque is the brake's, the force at the rim follows
             own["brake_gain"] *= radii / own["wheel_radius"]
@@ -159,9 +166,20 @@ def pack_axles(scenario: Scenario, draw: Draw, is_train_wide: bool) -> Any:
     return axles
 
 
-def pack_brake(own: Any, vehicle: Vehicle, scenario: Scenario) -> None:
+def _pack_valves(own: Any, brake: Brake, condition: Condition, factors: Floats) -> None:
+    """Pack delays and shortest pulses of a vehicle's valves, and the hysteresis of its cylinders.
+
+    `factors` are what the seed makes of the delays, axle by axle.
+    """
+    own["fill_delay"] = (brake.electrical_delay + brake.fill_delay) * factors
+    own["vent_delay"] = (brake.electrical_delay + brake.vent_delay) * factors
+    soonest = min(brake.fill_delay, brake.vent_delay) * factors
+    own["shortest_pulse"] = np.minimum(max(brake.shortest_pulse, condition.shortest_pulse), soonest)
+    own["hysteresis"] = max(brake.hysteresis, condition.hysteresis)
+
+
+def pack_brake(own: Any, vehicle: Vehicle, brake: Brake) -> None:
     """Pack a vehicle's brakes: laden, full pressure gives the emergency demand."""
-    brake = scenario.brake
     is_braked = np.array(vehicle.braked_axles)
     if is_braked.any():
         mass = vehicle.laden_mass + vehicle.rotating_mass
@@ -219,13 +237,17 @@ def pack_vehicles(scenario: Scenario, draw: Draw) -> tuple[Any, Any]:
         packed["pivot_height"] = vehicle.pivot_height
         packed["compressor_flow"] = REFERENCE_DENSITY * vehicle.compressor_flow
         packed["auxiliary_flow"] = REFERENCE_DENSITY * vehicle.auxiliary_flow
+        packed["demand_share"] = 1.0 if vehicle.brake is None else vehicle.brake.demand_share
         packed["demand_force"] = (vehicle.laden_mass + vehicle.rotating_mass) * brake.emergency
         packed["air_force"] = packed["demand_force"] if any(vehicle.braked_axles) else 0.0
         packed["n_drives"] = vehicle.dynamic_brake is not None
         packed["main_volume"] = brake.main_pipe_volume + vehicle.main_reservoir_volume
         first += vehicle.n_axles
     states["load_factor"] = vehicles["load_factor"]
-    states["reservoir"] = states["lowest_reservoir"] = brake.reservoir_pressure
+    states["reservoir"] = [
+        scenario.brake_of(i).reservoir_pressure for i in range(len(train.vehicles))
+    ]
+    states["lowest_reservoir"] = states["reservoir"]
     states["main"] = states["lowest_main"] = brake.main_pressure
     return vehicles, states
 

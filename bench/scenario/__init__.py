@@ -22,6 +22,7 @@ from slipbench.scenario.sensing import Sensing
 from slipbench.scenario.track_brake import TrackBrake
 from slipbench.scenario.train import Train, Vehicle
 from slipbench.scenario.units import parse_speed
+from slipbench.scenario.vehicle_brake import VehicleBrake
 
 __all__ = [
     "DRY_RAIL",
@@ -50,6 +51,7 @@ __all__ = [
     "TrackBrake",
     "Train",
     "Vehicle",
+    "VehicleBrake",
     "driver_names",
     "handle_log",
     "load_scenario",

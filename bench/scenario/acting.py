@@ -22,6 +22,7 @@ from slipbench.scenario.rail import Rail, RailSection, RandomFriction
 from slipbench.scenario.sander import Sander
 from slipbench.scenario.track_brake import TrackBrake
 from slipbench.scenario.train import Train, Vehicle
+from slipbench.scenario.vehicle_brake import VehicleBrake
 
 Get = Callable[[str], Any]
 """Value of a field: of the same record by its name, of any other by `/` and its dotted path."""
@@ -59,6 +60,7 @@ _MAIN = Rule(
     "train.vehicle.main_reservoir_volume above 0 on some vehicle",
 )
 _BREATHES = Rule(lambda get: get("/brake.air") == "flow", 'brake.air = "flow"')
+_BY_RAMPS = Rule(lambda get: get("/brake.air") == "ramps", 'brake.air = "ramps"')
 _SUPPLIED = Rule(
     lambda get: _BREATHES.acts(get) and _MAIN.acts(get), f"{_BREATHES.says} and {_MAIN.says}"
 )
@@ -114,6 +116,18 @@ RULES: Mapping[type[Record], Mapping[str, Rule]] = {
         ),
         "pad_friction": _SOME_DISC,
         "design_pad_friction": _SOME_DISC,
+    },
+    VehicleBrake: {
+        "fill_rate": _BY_RAMPS,
+        "vent_rate": _BY_RAMPS,
+        **dict.fromkeys(
+            (
+                "fill_conductance", "release_conductance", "vent_conductance",
+                "charging_conductance", "critical_ratio", "reservoir_volume",
+                "reservoir_pressure", "pipe_pressure",
+            ),
+            _BREATHES,
+        ),
     },
     SlipControl: {
         "cut_out_hysteresis": _is_above_zero("cut_out_speed"),

@@ -110,20 +110,7 @@ class Scenario(Record):
                 f"must be at most half the smallest axle spacing of {spacing:g} m, "
                 f"so at most {0.5 * spacing:g} m",
             )
-        longest = MAXIMUM_DELAY_SAMPLES * self.slip_control.sample_time
-        slowest = self.equipment.condition.slowest_valve
-        for name in ("fill_delay", "vent_delay"):
-            mechanical, electrical = getattr(self.brake, name), self.brake.electrical_delay
-            # 14 * 0.071 is just below 0.994
-            if (electrical + mechanical) * slowest > longest * (1.0 + 1e-9):
-                worn = f" (valves up to {slowest:g} times as slow: equipment.grade)"
-                self._refuse_at(
-                    f"brake.{name}",
-                    mechanical,
-                    f"must be, with brake.electrical_delay, at most {MAXIMUM_DELAY_SAMPLES} sample "
-                    f"times of slip_control, so at most {longest / slowest - electrical:.3g} s"
-                    f"{worn if slowest > 1.0 else ''}",
-                )
+        self._check_delays()
         self._check_air()
         self._check_tread()
         for i, entry in enumerate(self.driver.programme):
@@ -193,6 +180,35 @@ class Scenario(Record):
                 if target is not None and target > n_there:
                     self._refuse_at(
                         f"faults.{i}.{name}", target, f"there are {n_there}; count from 1"
+                    )
+
+    def brake_of(self, i_vehicle: int) -> Brake:
+        """Return the brake of one vehicle: the train's, with the values that are its own."""
+        own = self.train.vehicles[i_vehicle].brake
+        return self.brake if own is None else own.over(self.brake)
+
+    def _check_delays(self) -> None:
+        """Check that valve delays find room in the queue of commands, vehicle by vehicle."""
+        longest = MAXIMUM_DELAY_SAMPLES * self.slip_control.sample_time
+        slowest = self.equipment.condition.slowest_valve
+        for i, vehicle in enumerate(self.train.vehicles):
+            try:
+                brake = self.brake_of(i)
+            except FieldProblem as problem:
+                where = f"train.vehicles.{i}.brake.{problem.key}"
+                raise FieldProblem("", where, problem.value, problem.detail) from None
+            for name in ("fill_delay", "vent_delay"):
+                mechanical, electrical = getattr(brake, name), brake.electrical_delay
+                # 14 * 0.071 is just below 0.994
+                if (electrical + mechanical) * slowest > longest * (1.0 + 1e-9):
+                    worn = f" (valves up to {slowest:g} times as slow: equipment.grade)"
+                    is_own = vehicle.brake is not None and getattr(vehicle.brake, name) is not None
+                    self._refuse_at(
+                        f"train.vehicles.{i}.brake.{name}" if is_own else f"brake.{name}",
+                        mechanical,
+                        f"must be, with brake.electrical_delay, at most {MAXIMUM_DELAY_SAMPLES} "
+                        f"sample times of slip_control, so at most "
+                        f"{longest / slowest - electrical:.3g} s{worn if slowest > 1.0 else ''}",
                     )
 
     def _check_blending(self) -> None:

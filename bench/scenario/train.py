@@ -16,6 +16,7 @@ from slipbench.scenario.fields import (
     text,
 )
 from slipbench.scenario.track_brake import TrackBrake
+from slipbench.scenario.vehicle_brake import VehicleBrake
 
 ROTATING_MASS_LIMIT = 0.30  # of the vehicle mass; real vehicles 0.03-0.20, so above is a slip
 
@@ -68,6 +69,9 @@ class Vehicle(Record):
         doc="Turns of the rotor for one of the wheelset: its inertia counts by the square.",
         mark="assumed",
         source="1 unless said otherwise",
+    )
+    brake: VehicleBrake | None = optional_part(
+        VehicleBrake, default=None, doc="What its air brake has for itself, if anything."
     )
     dynamic_brake: DynamicBrake | None = optional_part(
         DynamicBrake, default=None, doc="Dynamic brake of the motored axles, if any."

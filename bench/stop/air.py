@@ -19,8 +19,9 @@ def air_use(world: World) -> AirUse:
         world.axles["i_vehicle"], world.axles["cylinder_volume"], minlength=n_vehicles
     )
     is_modelled = int(train["air_model"]) == FLOW
-    spring = float(train["spring_pressure"])
-    full = (float(train["full_pressure"]) - spring) * float(world.demand_table[-1, 0])
+    spring = world.brakes["spring_pressure"]
+    full = (world.brakes["full_pressure"] - spring) * float(world.demand_table[-1, 0])
+    full = full * world.vehicles["demand_share"]
     lowest = vehicles["lowest_reservoir"].copy()
     return AirUse(
         vented=axles["vented_mass"].copy(),
@@ -30,7 +31,7 @@ def air_use(world: World) -> AirUse:
         lowest_reservoir=lowest if is_modelled else np.full(n_vehicles, math.nan),
         next_application=next_application(
             vehicles["reservoir"],
-            float(train["reservoir_volume"]) if is_modelled else 0.0,
+            world.brakes["reservoir_volume"] * is_modelled,
             cylinders,
             spring + full * vehicles["load_factor"],
         ),
@@ -49,8 +50,8 @@ def _recharge_time(world: World) -> float:
     if not train["has_main"] or flow <= 0.0:
         return math.nan
     missing = np.maximum(train["cut_out"] - states["main"], 0.0) * world.vehicles["main_volume"]
-    below = np.maximum(train["pipe_pressure"] - states["reservoir"], 0.0)
-    missing = missing + below * train["reservoir_volume"]
+    below = np.maximum(world.brakes["pipe_pressure"] - states["reservoir"], 0.0)
+    missing = missing + below * world.brakes["reservoir_volume"]
     return float(mass_of.py_func(float(missing.sum()), 1.0)) / flow
 
 
@@ -60,8 +61,8 @@ def _air_residual(world: World) -> float:
     stored = float((axles["pressure"] * world.axles["cylinder_volume"]).sum())
     came = states["drawn_mass"].sum()
     if int(train["air_model"]) == FLOW:
-        gained = states["reservoir"] - train["reservoir_pressure"]
-        stored += float(gained.sum() * train["reservoir_volume"])
+        gained = states["reservoir"] - world.brakes["reservoir_pressure"]
+        stored += float((gained * world.brakes["reservoir_volume"]).sum())
         came = states["charged_mass"].sum()
     if train["has_main"]:
         gained = states["main"] - train["main_pressure"]

@@ -29,10 +29,11 @@ def most_demanded(world: World) -> Floats:
     """
     train, axles = world.train[0], world.axles
     hardest = max(float(world.demand_table[p, 0]) for p in world.handle["position"])
-    full = float(train["full_pressure"] - train["spring_pressure"])
-    pressure = full * float(train["demand_factor_limit"]) * hardest
-    factors = world.vehicle_states["load_factor"][axles["i_vehicle"]]
-    return np.asarray(axles["brake_gain"] * axles["pad_share"] * factors * pressure)
+    full = world.brakes["full_pressure"] - world.brakes["spring_pressure"]
+    pressures = full * float(train["demand_factor_limit"]) * hardest
+    pressures = pressures * world.vehicles["demand_share"] * world.vehicle_states["load_factor"]
+    gains = axles["brake_gain"] * axles["pad_share"]
+    return np.asarray(gains * pressures[axles["i_vehicle"]])
 
 
 def share_borne(train_speed: float, until: float, hardest: float, world: World) -> Floats:

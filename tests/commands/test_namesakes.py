@@ -24,6 +24,8 @@ LINES = {
     "experiment": "disc_or_tread --quick",
     "picture": "wet_leaf --speed 5mph",
     "playback": "wet_leaf --strategy none,slip_band --speed 5mph",
+    "practice": "--help",  # it serves until it is interrupted
+    "lesson": "holding",
     "creep": "wet_leaf",
     "conditioning": "wet_leaf --speed 5mph",
     "compare": "wet_leaf dry --strategy none,slip_band --speed 5mph --workers 2",

@@ -1,0 +1,120 @@
+"""Brake values of single vehicles: what each has for itself acts on it, and on no other."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+from tests.support_stops import brake_of, car, packed, plain_stop, train_of
+
+from slipbench import simulate
+from slipbench.controllers import none
+from slipbench.ground.errors import InputError
+from slipbench.scenario import VehicleBrake, load_scenario
+
+BAR = 1e5
+
+
+def slow_air(**changes):
+    values = {"full_pressure": 3e5, "fill_rate": 4e5, "vent_rate": 5e5} | changes
+    return brake_of(0.9, build_up_time=1.0, **values)
+
+
+def stop_of(*own, **changes):
+    """Return a stop of cars on dry rail, each with these brake values of its own."""
+    cars = [
+        dataclasses.replace(car(), brake=None if values is None else VehicleBrake(**values))
+        for values in own
+    ]
+    return plain_stop(20.0, train=train_of(*cars), brake=slow_air(), **changes)
+
+
+def pressures(scenario):
+    stop = simulate(scenario, none.CONTROLLER)
+    return stop.traces["time"], stop.traces["pressure"][:, ::4]
+
+
+def test_a_car_that_makes_half_of_the_demand_brakes_half():
+    """Rim force and deceleration by hand: .9 and .45 of equal cars make .675."""
+    stop = simulate(stop_of(None, {"demand_share": 0.5}), none.CONTROLLER)
+    late = (stop.traces["time"] > 2.0) & (stop.traces["train_speed"] > 2.0)
+    force = stop.traces["brake_force"][late]
+    assert force[:, 4:] == pytest.approx(0.5 * force[:, :4], rel=1e-12)
+    slowing = -np.diff(stop.traces["train_speed"][late]) / np.diff(stop.traces["time"][late])
+    assert slowing == pytest.approx(0.675, rel=2e-3)
+
+
+def test_a_cylinder_fills_at_its_own_rate_and_to_its_own_pressure():
+    """The second car: 1 bar/s to 2 bar at the same force as the first, 4 bar/s to 3 bar."""
+    scenario = stop_of(None, {"fill_rate": 1e5, "full_pressure": 2e5})
+    time, pressure = pressures(scenario)
+    share = 40e3 + 400.0 / 0.42**2
+    tare = share / (50e3 + 400.0 / 0.42**2)
+    assert pressure[-1] == pytest.approx([3e5 * tare, 2e5 * tare])
+    rising = (time > 0.2) & (time < 0.9)
+    rates = np.gradient(pressure[:, 1], time)[rising]
+    assert rates == pytest.approx(1e5, rel=1e-6)
+    force = simulate(scenario, none.CONTROLLER).traces["brake_force"][-1]
+    assert force[4:] == pytest.approx(force[:4], rel=1e-12)
+
+
+def test_ramps_delays_springs_and_pads_are_the_vehicles():
+    own = {"build_up_time": 3.0, "fill_delay": 0.05, "vent_delay": 0.06, "electrical_delay": 0.01}
+    own |= {"spring_pressure": 2e4, "hysteresis": 0.1, "pad_friction": 0.28}
+    own |= {"vent_time_limit": 4.0, "shortest_pulse": 0.02}
+    world = packed(stop_of(None, own))
+    axles, brakes = world.axles, world.brakes
+    assert axles["fill_delay"][[0, 4]] == pytest.approx([0.0, 0.06])
+    assert axles["vent_delay"][[0, 4]] == pytest.approx([0.0, 0.07])
+    assert axles["hysteresis"][[0, 4]] == pytest.approx([0.0, 0.1])
+    assert axles["pad_share"][[0, 4]] == pytest.approx([1.0, 0.8])
+    assert axles["shortest_pulse"][[0, 4]] == pytest.approx([0.0, 0.02])
+    assert brakes["vent_limit"].tolist() == [10.0, 4.0]
+    assert axles["brake_gain"][4] == pytest.approx(axles["brake_gain"][0] * 3.0 / 2.8)
+    time, pressure = pressures(stop_of(None, {"build_up_time": 3.0, "spring_pressure": 2e4}))
+    middle = int(np.argmin(np.abs(time - 1.5)))
+    full = pressure[-1]
+    assert pressure[middle, 0] == pytest.approx(full[0])
+    assert pressure[middle, 1] == pytest.approx(2e4 + 0.5 * (full[1] - 2e4), rel=0.01)
+
+
+def test_a_reservoir_is_the_vehicles():
+    """Flow: the first car has 50 l at 5 bar, the others 200 l at 7; books of air close."""
+    scenario = load_scenario("dry").replace(
+        {
+            "train.vehicles.0.brake": VehicleBrake(
+                reservoir_volume=0.02, reservoir_pressure=5e5, pipe_pressure=5e5
+            )
+        }
+    )
+    stop = simulate(scenario, none.CONTROLLER)
+    lowest = stop.worth.air.lowest_reservoir
+    assert lowest[0] < 4.5e5 < 6e5 < lowest[1:].min()
+    assert abs(stop.summary["air_residual"]) < 1e-9
+    assert stop.worth.air.next_application[0] < stop.worth.air.next_application[1]
+
+
+def test_a_vehicle_without_values_of_its_own_is_the_trains():
+    plain = simulate("wet_leaf", none.CONTROLLER, with_traces=False).summary
+    scenario = load_scenario("wet_leaf").replace({"train.vehicles.*.brake": VehicleBrake()})
+    same = simulate(scenario, none.CONTROLLER, with_traces=False).summary
+    assert same["final_distance"] == plain["final_distance"]
+
+
+@pytest.mark.parametrize(
+    ("own", "told"),
+    [
+        ({"spring_pressure": 2e5}, r"train\.vehicles\.1\.brake\.spring_pressure.*half the full"),
+        ({"fill_delay": 0.5}, r"train\.vehicles\.1\.brake\.fill_delay.*sample times"),
+        ({"shortest_pulse": 0.1}, r"train\.vehicles\.1\.brake\.shortest_pulse"),
+    ],
+)
+def test_values_are_checked_as_those_of_the_train(own, told):
+    with pytest.raises(InputError, match=told):
+        stop_of(None, own)
+
+
+def test_values_of_another_air_are_refused():
+    with pytest.raises(InputError, match=r"brake\.air"):
+        load_scenario("dry").replace({"train.vehicles.0.brake": VehicleBrake()}).replace(
+            {"train.vehicles.0.brake.fill_rate": 1e5}
+        )
