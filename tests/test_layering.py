@@ -59,7 +59,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "stop", "strategies",
     },
     "guidance": {
-        "campaign", "contract", "ground", "results", "running", "scenario", "statistics",
+        "campaign", "contract", "ground", "results", "running", "scenario", "statistics", "stop",
     },
     "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {

@@ -44,6 +44,8 @@ LINES = {
     "backup": "slipbench-results/campaign.sqlite --to copy.sqlite",
     "mend": "slipbench-results/campaign.sqlite --to mended.sqlite",
     "best-found": "dry --speed 5mph --seeds 1 --workers 1",
+    "hold-or-ease": "wet_leaf --strategy slip_band --speed 5mph --draws 3 --workers 1 --quiet",
+    "route": "elderwick --confidence 50% --draws 3 --workers 2 --quiet",
     "log": "log.csv",
     "reproduce": "slid.csv --train wet_leaf --rail wet_leaf",
     "identify": "slid.csv --train wet_leaf --to slid.toml --draws 1",
