@@ -154,8 +154,11 @@ def whatif_text(first: int, n: int) -> str:
         true, verdict = whatif_trial({**spec, "seed": spec["seed"] + first})
         n_claimed += bool(verdict.claim)
         n_wrong += bool(verdict.claim) and (verdict.mean > 0.0) != (true > 0.0)
-        print(f"{spec}: true {true:+.0f} m, {verdict.mean:+.0f} ({verdict.low:+.0f} to "
-              f"{verdict.high:+.0f}); claimed {n_claimed}, wrong {n_wrong}", flush=True)
+        print(
+            f"{spec}: true {true:+.0f} m, {verdict.mean:+.0f} ({verdict.low:+.0f} to "
+            f"{verdict.high:+.0f}); claimed {n_claimed}, wrong {n_wrong}",
+            flush=True,
+        )
     return f"claimed {n_claimed} of {n}, wrong {n_wrong}"
 
 
