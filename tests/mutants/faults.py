@@ -347,8 +347,8 @@ MUTANTS = (
     Mutant(
         "next application counts half the cylinders",
         "measures/air.py",
-        "after = left - cylinders * full / reservoir_volume",
-        "after = left - 0.5 * cylinders * full / reservoir_volume",
+        "after = left - cylinders * full / volume",
+        "after = left - 0.5 * cylinders * full / volume",
         ("measures/test_worth.py",),
     ),
     Mutant(
