@@ -386,6 +386,7 @@ VEHICLE = _record(
     ("air_force", _f),  # what its air brake gives then, by design [N]
     ("n_drives", _i),
     ("demand_share", _f),  # what it makes of the driver's demand [-]
+    ("further_delay", _f),  # by which it gets that later than the train's brake says [s]
 )
 
 FAULT = _record(
@@ -542,6 +543,8 @@ VEHICLE_STATE = _record(
     ("air_demand", _f),  # what is left of the demand for the air brake [-]
     ("air_rate", _f),  # [1/s]
     ("is_prefilled", _i),
+    ("coming", _f),  # demand received and perhaps still on its way [-]
+    ("coming_time", _f),  # when it is there [s]
     ("is_track_lost", _i),  # its track brakes
 )
 
