@@ -29,7 +29,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "measures": {"ground"},
     "statistics": {"contract", "ground"},
     "packing": {"contact", "contract", "ground", "kernel", "scenario"},
-    "strategies": {"compiling", "contract", "ground", "kernel", "scenario"},
+    "exchange": {"compiling", "contract", "ground", "kernel", "packing", "scenario"},
+    "strategies": {"compiling", "contract", "exchange", "ground", "kernel", "scenario"},
     "stop": {
         "contact", "contract", "ground", "kernel", "measures", "packing", "results", "scenario",
         "strategies",
@@ -57,7 +58,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "contract", "ground", "kernel", "packing", "results", "scenario", "stop", "strategies",
     },
     "guidance": {
-        "campaign", "contract", "ground", "results", "running", "scenario", "statistics",
+        "campaign", "contract", "ground", "results", "running", "scenario", "statistics", "stop",
     },
     "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {
@@ -65,10 +66,15 @@ MAY_IMPORT: dict[str, set[str]] = {
         "measured", "packing", "results", "running", "scenario", "statistics", "stop",
         "strategies", "tuning",
     },
+    "practice": {
+        "contract", "figures", "ground", "kernel", "packing", "results", "scenario", "stop",
+        "strategies",
+    },
     "commands": {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
-        "guidance", "guide", "measured", "possible",
+        "guidance", "guide", "measured", "possible", "practice",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
+        "exchange",
     },
     "controllers": {"compiling", "contract", "ground"},
     "experiments": {
@@ -81,6 +87,7 @@ MAY_IMPORT: dict[str, set[str]] = {
 FOREIGN: dict[str, set[str]] = {
     "ground": set(),
     "compiling": {"numba", "llvmlite"},
+    "exchange": {"numpy", "numba"},
     "kernel": {"numpy", "numba"},
     "contract": {"numpy"},
     "contact": SCIENCE,
@@ -102,6 +109,7 @@ FOREIGN: dict[str, set[str]] = {
     "guidance": SCIENCE,
     "guide": {"markdown_it"},
     "figures": SCIENCE | PICTURES,
+    "practice": {"numpy", "websockets"},
     "commands": LINE | {"numpy"},
     "controllers": {"numpy", "numba"},
     "experiments": SCIENCE | PICTURES | LINE,

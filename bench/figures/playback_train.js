@@ -262,7 +262,7 @@ function drawKey(canvas, best) {
     pen.textAlign = "left";
     pen.fillText(item.word, x + 2.2 * text, y + 0.35 * text);
   });
-  const y = (n + 0.2) * line, wide = Math.min(width - 11 * text, 26 * text);
+  const y = (n + 0.2) * line, wide = Math.min(width - 13.5 * text, 26 * text);
   for (let x = 0; x < wide; x += 2) {
     pen.fillStyle = rampColour(x / wide);
     pen.fillRect(x, y, 2, 1.1 * text);

@@ -12,10 +12,11 @@ from slipbench.ground.errors import InputError
 from slipbench.ground.telling import nearest_text
 
 PARTS: Mapping[str, tuple[str, ...]] = {
-    "Begin": ("start", "engineer", "researcher", "trainer", "braking-points"),
+    "Begin": ("start", "engineer", "researcher", "trainer", "practice", "braking-points"),
     "Bring your own": ("own-train", "other-brakes", "own-rail", "own-strategy", "own-c"),
     "Measure": ("measured-stops",),
     "Look up": ("keys", "strategies", "results", "commands", "words"),
+    "Exchange with other tools": ("exchange",),
     "Doubt": ("physics", "our-strategy", "strategy-effort", "assumptions", "how-sure", "changes"),
 }
 """Topics by part of the book, in reading order; each is a file `<topic>.md` beside this module."""

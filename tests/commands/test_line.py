@@ -37,7 +37,7 @@ def test_help_lists_every_command_once_under_its_group(run):
 @pytest.mark.parametrize("name", COMMANDS)
 def test_a_command_keeps_to_the_shared_options(name):
     own = options(name)
-    assert not {"--controller", "--controllers", "--rails", "--scenario", "--beside"} & set(own)
+    assert not {"--controller", "--controllers", "--rails", "--scenario"} & set(own)
     assert own.get("--strategy") is None or own["--strategy"].metavar in ("A", "A[,B]")
     for word in MEANINGS & set(own):
         other = next(options(n)[word] for n in COMMANDS if word in options(n))

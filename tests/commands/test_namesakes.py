@@ -24,6 +24,8 @@ LINES = {
     "experiment": "disc_or_tread --quick",
     "picture": "wet_leaf --speed 5mph",
     "playback": "wet_leaf --strategy none,slip_band --speed 5mph",
+    "practice": "--help",  # it serves until it is interrupted
+    "lesson": "holding",
     "creep": "wet_leaf",
     "conditioning": "wet_leaf --speed 5mph",
     "compare": "wet_leaf dry --strategy none,slip_band --speed 5mph --workers 2",
@@ -42,6 +44,8 @@ LINES = {
     "backup": "slipbench-results/campaign.sqlite --to copy.sqlite",
     "mend": "slipbench-results/campaign.sqlite --to mended.sqlite",
     "best-found": "dry --speed 5mph --seeds 1 --workers 1",
+    "hold-or-ease": "wet_leaf --strategy slip_band --speed 5mph --draws 3 --workers 1 --quiet",
+    "route": "elderwick --confidence 50% --draws 3 --workers 2 --quiet",
     "log": "log.csv",
     "braking-points": "--quick --as-shipped --speed 5mph --confidence 50% --draws 3 --workers 1",
     "assess": "wet_leaf --strategy none --quick",

@@ -67,7 +67,7 @@ MUTANTS = (
         "kernel/friction.py",
         "(5.0 * speed + 100.0)",
         "(4.0 * speed + 100.0)",
-        ("kernel/test_blocks.py",),
+        ("kernel/test_pinned.py",),
     ),
     Mutant(
         "cooling without speed",
@@ -81,7 +81,7 @@ MUTANTS = (
         "packing/train.py",
         "pads * (1.0 - vehicle.pad_wetness)",
         "pads",
-        ("kernel/test_brake_response.py", "kernel/test_equipment.py"),
+        ("kernel/test_blocks.py",),
     ),
     # loads
     Mutant(
