@@ -74,9 +74,11 @@ def investigate(options: Options) -> Answer:
         for seed in range(options.n_seeds)
     ]
     found, n = summaries(runs), options.n_seeds
-    rows = [_row(case, found[i * n : (i + 1) * n]) for i, case in enumerate(cases)]
-    for row in rows:
-        row["over_friction"] = 100.0 * (row["distance"] / _alone(rows, row)["distance"] - 1.0)
+    means = [_row(case, found[i * n : (i + 1) * n]) for i, case in enumerate(cases)]
+    rows: list[Row] = [
+        {**row, "over_friction": 100.0 * (row["distance"] / _alone(means, row)["distance"] - 1.0)}
+        for row in means
+    ]
     return Answer(COLUMNS, rows, sentence(rows), {"what_the_dynamic_brake_does": draw(rows)})
 
 
