@@ -52,6 +52,7 @@ from slipbench.contract import (
 )
 from slipbench.controllers.parts.adhesion import FORCE
 from slipbench.controllers.parts.reference import PROBED
+from slipbench.controllers.parts.settings import cut_out_speed, patience, settling_time
 from slipbench.controllers.parts.slip_servo import (
     N_MOTION,
     N_SERVO,
@@ -399,7 +400,7 @@ CONTROLLER = Controller(
             "-",
             0.01,
             0.2,
-            "tuned by hand",
+            "set by hand",
             doc="Slip of the axles that grip, near the peak of the creep curve.",
         ),
         Parameter(
@@ -408,7 +409,7 @@ CONTROLLER = Controller(
             "-",
             0.1,
             0.8,
-            "tuned by hand",
+            "set by hand",
             doc="Slip of the leading axles that clean.",
         ),
         Parameter(
@@ -417,7 +418,7 @@ CONTROLLER = Controller(
             "-",
             2.0,
             8.0,
-            "tuned by hand: axles of the trial",
+            "set by hand: axles of the trial",
             doc="Axles let into a deep slide for the trial.",
         ),
         Parameter(
@@ -426,7 +427,7 @@ CONTROLLER = Controller(
             "-",
             0.0,
             0.95,
-            "tuned by hand: share of axles deep",
+            "set by hand: share of axles deep",
             doc="Largest share of the train's axles that may slide deep.",
         ),
         Parameter(
@@ -435,7 +436,7 @@ CONTROLLER = Controller(
             "s",
             0.5,
             10.0,
-            "tuned by hand",
+            "set by hand",
             doc="Time between two weighings of the rail forces.",
         ),
         Parameter(
@@ -444,7 +445,7 @@ CONTROLLER = Controller(
             "s",
             0.2,
             5.0,
-            "tuned by hand: slide before the trial",
+            "set by hand: slide before the trial",
             doc="Time from the beginning of a slide to the first trial.",
         ),
         Parameter(
@@ -456,38 +457,9 @@ CONTROLLER = Controller(
             "assumed",
             doc="Time after which a trial is repeated where none slides deep.",
         ),
-        Parameter(
-            "settling_time",
-            0.2,
-            "s",
-            0.1,
-            2.0,
-            "tuned by hand",
-            doc=(
-                "Time in which a wheel is to come to its slip; the wanted pressure follows from it."
-            ),
-        ),
-        Parameter(
-            "patience",
-            5.0,
-            "s",
-            0.5,
-            20.0,
-            "tuned by hand",
-            doc=(
-                "Time without a rolling wheel (at 8 m/s and above) before a probe axle is "
-                "freed to found the reference."
-            ),
-        ),
-        Parameter(
-            "cut_out_speed",
-            0.8,
-            "m/s",
-            0.3,
-            2.5,
-            "assumed",
-            doc="Reference speed below which the strategy leaves the brake alone.",
-        ),
+        settling_time(0.2),
+        patience(5.0),
+        cut_out_speed(),
         Parameter(
             "load_transfer",
             0.043,

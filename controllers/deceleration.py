@@ -24,6 +24,7 @@ from slipbench.contract import (
     Parameter,
 )
 from slipbench.controllers.parts.pulses import end_vent
+from slipbench.controllers.parts.settings import cut_out_speed
 from slipbench.controllers.parts.wheels import ACCELERATION, N_WHEEL, SPEED, sense_wheels
 
 VENT_DECELERATION, RE_ACCELERATION, LONGEST_HOLD, CUT_OUT_SPEED = 0, 1, 2, 3
@@ -80,7 +81,7 @@ CONTROLLER = Controller(
             "m/s2",
             1.5,
             12.0,
-            "tuned; 2.5 to 4 from memory, weak",
+            "set by hand after an earlier tuning; 2.5 to 4 from memory, weak",
             doc="Deceleration of the rim beyond which the cylinder is vented.",
         ),
         Parameter(
@@ -89,7 +90,7 @@ CONTROLLER = Controller(
             "m/s2",
             0.3,
             10.0,
-            "tuned; 1 to 2 from memory, weak",
+            "set by hand after an earlier tuning; 1 to 2 from memory, weak",
             doc=(
                 "Acceleration of the rim above which it is taken to spin up again; the vent ends."
             ),
@@ -100,18 +101,10 @@ CONTROLLER = Controller(
             "s",
             0.05,
             3.0,
-            "tuned",
+            "set by hand after an earlier tuning",
             doc=("Longest time the pressure is held after a vent before it is filled again."),
         ),
-        Parameter(
-            "cut_out_speed",
-            1.02,
-            "m/s",
-            0.3,
-            2.5,
-            "tuned; 3 to 5 km/h from memory, weak",
-            doc="Reference speed below which the strategy leaves the brake alone.",
-        ),
+        cut_out_speed(1.02, "set by hand after an earlier tuning; 3 to 5 km/h from memory, weak"),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=N_WHEEL + 4,

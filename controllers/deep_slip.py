@@ -18,9 +18,9 @@ from slipbench.contract import (
     VALVE,
     Controller,
     Floats,
-    Parameter,
 )
 from slipbench.controllers.parts.reference import PROBED
+from slipbench.controllers.parts.settings import cut_out_speed, patience, settling_time, target_slip
 from slipbench.controllers.parts.slip_servo import (
     N_MOTION,
     N_SERVO,
@@ -74,47 +74,10 @@ CONTROLLER = Controller(
     title="hold every axle in a deliberate deep slide that cleans the rail",
     update=update,
     parameters=(
-        Parameter(
-            "target_slip",
-            0.5,
-            "-",
-            0.1,
-            0.8,
-            "tuned by hand",
-            doc="Slip each axle is held at, as a share of the train's speed.",
-        ),
-        Parameter(
-            "settling_time",
-            0.3,
-            "s",
-            0.1,
-            2.0,
-            "tuned by hand",
-            doc=(
-                "Time in which a wheel is to come to its slip; the wanted pressure follows from it."
-            ),
-        ),
-        Parameter(
-            "patience",
-            4.0,
-            "s",
-            0.5,
-            20.0,
-            "tuned by hand",
-            doc=(
-                "Time without a rolling wheel (at 8 m/s and above) before a probe axle is "
-                "freed to found the reference."
-            ),
-        ),
-        Parameter(
-            "cut_out_speed",
-            0.8,
-            "m/s",
-            0.3,
-            2.5,
-            "assumed",
-            doc="Reference speed below which the strategy leaves the brake alone.",
-        ),
+        target_slip(0.5, 0.1, 0.8),
+        settling_time(0.3),
+        patience(4.0),
+        cut_out_speed(),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

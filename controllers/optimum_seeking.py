@@ -26,6 +26,7 @@ from slipbench.contract import (
 )
 from slipbench.controllers.parts.adhesion import FORCE
 from slipbench.controllers.parts.reference import PROBED
+from slipbench.controllers.parts.settings import cut_out_speed, patience, settling_time
 from slipbench.controllers.parts.slip_servo import (
     N_MOTION,
     N_SERVO,
@@ -56,6 +57,9 @@ NOTICEABLE = 0.004
 
 SETTLED = 0.3
 """A rim whose acceleration is so near that of the slip held is settled. Assumed. [m/s2]"""
+
+SLIDING_SLIP = 0.018
+"""Beyond this slip of any wheel a slide is in progress, wherever the search is. Assumed. [-]"""
 
 COUNTED_SHARE = 0.4
 """A spell goes on until its settled samples fill this share of `spell`. Assumed. [-]"""
@@ -126,7 +130,7 @@ def update(
         observation, parameters[PATIENCE], parameters[CUT_OUT_SPEED], parameters, memory
     )
     is_sliding = slide_lasts(
-        observation, reference, 0.6 * parameters[FIRST_SLIP], parameters[CUT_OUT_SPEED], memory
+        observation, reference, SLIDING_SLIP, parameters[CUT_OUT_SPEED], memory
     )
     signals[SLIDE] = 1.0 if is_sliding else 0.0
     for i_axle in range(n_axles):
@@ -153,7 +157,7 @@ CONTROLLER = Controller(
     update=update,
     parameters=(
         Parameter(
-            "first_slip", 0.03, "-", 0.01, 0.4, "tuned by hand", doc="Slip the search begins at."
+            "first_slip", 0.03, "-", 0.01, 0.4, "set by hand", doc="Slip the search begins at."
         ),
         Parameter(
             "least_slip",
@@ -173,7 +177,7 @@ CONTROLLER = Controller(
             "-",
             0.05,
             0.8,
-            "tuned by hand: of the target",
+            "set by hand: of the target",
             doc="How far each spell lies to either side of the target, as a share of it.",
         ),
         Parameter(
@@ -191,41 +195,12 @@ CONTROLLER = Controller(
             "s",
             0.2,
             4.0,
-            "tuned by hand",
+            "set by hand",
             doc="Time at one side of the target before sides are changed.",
         ),
-        Parameter(
-            "settling_time",
-            0.3,
-            "s",
-            0.1,
-            2.0,
-            "tuned by hand",
-            doc=(
-                "Time in which a wheel is to come to its slip; the wanted pressure follows from it."
-            ),
-        ),
-        Parameter(
-            "patience",
-            5.0,
-            "s",
-            0.5,
-            20.0,
-            "tuned by hand",
-            doc=(
-                "Time without a rolling wheel (at 8 m/s and above) before a probe axle is "
-                "freed to found the reference."
-            ),
-        ),
-        Parameter(
-            "cut_out_speed",
-            0.8,
-            "m/s",
-            0.3,
-            2.5,
-            "assumed",
-            doc="Reference speed below which the strategy leaves the brake alone.",
-        ),
+        settling_time(0.3),
+        patience(5.0),
+        cut_out_speed(),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

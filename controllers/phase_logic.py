@@ -31,6 +31,7 @@ from slipbench.contract import (
 from slipbench.controllers.parts.adhesion import FORCE, N_ADHESION, estimate_force
 from slipbench.controllers.parts.pulses import end_vent, pulse
 from slipbench.controllers.parts.reference import highest_axle
+from slipbench.controllers.parts.settings import cut_out_speed, slowing_limit
 from slipbench.controllers.parts.vehicle_data import BRAKE_GAIN, FORCE_DATA
 from slipbench.controllers.parts.wheels import ACCELERATION, SPEED, sense_wheels
 
@@ -153,7 +154,7 @@ CONTROLLER = Controller(
             "m/s2",
             1.0,
             4.0,
-            "tuned",
+            "set by hand after an earlier tuning",
             doc="Deceleration of the rim beyond which the pressure is held.",
         ),
         Parameter(
@@ -162,7 +163,7 @@ CONTROLLER = Controller(
             "m/s2",
             1.5,
             10.0,
-            "tuned",
+            "set by hand after an earlier tuning",
             doc="Deceleration of the rim beyond which the cylinder is vented.",
         ),
         Parameter(
@@ -171,7 +172,7 @@ CONTROLLER = Controller(
             "-",
             0.02,
             0.6,
-            "tuned",
+            "set by hand after an earlier tuning",
             doc=(
                 "Share the estimated rail force may fall below its largest value before "
                 "the brake is released."
@@ -183,7 +184,7 @@ CONTROLLER = Controller(
             "-",
             0.2,
             0.98,
-            "tuned: of the rail force",
+            "set by hand after an earlier tuning: of the rail force",
             doc=("Share of the rail force the brake force must fall below before a vent ends."),
         ),
         Parameter(
@@ -192,7 +193,7 @@ CONTROLLER = Controller(
             "-",
             0.3,
             1.0,
-            "tuned: of the largest force",
+            "set by hand after an earlier tuning: of the largest force",
             doc=(
                 "Share of the largest rail force borne up to which the cylinder is filled at once."
             ),
@@ -203,7 +204,7 @@ CONTROLLER = Controller(
             "-",
             0.02,
             1.0,
-            "tuned",
+            "set by hand after an earlier tuning",
             doc="Share of a pulse period in which the cylinder is filled beyond that.",
         ),
         Parameter(
@@ -212,7 +213,7 @@ CONTROLLER = Controller(
             "m/s2",
             0.1,
             3.0,
-            "tuned",
+            "set by hand after an earlier tuning",
             doc="Acceleration of the rim under which its spinning up counts as ended.",
         ),
         Parameter(
@@ -221,33 +222,14 @@ CONTROLLER = Controller(
             "-",
             0.1,
             0.8,
-            "tuned",
+            "set by hand after an earlier tuning",
             doc=(
                 "Slip against the fastest wheel beyond which the cylinder is vented "
                 "whatever the phase."
             ),
         ),
-        Parameter(
-            "slowing_limit",
-            1.37,
-            "m/s2",
-            0.8,
-            4.0,
-            "tuned; 1.2 to 2 from memory, weak",
-            doc=(
-                "Deceleration a train is believed capable of at emergency demand; the "
-                "reference falls no faster."
-            ),
-        ),
-        Parameter(
-            "cut_out_speed",
-            1.02,
-            "m/s",
-            0.3,
-            2.5,
-            "tuned",
-            doc="Reference speed below which the strategy leaves the brake alone.",
-        ),
+        slowing_limit(1.37, "set by hand after an earlier tuning; 1.2 to 2 from memory, weak"),
+        cut_out_speed(1.02, "set by hand after an earlier tuning"),
         *FORCE_DATA,
     ),
     observes=("measured_wheel_speed", "measured_pressure", "brake_demand", "sample_time"),

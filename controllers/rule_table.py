@@ -26,6 +26,7 @@ from slipbench.contract import (
 )
 from slipbench.controllers.parts.pulses import end_vent, pulse
 from slipbench.controllers.parts.reference import N_STATE, PROBED, probed_axle
+from slipbench.controllers.parts.settings import cut_out_speed, patience, slowing_limit, target_slip
 from slipbench.controllers.parts.wheels import ACCELERATION, N_WHEEL, SPEED, sense_wheels
 
 TARGET_SLIP, ACCELERATION_SCALE, PULSE_PERIOD = 0, 1, 2
@@ -115,22 +116,14 @@ CONTROLLER = Controller(
     title="graded rules over slip and rim acceleration",
     update=update,
     parameters=(
-        Parameter(
-            "target_slip",
-            0.1,
-            "-",
-            0.02,
-            0.6,
-            "tuned by hand",
-            doc="Slip each axle is held at, as a share of the train's speed.",
-        ),
+        target_slip(0.1, 0.02, 0.6),
         Parameter(
             "acceleration_scale",
             1.0,
             "m/s2",
             0.5,
             8.0,
-            "tuned by hand",
+            "set by hand",
             doc="Rim acceleration that counts as hard; the grades lie at shares of it.",
         ),
         Parameter(
@@ -139,45 +132,15 @@ CONTROLLER = Controller(
             "s",
             0.01,
             0.5,
-            "tuned by hand",
+            "set by hand",
             doc=(
                 "Length of one valve pulse with its pause; within it the valve acts for "
                 "the wanted share."
             ),
         ),
-        Parameter(
-            "slowing_limit",
-            1.2,
-            "m/s2",
-            0.8,
-            4.0,
-            "1.2 to 2 from memory, weak",
-            doc=(
-                "Deceleration a train is believed capable of at emergency demand; the "
-                "reference falls no faster."
-            ),
-        ),
-        Parameter(
-            "patience",
-            3.0,
-            "s",
-            0.2,
-            10.0,
-            "tuned by hand",
-            doc=(
-                "Time without a rolling wheel (at 8 m/s and above) before a probe axle is "
-                "freed to found the reference."
-            ),
-        ),
-        Parameter(
-            "cut_out_speed",
-            1.0,
-            "m/s",
-            0.3,
-            2.5,
-            "assumed",
-            doc="Reference speed below which the strategy leaves the brake alone.",
-        ),
+        slowing_limit(),
+        patience(3.0, 0.2, 10.0),
+        cut_out_speed(1.0),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=max(N_STATE, N_WHEEL + 2),

@@ -23,6 +23,7 @@ from slipbench.contract import (
 )
 from slipbench.controllers.parts.adhesion import FORCE
 from slipbench.controllers.parts.reference import PROBED
+from slipbench.controllers.parts.settings import cut_out_speed, patience, target_slip
 from slipbench.controllers.parts.slip_servo import (
     N_MOTION,
     N_SERVO,
@@ -82,22 +83,14 @@ CONTROLLER = Controller(
     title="balance the estimated rail force and push the slip to its surface",
     update=update,
     parameters=(
-        Parameter(
-            "target_slip",
-            0.08,
-            "-",
-            0.02,
-            0.5,
-            "tuned by hand",
-            doc="Slip each axle is held at, as a share of the train's speed.",
-        ),
+        target_slip(0.08, 0.02, 0.5),
         Parameter(
             "reaching_rate",
             3.0,
             "m/s2",
             0.5,
             10.0,
-            "tuned by hand",
+            "set by hand",
             doc=(
                 "Rate at which the slip speed is driven to its target outside the boundary layer."
             ),
@@ -108,30 +101,11 @@ CONTROLLER = Controller(
             "m/s",
             0.05,
             3.0,
-            "tuned by hand",
+            "set by hand",
             doc=("Half-width of the layer in slip speed within which the drive is proportional."),
         ),
-        Parameter(
-            "patience",
-            5.0,
-            "s",
-            0.5,
-            20.0,
-            "tuned by hand",
-            doc=(
-                "Time without a rolling wheel (at 8 m/s and above) before a probe axle is "
-                "freed to found the reference."
-            ),
-        ),
-        Parameter(
-            "cut_out_speed",
-            0.8,
-            "m/s",
-            0.3,
-            2.5,
-            "assumed",
-            doc="Reference speed below which the strategy leaves the brake alone.",
-        ),
+        patience(5.0),
+        cut_out_speed(),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

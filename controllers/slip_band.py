@@ -23,6 +23,7 @@ from slipbench.contract import (
 )
 from slipbench.controllers.parts.pulses import end_vent
 from slipbench.controllers.parts.reference import N_STATE, PROBED, probed_axle
+from slipbench.controllers.parts.settings import cut_out_speed, patience, slowing_limit
 from slipbench.controllers.parts.wheels import N_WHEEL, SPEED, sense_wheels
 
 FILL_SLIP, VENT_SLIP, LOOK_AHEAD, SLOWING_LIMIT, CUT_OUT_SPEED, PATIENCE = 0, 1, 2, 3, 4, 5
@@ -79,7 +80,7 @@ CONTROLLER = Controller(
             "-",
             0.01,
             0.5,
-            "tuned by hand; 5 to 8 per cent from memory",
+            "set by hand; 5 to 8 per cent from memory",
             doc="Slip below which the cylinder is filled.",
         ),
         Parameter(
@@ -88,7 +89,7 @@ CONTROLLER = Controller(
             "-",
             0.03,
             0.8,
-            "tuned by hand; 10 to 20 per cent from memory",
+            "set by hand; 10 to 20 per cent from memory",
             doc="Slip above which it is vented; held in between.",
         ),
         Parameter(
@@ -100,39 +101,9 @@ CONTROLLER = Controller(
             "assumed: about the valve's delay",
             doc=("Time the slip is extrapolated by its rate, to make up for the valve's delay."),
         ),
-        Parameter(
-            "slowing_limit",
-            1.2,
-            "m/s2",
-            0.8,
-            4.0,
-            "1.2 to 2 from memory, weak",
-            doc=(
-                "Deceleration a train is believed capable of at emergency demand; the "
-                "reference falls no faster."
-            ),
-        ),
-        Parameter(
-            "cut_out_speed",
-            1.0,
-            "m/s",
-            0.3,
-            2.5,
-            "assumed; 3 to 5 km/h from memory",
-            doc="Reference speed below which the strategy leaves the brake alone.",
-        ),
-        Parameter(
-            "patience",
-            2.0,
-            "s",
-            0.2,
-            10.0,
-            "tuned by hand",
-            doc=(
-                "Time without a rolling wheel (at 8 m/s and above) before a probe axle is "
-                "freed to found the reference."
-            ),
-        ),
+        slowing_limit(),
+        cut_out_speed(1.0, "assumed; 3 to 5 km/h from memory"),
+        patience(2.0, 0.2, 10.0),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=max(N_STATE, N_WHEEL + 2),

@@ -26,6 +26,7 @@ from slipbench.contract import (
 )
 from slipbench.controllers.parts.pulses import end_vent, pulse
 from slipbench.controllers.parts.reference import N_STATE, PROBED, probed_axle
+from slipbench.controllers.parts.settings import cut_out_speed, patience, slowing_limit, target_slip
 from slipbench.controllers.parts.wheels import N_WHEEL, SPEED, sense_wheels
 
 TARGET_SLIP, SLIP_GAIN, RATE_GAIN, PULSE_PERIOD, SMOOTHING_TIME = 0, 1, 2, 3, 4
@@ -106,22 +107,14 @@ CONTROLLER = Controller(
     title="PI control of slip with pulsed valves",
     update=update,
     parameters=(
-        Parameter(
-            "target_slip",
-            0.05,
-            "-",
-            0.02,
-            0.6,
-            "tuned by hand",
-            doc="Slip each axle is held at, as a share of the train's speed.",
-        ),
+        target_slip(0.05, 0.02, 0.6),
         Parameter(
             "slip_gain",
             0.5,
             "s/m",
             0.02,
             5.0,
-            "tuned by hand",
+            "set by hand",
             doc="Share of a pulse period for each m/s of error in slip speed.",
         ),
         Parameter(
@@ -130,7 +123,7 @@ CONTROLLER = Controller(
             "s2/m",
             0.0,
             2.0,
-            "tuned by hand",
+            "set by hand",
             doc="Share of a pulse period for each m/s2 of its rate of change.",
         ),
         Parameter(
@@ -139,7 +132,7 @@ CONTROLLER = Controller(
             "s",
             0.01,
             0.5,
-            "tuned by hand",
+            "set by hand",
             doc=(
                 "Length of one valve pulse with its pause; within it the valve acts for "
                 "the wanted share."
@@ -154,39 +147,9 @@ CONTROLLER = Controller(
             "assumed: speeds are filtered",
             doc="Time constant of the low pass over the rim's change of speed.",
         ),
-        Parameter(
-            "slowing_limit",
-            1.2,
-            "m/s2",
-            0.8,
-            4.0,
-            "1.2 to 2 from memory, weak",
-            doc=(
-                "Deceleration a train is believed capable of at emergency demand; the "
-                "reference falls no faster."
-            ),
-        ),
-        Parameter(
-            "patience",
-            5.0,
-            "s",
-            0.2,
-            10.0,
-            "tuned by hand",
-            doc=(
-                "Time without a rolling wheel (at 8 m/s and above) before a probe axle is "
-                "freed to found the reference."
-            ),
-        ),
-        Parameter(
-            "cut_out_speed",
-            0.8,
-            "m/s",
-            0.3,
-            2.5,
-            "assumed",
-            doc="Reference speed below which the strategy leaves the brake alone.",
-        ),
+        slowing_limit(),
+        patience(2.0, 0.2, 10.0),
+        cut_out_speed(),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=max(N_STATE, N_WHEEL + 4),

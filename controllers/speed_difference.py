@@ -26,6 +26,7 @@ from slipbench.contract import (
 )
 from slipbench.controllers.parts.pulses import end_vent
 from slipbench.controllers.parts.reference import highest_axle
+from slipbench.controllers.parts.settings import cut_out_speed, slowing_limit
 from slipbench.controllers.parts.wheels import N_WHEEL, SPEED, sense_wheels
 
 RELEASE_DIFFERENCE, APPLY_DIFFERENCE, SLOWING_LIMIT, CUT_OUT_SPEED = 0, 1, 2, 3
@@ -66,7 +67,10 @@ CONTROLLER = Controller(
             "m/s",
             0.3,
             6.0,
-            "tuned; 4 mph = 1.79 m/s in one published rule, secondary",
+            (
+                "set by hand after an earlier tuning; "
+                "4 mph = 1.79 m/s in one published rule, secondary"
+            ),
             doc="Rim speed below the reference beyond which the cylinder is vented.",
         ),
         Parameter(
@@ -75,33 +79,14 @@ CONTROLLER = Controller(
             "m/s",
             0.1,
             5.0,
-            "tuned",
+            "set by hand after an earlier tuning",
             doc=(
                 "Rim speed below the reference under which the cylinder is filled again; "
                 "held in between."
             ),
         ),
-        Parameter(
-            "slowing_limit",
-            0.916,
-            "m/s2",
-            0.8,
-            4.0,
-            "tuned; 1.2 to 2 from memory, weak",
-            doc=(
-                "Deceleration a train is believed capable of at emergency demand; the "
-                "reference falls no faster."
-            ),
-        ),
-        Parameter(
-            "cut_out_speed",
-            1.38,
-            "m/s",
-            0.3,
-            2.5,
-            "tuned; 3 to 5 km/h from memory, weak",
-            doc="Reference speed below which the strategy leaves the brake alone.",
-        ),
+        slowing_limit(0.916, "set by hand after an earlier tuning; 1.2 to 2 from memory, weak"),
+        cut_out_speed(1.38, "set by hand after an earlier tuning; 3 to 5 km/h from memory, weak"),
     ),
     observes=("measured_wheel_speed", "brake_demand", "sample_time"),
     n_memory=N_WHEEL + 1,

@@ -30,6 +30,7 @@ from slipbench.contract import (
 )
 from slipbench.controllers.parts.adhesion import FORCE
 from slipbench.controllers.parts.reference import PROBED
+from slipbench.controllers.parts.settings import cut_out_speed, patience, settling_time
 from slipbench.controllers.parts.slip_servo import (
     N_MOTION,
     N_SERVO,
@@ -119,7 +120,7 @@ CONTROLLER = Controller(
             "-",
             0.0,
             0.9,
-            "tuned by hand: of the axles",
+            "set by hand: of the axles",
             doc="Share of the train's axles, from the front, held in a deep slide.",
         ),
         Parameter(
@@ -128,7 +129,7 @@ CONTROLLER = Controller(
             "-",
             0.1,
             0.8,
-            "tuned by hand",
+            "set by hand",
             doc="Slip of the leading axles that clean.",
         ),
         Parameter(
@@ -137,7 +138,7 @@ CONTROLLER = Controller(
             "-",
             0.01,
             0.2,
-            "tuned by hand",
+            "set by hand",
             doc="Slip of the axles that grip, near the peak of the creep curve.",
         ),
         Parameter(
@@ -159,38 +160,9 @@ CONTROLLER = Controller(
             "assumed",
             doc="How fast the demand factor changes.",
         ),
-        Parameter(
-            "settling_time",
-            0.2,
-            "s",
-            0.1,
-            2.0,
-            "tuned by hand",
-            doc=(
-                "Time in which a wheel is to come to its slip; the wanted pressure follows from it."
-            ),
-        ),
-        Parameter(
-            "patience",
-            5.0,
-            "s",
-            0.5,
-            20.0,
-            "tuned by hand",
-            doc=(
-                "Time without a rolling wheel (at 8 m/s and above) before a probe axle is "
-                "freed to found the reference."
-            ),
-        ),
-        Parameter(
-            "cut_out_speed",
-            0.8,
-            "m/s",
-            0.3,
-            2.5,
-            "assumed",
-            doc="Reference speed below which the strategy leaves the brake alone.",
-        ),
+        settling_time(0.2),
+        patience(5.0),
+        cut_out_speed(),
         *VALVE_DATA,
         *FORCE_DATA,
     ),

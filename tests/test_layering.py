@@ -29,7 +29,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "measures": {"ground"},
     "statistics": {"contract", "ground"},
     "packing": {"contact", "contract", "ground", "kernel", "scenario"},
-    "strategies": {"compiling", "contract", "ground", "kernel", "scenario"},
+    "exchange": {"compiling", "contract", "ground", "kernel", "packing", "scenario"},
+    "strategies": {"compiling", "contract", "exchange", "ground", "kernel", "scenario"},
     "stop": {
         "contact", "contract", "ground", "kernel", "measures", "packing", "results", "scenario",
         "strategies",
@@ -54,10 +55,11 @@ MAY_IMPORT: dict[str, set[str]] = {
         "ground", "measures", "results", "running", "scenario", "strategies",
     },
     "measured": {
-        "contract", "ground", "kernel", "packing", "results", "scenario", "stop", "strategies",
+        "compiling", "contract", "ground", "kernel", "packing", "results", "running", "scenario",
+        "stop", "strategies",
     },
     "guidance": {
-        "campaign", "contract", "ground", "results", "running", "scenario", "statistics",
+        "campaign", "contract", "ground", "results", "running", "scenario", "statistics", "stop",
     },
     "guide": {"contract", "ground", "results", "scenario", "strategies"},
     "figures": {
@@ -73,6 +75,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
         "guidance", "guide", "measured", "possible", "practice",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
+        "exchange",
     },
     "controllers": {"compiling", "contract", "ground"},
     "experiments": {
@@ -85,6 +88,7 @@ MAY_IMPORT: dict[str, set[str]] = {
 FOREIGN: dict[str, set[str]] = {
     "ground": set(),
     "compiling": {"numba", "llvmlite"},
+    "exchange": {"numpy", "numba"},
     "kernel": {"numpy", "numba"},
     "contract": {"numpy"},
     "contact": SCIENCE,
@@ -102,7 +106,7 @@ FOREIGN: dict[str, set[str]] = {
     "campaign": SCIENCE | {"pyarrow"},
     "tuning": SCIENCE,
     "assess": {"numpy"},
-    "measured": SCIENCE | {"asammdf", "nptdms", "pyarrow"},
+    "measured": SCIENCE | {"asammdf", "nptdms", "numba", "pyarrow"},
     "guidance": SCIENCE,
     "guide": {"markdown_it"},
     "figures": SCIENCE | PICTURES,

@@ -189,7 +189,7 @@ def _run_with_progress(
 
     from slipbench.comparison.compare import compare, plan
     from slipbench.results.identity import versions
-    from slipbench.strategies.native import is_library
+    from slipbench.strategies.foreign import is_foreign
 
     limit = stop_limit(arguments)
     n_jobs = len(plan(scenarios, strategies, arguments.seeds))
@@ -221,7 +221,7 @@ def _run_with_progress(
             done = f" after {n_done[0]} of {n_jobs} runs; nothing was written"
             raise type(end)(done) from None
         except BrokenProcessPool:
-            native = ", ".join(k.origin for k in strategies if is_library(k.origin))
+            native = ", ".join(k.origin for k in strategies if is_foreign(k.origin))
             cause = f"or a crash of {native}; " if native else ""
             raise InputError(
                 f"a worker process died, perhaps for want of memory; {cause}nothing was written; "

@@ -16,6 +16,7 @@ PARTS: Mapping[str, tuple[str, ...]] = {
     "Bring your own": ("own-train", "own-rail", "own-strategy", "own-c"),
     "Measure": ("measured-stops",),
     "Look up": ("keys", "strategies", "results", "commands", "words"),
+    "Exchange with other tools": ("exchange",),
     "Doubt": ("physics", "our-strategy", "strategy-effort", "assumptions", "how-sure", "changes"),
 }
 """Topics by part of the book, in reading order; each is a file `<topic>.md` beside this module."""

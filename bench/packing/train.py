@@ -48,16 +48,17 @@ _FRICTION_KINDS = {
 }
 
 
-_STEP_OVER_SPEED = 2e-3
-"""Longest step over the speed braked from: a stop from walking pace is as many steps as one from
-10 m/s, so that its energy balances as well. [s2/m]"""
+STEP_OVER_SPEED, STEP_OVER_SQUARE = 2e-3, 4e-4
+"""Longest step over the speed braked from [s2/m] and over its square [s3/m2]: a stop from walking
+pace is as many steps as one from 10 m/s, so that its energy balances as well."""
 
 
 def pack_run(scenario: Scenario) -> Any:
     """Pack step, limits and thresholds."""
     names = records.RUN.names or ()
     numbers = {name: getattr(scenario.run, name) for name in names}
-    slow = _STEP_OVER_SPEED * scenario.initial_speed
+    speed = scenario.initial_speed
+    slow = min(STEP_OVER_SPEED, STEP_OVER_SQUARE * speed) * speed
     return one(records.RUN, **{**numbers, "maximum_step": min(numbers["maximum_step"], slow)})
 
 

@@ -14,7 +14,7 @@ from slipbench.ground.errors import InputError
 from slipbench.ground.reading import regular_bytes
 from slipbench.results.canonical import as_json, short_hash
 from slipbench.results.identity import hash_of_files, imported_names
-from slipbench.strategies.native import NativeUpdate
+from slipbench.strategies.foreign import ForeignUpdate
 from slipbench.strategies.registry import Known, find_controller
 from slipbench.strategies.spelling import label_of, split_written
 
@@ -69,7 +69,7 @@ def candidate_of(known: Known, label: str | None = None) -> Candidate:
     file, colon, name = reference.rpartition(":")
     if colon and file.endswith(".py"):
         reference = f"{Path(file).absolute()}:{name}"
-    elif isinstance(controller.update, NativeUpdate):
+    elif isinstance(controller.update, ForeignUpdate):
         reference = str(controller.update.path)
     reference = label_of(reference, words)
     return Candidate(
@@ -131,14 +131,15 @@ def source_hash(controller: Controller, runs_compiled: bool = True) -> str:
 
 def source_text(controller: Controller) -> str:
     """Return the text of the file a strategy's function stands in; of a library, what it is."""
-    if isinstance(controller.update, NativeUpdate):
-        return f"shared library {controller.update.path}, sha256 {controller.update.digest}"
+    update = controller.update
+    if isinstance(update, ForeignUpdate):
+        return f"{update.kind} {update.path}, sha256 {update.digest}"
     content = regular_bytes(_own_file(controller.update), "a strategy is a Python file")
     return content.decode("utf-8", "backslashreplace")
 
 
 def _own_file(update: Update) -> Path:
-    if isinstance(update, NativeUpdate):
+    if isinstance(update, ForeignUpdate):
         return update.path
     function = inspect.unwrap(getattr(update, "py_func", update))
     try:
@@ -156,8 +157,8 @@ def _source_files(update: Update) -> dict[str, Path]:
     if not own.is_file():
         raise InputError(f"strategy source {own}: no such file; define it in a file")
     files = {"": own}
-    if isinstance(update, NativeUpdate):
-        return files
+    if isinstance(update, ForeignUpdate):
+        return files | {path.name: path for path in update.files[1:]}
     waiting = imported_names(own)
     while waiting:
         name = waiting.pop()

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 from slipbench.ground.errors import InputError
 from slipbench.results.quantities import SCHEMA, SCHEMA_VERSION, UNITS, units_of
+from slipbench.running.apart import run_apart
 from slipbench.running.limit import limited
 from slipbench.scenario import Scenario
 from slipbench.stop.simulation import get_ready, simulate
@@ -35,15 +36,35 @@ def run_stop(
 ) -> Stop:
     """Run one stop; whatever a strategy that is not shipped raises becomes an `InputError`.
 
+    One under an FMI unit runs in a process beside this one, see `slipbench.running.apart`.
+
     Raises
     ------
     StopFailed   an `InputError`: as of `simulate`, or it takes longer than `stop_limit` [s] by the
-                 clock
+                 clock; or the unit crashed
     """
+    what = f"scenario {scenario.name}, strategy {known.controller.name}, seed {seed}"
+    if getattr(known.controller.update, "runs_apart", False):
+        stop: Stop = run_apart(run_here, (scenario, known, seed, with_traces), stop_limit, what)
+        return stop
+    return run_here(scenario, known, seed, with_traces, stop_limit=stop_limit, what=what)
+
+
+def run_here(
+    scenario: Scenario,
+    known: Known,
+    seed: int,
+    with_traces: bool,
+    *,
+    stop_limit: float = math.inf,
+    what: str = "",
+    begin: Callable[[], None] = lambda: None,
+) -> Stop:
+    """Run one stop in this process; `begin` is called once all is compiled."""
 
     def run() -> Stop:
         get_ready(known.controller, known.runs_compiled)  # what is compiled first takes its time
-        what = f"scenario {scenario.name}, strategy {known.controller.name}, seed {seed}"
+        begin()
         with limited(stop_limit, what):
             return simulate(
                 scenario,

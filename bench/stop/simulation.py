@@ -18,7 +18,7 @@ from slipbench.packing import pack
 from slipbench.packing.rail_state import RailState
 from slipbench.scenario import Scenario, load_scenario
 from slipbench.stop.stop import Stop, make_stop
-from slipbench.strategies.native import NativeUpdate, stray_text
+from slipbench.strategies.foreign import ForeignUpdate
 from slipbench.strategies.registry import find_controller
 from slipbench.strategies.update import compile_update
 
@@ -74,20 +74,29 @@ def simulate(
         raise InputError(f"rail_before = {shown(rail_before)}; allowed: a RailState or None")
     world = pack(scenario, controller, int(seed), with_traces, rail_before)
     memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))
-    if compiled:
-        update = compile_update(controller.update)
-        refused = _run_in_turns(world, update, controller.parameter_values, memory)
-        if refused >= 0:
-            raise InputError(_command_complaint(world, controller, refused))
-    else:
-        for _ in run_sample_by_sample(world, controller, controller.update, memory):
-            pass
+    try:
+        _run(world, controller, memory, compiled)
+    finally:
+        if isinstance(controller.update, ForeignUpdate):
+            controller.update.release(memory)
     failure = _failure(scenario, world)
     if failure:
         raise StopFailed(
             f"scenario {scenario.name}, strategy {controller.name}, seed {seed}: {failure}"
         )
     return make_stop(scenario, controller, int(seed), world)
+
+
+def _run(world: World, controller: Controller, memory: Floats, compiled: bool) -> None:
+    """Run a stop to its end, or raise for a command the equipment cannot follow."""
+    if not compiled:
+        for _ in run_sample_by_sample(world, controller, controller.update, memory):
+            pass
+        return
+    update = compile_update(controller.update)
+    refused = _run_in_turns(world, update, controller.parameter_values, memory)
+    if refused >= 0:
+        raise InputError(_command_complaint(world, controller, refused))
 
 
 def get_ready(controller: Controller, compiled: bool) -> None:
@@ -192,9 +201,10 @@ def _command_complaint(world: World, controller: Controller, i_axle: int) -> str
     vehicle = int(world.axles["i_group"][i_axle]) + 1 if controller.scope == "vehicle" else "all"
     limit = float(world.train["demand_factor_limit"][0])
     time = float(world.train_state["clock"][0])
-    strayed = stray_text(factor) if isinstance(controller.update, NativeUpdate) else ""
-    if strayed:
-        return f"strategy {controller.name}: {strayed} (vehicle {vehicle}) at {time:.3f} s"
+    update = controller.update
+    said = update.complaint(factor) if isinstance(update, ForeignUpdate) else ""
+    if said:
+        return f"strategy {controller.name}: {said} (vehicle {vehicle}) at {time:.3f} s"
     more, allowed = "", ""
     if dynamic:
         more, allowed = f", dynamic factor {dynamic[0]:g}", ", dynamic factor 0 to 1"

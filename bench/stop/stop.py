@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from types import MappingProxyType
 from typing import Any
 
@@ -49,6 +49,12 @@ class Stop:
     rail_after: RailState = field(repr=False)
     worth: Worth = field(repr=False)
     findings: tuple[Finding, ...] = ()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Pickle as what it holds: the views that guard its mappings cannot be pickled."""
+        held = {one.name: getattr(self, one.name) for one in fields(self)}
+        held |= {name: dict(held[name]) for name in ("summary", "traces")}
+        return _restored, (held,)
 
     def __repr__(self) -> str:
         """Return a short account for a terminal."""
@@ -202,6 +208,11 @@ def make_stop(scenario: Scenario, controller: Controller, seed: int, world: Worl
         worth=worth,
         findings=find(scenario, summary, worth),
     )
+
+
+def _restored(held: dict[str, Any]) -> Stop:
+    views = {name: MappingProxyType(held[name]) for name in ("summary", "traces")}
+    return Stop(**{**held, **views})
 
 
 def energy_residual(initial_speed: float, world: World) -> float:

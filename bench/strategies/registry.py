@@ -21,6 +21,7 @@ from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import is_regular, is_there, regular_bytes
 from slipbench.ground.telling import both_ends, message, nearest_text, shown, told, whole
+from slipbench.strategies.foreign import is_unit
 from slipbench.strategies.native import is_library, load_library
 from slipbench.strategies.spelling import label_of, labelled, split_written
 
@@ -91,7 +92,8 @@ def find_controller(text: str, *, compile_file: bool = False) -> Known:
     ----------
     text : str            a name of `known_controllers()`, or the path of a Python file (and a name
                           in it, if it holds several), of a shared library made with `slipbench.h`,
-                          or of tuned settings (.toml); then parameters, see `spelling`
+                          of an FMI unit (.fmu) or of tuned settings (.toml); then parameters, see
+                          `spelling`
     compile_file : bool   compile the function of a file's strategy; else it runs as plain Python
 
     Raises
@@ -114,6 +116,10 @@ def _find(text: str, compile_file: bool) -> Known:
         return known_tuned
     if is_library(text):
         return Known(load_library(text), reference=text, origin=text)
+    if is_unit(text):
+        from slipbench.strategies.units import load_unit  # which loads what calls it
+
+        return Known(load_unit(text), reference=text, origin=text)
     if ".py:" in text or text.endswith(".py") or "/" in text or "\\" in text:
         return _from_file(text, compile_file)
     known = known_controllers()
@@ -126,7 +132,7 @@ def _find(text: str, compile_file: bool) -> Known:
         )
     raise InputError(
         f"strategy {shown(text)}: unknown; {nearest_text(text, known)} "
-        "(one of your own is path/to/file.py, or the path of a shared library)"
+        "(one of your own is path/to/file.py, or the path of a shared library or FMI unit)"
     )
 
 

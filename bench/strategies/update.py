@@ -15,7 +15,7 @@ from slipbench.contract import Update
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import LONGEST_PROBLEM, cut, message
 from slipbench.kernel.records import UPDATE_SIGNATURE
-from slipbench.strategies.native import NativeUpdate
+from slipbench.strategies.foreign import ForeignUpdate
 
 
 @lru_cache(maxsize=64)
@@ -29,7 +29,7 @@ def compile_update(update: Update) -> Any:
     ------
     InputError   when numba cannot compile it, in one line
     """
-    if isinstance(update, NativeUpdate):
+    if isinstance(update, ForeignUpdate):
         return update.compiled
     is_shipped = update.__module__.startswith("slipbench.controllers.")
     if hasattr(update, "py_func"):  # already compiled by its author, perhaps without checks

@@ -13,7 +13,7 @@ from pathlib import Path
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import LONGEST_CODE, regular_bytes
 from slipbench.ground.telling import shown
-from slipbench.strategies.native import is_library
+from slipbench.strategies.foreign import is_foreign
 from slipbench.strategies.registry import Known
 from slipbench.strategies.spelling import split_written
 
@@ -48,7 +48,7 @@ class Code:
 
 def is_file(reference: str) -> bool:
     """Say whether a reference names a file, and no registered strategy."""
-    return is_library(reference) or ".py" in reference or "/" in reference or "\\" in reference
+    return is_foreign(reference) or ".py" in reference or "/" in reference or "\\" in reference
 
 
 def code_of(known: Known, settings: Path) -> Code | None:
@@ -61,7 +61,7 @@ def code_of(known: Known, settings: Path) -> Code | None:
     reference = split_written(known.reference)[0]
     if not is_file(reference):
         return None
-    file, _, selected = (reference, "", "") if is_library(reference) else reference.rpartition(":")
+    file, _, selected = (reference, "", "") if is_foreign(reference) else reference.rpartition(":")
     source = Path(file)
     content = regular_bytes(source, "a strategy's file", most=LONGEST_CODE)
     is_beside = source.absolute().parent == settings.absolute().parent
@@ -76,7 +76,7 @@ def stated_code(reference: str, digest: object, settings: Path) -> str:
     ------
     InputError   if it is not beside them, its hash is not stated, or is another
     """
-    is_whole = reference if is_library(reference) else reference.rpartition(":")[0] or reference
+    is_whole = reference if is_foreign(reference) else reference.rpartition(":")[0] or reference
     if Path(is_whole).name != is_whole or "\\" in is_whole:
         raise InputError(
             f"{settings}: strategy = {shown(reference)}; allowed: a registered strategy, or a "

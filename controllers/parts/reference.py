@@ -40,7 +40,7 @@ _ROLLING_AGAIN = 1.0
 _UNBRAKED = 0.4
 """Slowing that resistance and an uphill gradient can give besides the brake. [m/s2]"""
 
-_MARGIN = 0.3
+_MARGIN = 0.1
 """What is added to the deceleration found between two foundings. [m/s2]"""
 
 _RISE, _NOISE, _RUN_OUT = 0.2, 0.05, 0.003

@@ -20,7 +20,7 @@ from slipbench.scenario import scenario_names
 OWN = "cleaning_balance"
 JUDGED = [c for c in ALL_CONTROLLERS if c.name not in EXCUSED and not c.uses_truth]
 SLIPPERY = [name for name in scenario_names() if name not in GOOD_RAILS]
-SEEDS = range(3)
+SEEDS = range(4)
 
 
 @cache
@@ -44,7 +44,7 @@ def test_ours_is_silent_where_nothing_slides(rail: str) -> None:
 
 
 def test_ours_bears_uneven_pads_and_slow_valves_on_the_film_that_misled_it() -> None:
-    """Forces of different axles weighed against each other: 29 % longer; now within 5 %."""
+    """Emergency pressure read off a transducer's zero: 29 % longer on two of four trains."""
     clean = numbers(OWN, "tough_film", "clean")[0]
     distance, _, lock, _ = numbers(OWN, "tough_film", "service")
     assert distance == pytest.approx(clean, rel=0.05)

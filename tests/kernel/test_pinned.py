@@ -17,7 +17,7 @@ from tests.support_stops import (
 
 from slipbench import simulate
 from slipbench.controllers import none
-from slipbench.kernel.friction import composite_friction
+from slipbench.kernel.friction import cast_iron_friction, composite_friction
 from slipbench.scenario import CurveSection, GradientSection, Run
 
 GRAVITY = 9.80665
@@ -73,6 +73,17 @@ def test_composite_friction_is_the_recalled_formulas(tonnes, kmh, friction):
     By hand: K 2 tf at 50 km/h .27657; K 5 tf at 100 km/h .44 x 25/40 x 250/350 = .19643.
     """
     assert composite_friction(tonnes * 9.81e3, kmh / 3.6) == pytest.approx(friction, rel=1e-8)
+
+
+@pytest.mark.parametrize(
+    ("tonnes", "kmh", "friction"), [(0.0, 0.0, 0.6), (2.0, 50.0, 0.130549451), (5.0, 100.0, 0.072)]
+)
+def test_cast_iron_friction_is_the_recalled_formula(tonnes, kmh, friction):
+    """.6 (16 K + 100)/(80 K + 100) (V + 100)/(5 V + 100): Karwatzki's formula, from memory.
+
+    By hand: K 2 t at 50 km/h .6 x 132/260 x 150/350 = .13055; K 5 t at 100 km/h .6 x .36 / 3.
+    """
+    assert cast_iron_friction(tonnes * 9.81e3, kmh / 3.6) == pytest.approx(friction, rel=1e-8)
 
 
 def test_a_stop_on_composite_blocks_is_the_quadrature_of_their_friction():

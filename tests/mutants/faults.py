@@ -67,7 +67,7 @@ MUTANTS = (
         "kernel/friction.py",
         "(5.0 * speed + 100.0)",
         "(4.0 * speed + 100.0)",
-        ("kernel/test_blocks.py",),
+        ("kernel/test_pinned.py",),
     ),
     Mutant(
         "cooling without speed",
@@ -81,7 +81,7 @@ MUTANTS = (
         "packing/train.py",
         "pads * (1.0 - vehicle.pad_wetness)",
         "pads",
-        ("kernel/test_brake_response.py", "kernel/test_equipment.py"),
+        ("kernel/test_blocks.py",),
     ),
     # loads
     Mutant(
@@ -347,8 +347,8 @@ MUTANTS = (
     Mutant(
         "next application counts half the cylinders",
         "measures/air.py",
-        "after = left - cylinders * full / reservoir_volume",
-        "after = left - 0.5 * cylinders * full / reservoir_volume",
+        "after = left - cylinders * full / volume",
+        "after = left - 0.5 * cylinders * full / volume",
         ("measures/test_worth.py",),
     ),
     Mutant(

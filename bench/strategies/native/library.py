@@ -5,18 +5,17 @@ from __future__ import annotations
 import ctypes
 import hashlib
 import math
-import os
-import subprocess
-import sys
 from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
-from slipbench.contract import Controller, Floats, Parameter, Update
+from slipbench.contract import Controller, Parameter, Update
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import LONGEST_CODE, is_regular, is_there, regular_bytes
-from slipbench.ground.telling import message, shown
+from slipbench.ground.telling import shown
+from slipbench.strategies.foreign import ForeignUpdate
 from slipbench.strategies.native.guard import GUARDED, STRAY, guarded
+from slipbench.strategies.trials import try_out
 
 ABI = 1
 """Version of `slipbench.h` this package serves."""
@@ -54,7 +53,7 @@ class _Description(ctypes.Structure):
     )
 
 
-class NativeUpdate:
+class NativeUpdate(ForeignUpdate):
     """The update function of a library; called as Python, compiled for the kernel, or pickled.
 
     Another process finds it by path and refuses a file with another hash.
@@ -79,31 +78,9 @@ class NativeUpdate:
         """The guarded call compiled for the kernel; it holds an address, so it is not kept."""
         return _compiled(self)
 
-    def __call__(
-        self,
-        observation: Floats,
-        parameters: Floats,
-        memory: Floats,
-        command: Floats,
-        signals: Floats,
-    ) -> None:
-        """Call the library once, between guards."""
-        self.compiled(observation, parameters, memory, command, signals)
-
-    def __eq__(self, other: object) -> bool:
-        """Tell whether both are the same file with the same content."""
-        return isinstance(other, NativeUpdate) and (self.path, self.digest) == (
-            other.path,
-            other.digest,
-        )
-
-    def __hash__(self) -> int:
-        """Return a hash of path and content."""
-        return hash((self.path, self.digest))
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        """Pickle as path and content's hash."""
-        return NativeUpdate, (self.path, self.digest)
+    def complaint(self, factor: float) -> str:
+        """Return in words what `guarded` noted in a demand factor."""
+        return stray_text(factor)
 
 
 def is_library(text: str) -> bool:
@@ -256,27 +233,4 @@ def _open(path: Path, digest: str) -> ctypes.CDLL:
 @lru_cache(maxsize=64)
 def _try_out(path: Path, digest: str) -> None:
     """Load and call the library in a process of its own, which may crash."""
-    words = [sys.executable, "-m", "slipbench.strategies.native.trial", str(path), digest]
-    here = str(Path(__file__).parents[3])
-    paths = os.pathsep.join(filter(None, [here, os.environ.get("PYTHONPATH", "")]))
-    try:
-        done = subprocess.run(
-            words,
-            env={**os.environ, "PYTHONPATH": paths},
-            capture_output=True,
-            text=True,
-            errors="replace",
-            timeout=TRIAL_TIME,
-        )
-    except subprocess.TimeoutExpired:
-        raise InputError(
-            f"library {path}: a trial in a process of its own did not end in {TRIAL_TIME:g} s"
-        ) from None
-    if done.returncode == 0:
-        return
-    lines = done.stderr.strip().splitlines()
-    if done.returncode == 2 and lines:
-        raise InputError(message(lines[-1]))
-    how = f"signal {-done.returncode}" if done.returncode < 0 else f"exit code {done.returncode}"
-    step = done.stdout.strip().splitlines()[-1:] or ["loading it"]
-    raise InputError(f"library {path}: crashed ({how}) in a trial, {step[0]}")
+    try_out("slipbench.strategies.native.trial", path, digest, f"library {path}", TRIAL_TIME)

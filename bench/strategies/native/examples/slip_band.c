@@ -18,8 +18,9 @@ enum { /* of the vehicle's memory */
     LAST_PROBED, FOUNDED_SPEED, SINCE_FOUNDED, SLACK, ERROR, N_STATE
 };
 
-static const double CERTAIN_SPEED = 10.0, UNBRAKED = 0.4, MARGIN = 0.3, RISE = 0.2, NOISE = 0.05;
+static const double CERTAIN_SPEED = 10.0, UNBRAKED = 0.4, MARGIN = 0.1, RISE = 0.2, NOISE = 0.05;
 static const double RUN_OUT = 0.003;
+static const double ALIKE = 0.03, COASTING_TIME = 0.1;
 static const double STEADY = 0.3, ROLLING_AGAIN = 1.0, SHORTEST_PROBE = 0.5, LONGEST_PROBE = 6.0;
 static const double FULL_PATIENCE_SPEED = 8.0, DEEP = 0.2, SPINNING = 0.6;
 static const double TOOTH = 0.03, SLOWEST_TOLD = 0.5;
@@ -230,6 +231,26 @@ static void begin_probe(const double *memory, int64_t n_axles, int64_t n_memory,
     state[HAS_SPUN_UP] = 0.0;
 }
 
+/* The reference, drawn to the mean of all wheels while the train coasts. */
+static double coasted(double reference, const double *seen, int64_t n_axles, const double *memory,
+                      int64_t n_memory)
+{
+    double total = 0.0, lowest = memory[SPEED], highest = 0.0, share;
+    int64_t i_axle;
+    if (seen[SLIPBENCH_BRAKE_DEMAND] > 0.0)
+        return reference;
+    for (i_axle = 0; i_axle < n_axles; i_axle++) {
+        double speed = memory[i_axle * n_memory + SPEED];
+        total += speed;
+        lowest = least(lowest, speed);
+        highest = most(highest, speed);
+    }
+    if (lowest < (1.0 - ALIKE) * highest)
+        return reference; /* a wheel slides yet */
+    share = seen[SLIPBENCH_SAMPLE_TIME] / (seen[SLIPBENCH_SAMPLE_TIME] + COASTING_TIME);
+    return reference + share * (total / (double)n_axles - reference);
+}
+
 static double probed_axle(const double *seen, int64_t n_axles, double slowing_limit,
                           double patience, double slowest, double *memory, int64_t n_memory)
 {
@@ -257,6 +278,7 @@ static double probed_axle(const double *seen, int64_t n_axles, double slowing_li
     } else if (is_probe_due(reference, patience, slowest, state)) {
         begin_probe(memory, n_axles, n_memory, reference, state);
     }
+    reference = coasted(reference, seen, n_axles, memory, n_memory);
     state[REFERENCE] = reference;
     return reference;
 }

@@ -1,0 +1,265 @@
+"""What the bench writes: a strategy as a unit, its train as one, both driven by others' tools."""
+
+import math
+import subprocess
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from tests.exchange.exported import build_host, run_host, written
+from tests.exchange.units import BUILT_IN, compiler
+
+from slipbench.commands.main import main
+from slipbench.controllers import ALL_CONTROLLERS, by_name
+from slipbench.exchange.layout import image_of, moved, packed_image
+from slipbench.exchange.strategy_unit import strategy_unit
+from slipbench.exchange.train_unit import LOAD_MOVES, SPEED_MOVES, Wanted, _packed, train_unit
+from slipbench.ground.caution import CAUTION
+from slipbench.ground.errors import InputError
+from slipbench.packing import pack
+from slipbench.scenario import load_scenario
+from slipbench.stop.simulation import simulate
+from slipbench.strategies.registry import find_controller
+
+SPEED = 12.0
+
+
+@pytest.fixture(scope="module", autouse=True)
+def needs_a_compiler() -> None:
+    compiler()
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("a folder written")
+
+
+def scenario_of(name: str, n_vehicles: int | None = None):  # type: ignore[no-untyped-def]
+    scenario = load_scenario(name).replace(initial_speed=SPEED)
+    if n_vehicles is None:
+        return scenario
+    return scenario.replace({"train.vehicles": scenario.train.vehicles[:n_vehicles]})
+
+
+def validated(path: Path) -> list[str]:
+    validation = pytest.importorskip("fmpy.validation")
+    return list(validation.validate_fmu(str(path)))
+
+
+@pytest.mark.parametrize("version", [2, 3])
+def test_a_strategy_goes_out_and_comes_back_the_same(version, folder) -> None:  # type: ignore[no-untyped-def]
+    """Written, validated by a library of others, loaded as a strategy: equal to the last bit."""
+    path = folder / f"slip band {version}.fmu"
+    unit = written(path, strategy_unit(BUILT_IN, version, 4))
+    assert validated(path) == []
+    scenario = scenario_of("wet_leaf")
+    again = find_controller(str(path)).controller
+    assert [(p.name, p.default, p.low, p.high) for p in again.parameters] == [
+        (p.name, p.default, p.low, p.high) for p in BUILT_IN.parameters
+    ]
+    own, theirs = simulate(scenario, again, 2), simulate(scenario, BUILT_IN, 2)
+    assert dict(own.summary) == dict(theirs.summary)
+    page = (unit.library.parents[2] / "documentation" / "index.html").read_text()
+    assert CAUTION in page
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "controller", [c for c in ALL_CONTROLLERS if not c.uses_truth], ids=lambda c: c.name
+)
+def test_every_strategy_goes_out_and_comes_back(controller, folder) -> None:  # type: ignore[no-untyped-def]
+    scenario = scenario_of("wet_leaf")
+    most = scenario.train.n_axles if controller.scope == "train" else 4
+    path = folder / f"{controller.name}.fmu"
+    path.write_bytes(strategy_unit(controller, 2, most))
+    again = find_controller(str(path)).controller
+    assert again.scope == controller.scope
+    own, theirs = simulate(scenario, again, 1), simulate(scenario, controller, 1)
+    assert dict(own.summary) == dict(theirs.summary)
+
+
+def test_what_cannot_be_a_unit_is_refused() -> None:
+    ideal = next(c for c in ALL_CONTROLLERS if c.uses_truth)
+    with pytest.raises(InputError, match="sees the truth, which no unit is given"):
+        strategy_unit(ideal, 2, 4)
+    with pytest.raises(InputError, match="--axles 49; allowed: 1 to 48"):
+        strategy_unit(BUILT_IN, 2, 49)
+
+
+def test_no_compiler_is_one_line(monkeypatch, capsys, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    monkeypatch.setattr("slipbench.exchange.building.COMPILERS", ("no_such_compiler",))
+    code = main(["export-fmu", "--strategy", "slip_band", str(tmp_path / "x.fmu")])
+    assert code == 2
+    assert "no C compiler found (no_such_compiler)" in capsys.readouterr().err
+    assert not any(tmp_path.iterdir())
+
+
+def test_the_command_writes_and_overwrites_nothing_of_others(capsys, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    path = tmp_path / "x.fmu"
+    assert main(["export-fmu", "--strategy", "none", str(path), "--fmi", "3"]) == 0
+    assert CAUTION in capsys.readouterr().out
+    path.write_bytes(b"mine")
+    assert main(["export-fmu", "--strategy", "none", str(path)]) == 2
+    assert path.read_bytes() == b"mine"
+    assert main(["export-fmu", "dry", str(path), "--strategy", "none"]) == 2
+    assert "name a scenario, or a strategy" in capsys.readouterr().err
+
+
+def test_an_image_is_the_world_again() -> None:
+    """Unpacked as the C source does it, and of every array the kernel has."""
+    world = pack(scenario_of("wet_leaf"), BUILT_IN, 3, with_traces=False)
+    image = image_of(world)
+    packed, block, at = packed_image(image), bytearray(len(image)), 8
+    for _ in range(int.from_bytes(packed[:8], "little")):
+        place, length = (int.from_bytes(packed[at + i : at + i + 8], "little") for i in (0, 8))
+        block[place : place + length] = packed[at + 16 : at + 16 + length]
+        at += 16 + length
+    assert bytes(block) == image
+    assert at == len(packed) < len(image) // 5
+
+
+@pytest.mark.parametrize("name", ["wet_leaf", "dry", "frost"])
+def test_parameters_move_what_the_c_source_sets_and_nothing_else(name: str) -> None:
+    """A field that begins to follow the initial speed or the load is noticed here."""
+    wanted = Wanted(load_scenario(name), n_seeds=1)
+    world = _packed(wanted, wanted.scenario, 0)
+    slower = _packed(wanted, wanted.scenario.replace(initial_speed=9.0), 0)
+    assert moved(world, slower) <= SPEED_MOVES
+    laden = _packed(wanted, wanted.scenario.replace({"train.load": 0.9}), 0)
+    assert "train.mass" in moved(world, laden) <= LOAD_MOVES
+
+
+@pytest.fixture(scope="module")
+def train(folder: Path):  # type: ignore[no-untyped-def]
+    """A train on dry rail: the physics for it is compiled once and kept beside the kernel."""
+    return written(folder / "dry.fmu", train_unit(Wanted(scenario_of("dry"), n_seeds=4)))
+
+
+@pytest.mark.slow
+def test_the_train_runs_in_a_library_of_others(folder) -> None:  # type: ignore[no-untyped-def]
+    fmpy = pytest.importorskip("fmpy")
+    scenario = scenario_of("dry")
+    direct = simulate(scenario, by_name("none"), 0).summary
+    for version in (2, 3):
+        path = folder / f"train {version}.fmu"
+        path.write_bytes(train_unit(Wanted(scenario, version, n_seeds=2)))
+        assert validated(path) == []
+        names = ["truth.distance", "truth.train_speed", "audit.residual"]
+        ran = fmpy.simulate_fmu(str(path), stop_time=60.0, step_size=0.01, output=names)
+        assert ran["truth.train_speed"][-1] == 0.0
+        assert ran["truth.distance"][-1] == pytest.approx(direct["final_distance"], rel=1e-5)
+        assert abs(ran["audit.residual"][-1]) < 1e-5
+
+
+@pytest.mark.slow
+def test_a_c_host_runs_the_train_without_python(train, folder) -> None:  # type: ignore[no-untyped-def]
+    """Nothing of Python is loaded or asked for; it is quick, and steps back and forth."""
+    scenario = scenario_of("dry")
+    host = build_host(folder, train, None, [v.n_axles for v in scenario.train.vehicles])
+    needed = subprocess.run(["ldd", train.library], capture_output=True, text=True).stdout
+    needed += subprocess.run(["ldd", host], capture_output=True, text=True).stdout
+    symbols = subprocess.run(["nm", "-D", train.library], capture_output=True, text=True).stdout
+    assert "libm" in needed
+    for text in (needed.lower(), symbols.lower()):
+        assert not any(word in text for word in ("python", "numba", "_py", "nrt", "llvm"))
+    shown = [line.split()[-1] for line in symbols.splitlines() if " T " in line]
+    assert len(shown) == 34
+    ran = run_host(host, train.library, None, 0, 0.01)
+    direct = simulate(scenario, by_name("none"), 0).summary
+    assert ran.status == 1
+    assert ran.distance == pytest.approx(direct["final_distance"], rel=1e-5)
+    assert abs(ran.residual) < 1e-5
+    print(f"{0.01 * ran.n_steps / ran.time:.0f} times real time, {1e6 * ran.time / ran.n_steps:.1f}"
+          " us a step of 10 ms, 16 axles")  # fmt: skip
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["dry", "wet_leaf", "frost"])
+def test_both_at_once_compute_the_same_bits(name, folder) -> None:  # type: ignore[no-untyped-def]
+    """A vehicle and its slip control, two units in a C host: the stop of the bench, to the bit."""
+    scenario = scenario_of(name, 1)
+    own = written(folder / f"{name}1.fmu", train_unit(Wanted(scenario, n_seeds=4)))
+    control = written(folder / "slip_band.fmu", strategy_unit(BUILT_IN, 2, 4))
+    host = build_host(folder, own, control, [scenario.train.n_axles])
+    for seed in (0, 3):
+        ran = run_host(host, own.library, control.library, seed, 0.0)
+        direct = simulate(scenario, BUILT_IN, seed).summary
+        assert ran.distance == direct["final_distance"]
+        assert ran.residual == pytest.approx(direct["energy_residual"], rel=1e-6, abs=1e-15)
+
+
+@pytest.mark.slow
+def test_a_train_of_several_vehicles_and_their_slip_control(folder) -> None:  # type: ignore[no-untyped-def]
+    """Four controllers sample at instants of their own: steps are cut there, so not the same bits.
+
+    On dry rail within 1e-5; on a slippery one the means over seeds agree within their error.
+    """
+    control = written(folder / "slip_band.fmu", strategy_unit(BUILT_IN, 2, 4))
+    for name, n_seeds in (("dry", 2), ("wet_leaf", 64)):
+        scenario = scenario_of(name)
+        own = written(folder / f"{name}4.fmu", train_unit(Wanted(scenario, n_seeds=n_seeds)))
+        host = build_host(folder, own, control, [v.n_axles for v in scenario.train.vehicles])
+        ratios = []
+        for seed in range(n_seeds):
+            ran = run_host(host, own.library, control.library, seed, 0.0)
+            direct = simulate(scenario, BUILT_IN, seed, with_traces=False).summary
+            ratios.append(ran.distance / direct["final_distance"] - 1.0)
+        if name == "dry":
+            assert max(map(abs, ratios)) < 1e-5
+            continue
+        mean = sum(ratios) / n_seeds
+        spread = math.sqrt(sum((r - mean) ** 2 for r in ratios) / (n_seeds - 1) / n_seeds)
+        print(f"{name}: {mean:.2e} +- {spread:.1e}, largest {max(map(abs, ratios)):.1e}")
+        assert abs(mean) < 3.0 * spread + 1e-5
+
+
+@pytest.mark.slow
+def test_parameters_do_what_the_scenario_would(folder) -> None:  # type: ignore[no-untyped-def]
+    """Initial speed, load and friction set in the unit against scenarios that say so."""
+    fmpy = pytest.importorskip("fmpy")
+    scenario = scenario_of("wet_leaf", 2)
+    path = folder / "parameters.fmu"
+    path.write_bytes(train_unit(Wanted(scenario, n_seeds=2)))
+    sections = tuple(
+        replace(one, friction=1.5 * one.friction, recovered_friction=1.5 * one.recovered_friction)
+        for one in scenario.rail.sections
+    )
+    cases = [
+        ({"initial_speed": 9.0}, scenario.replace(initial_speed=9.0)),
+        ({"load": 0.9}, scenario.replace({"train.load": 0.9})),
+        ({"initial_speed": 3.0}, scenario.replace(initial_speed=3.0)),
+        ({"seed": 1}, scenario),
+        ({"friction_scale": 1.5}, scenario.replace({"rail.sections": sections})),
+    ]
+    for values, other in cases:
+        ran = fmpy.simulate_fmu(
+            str(path), stop_time=120.0, step_size=0.01, output_interval=1.0, start_values=values,
+            output=["truth.distance"],
+        )  # fmt: skip
+        direct = simulate(other, by_name("none"), values.get("seed", 0)).summary
+        assert ran["truth.distance"][-1] == pytest.approx(direct["final_distance"], rel=1e-5)
+
+
+@pytest.mark.slow
+def test_handle_and_emergency_are_inputs(folder) -> None:  # type: ignore[no-untyped-def]
+    """Full service and emergency by the inputs, against scenarios whose driver does the same."""
+    fmpy = pytest.importorskip("fmpy")
+    import numpy as np
+
+    scenario = scenario_of("dry")
+    path = folder / "handle.fmu"
+    path.write_bytes(train_unit(Wanted(scenario, n_seeds=1)))
+    first = scenario.driver.programme[0]
+    for column, value, position in (
+        ("handle_position", 2, 2),
+        ("emergency", True, scenario.brake.emergency_position),
+    ):
+        entry = type(first)(**{**vars(first), "position": position, "level": None})
+        other = scenario.replace({"driver.programme": (entry,)})
+        kind = bool if value is True else int
+        given = np.array([(0.0, value), (99.0, value)], dtype=[("time", float), (column, kind)])
+        ran = fmpy.simulate_fmu(
+            str(path), stop_time=90.0, step_size=0.01, input=given, output=["truth.distance"]
+        )
+        direct = simulate(other, by_name("none"), 0).summary
+        assert ran["truth.distance"][-1] == pytest.approx(direct["final_distance"], rel=1e-5)
