@@ -32,8 +32,10 @@ from slipbench.ground.telling import shown
 
 if TYPE_CHECKING:
     from slipbench.guidance.answer import Answer
+    from slipbench.guidance.journey import Travel
     from slipbench.guidance.points import Question
     from slipbench.guidance.runs import Runs
+    from slipbench.strategies.registry import Known
 
 POINTS = "braking-points"
 STORE = "stops.sqlite"
@@ -43,6 +45,8 @@ POINT_FILES = (
     "braking-points.csv", "card.html", "sheet.html", *picture_names("braking_points"),
     *picture_names("braking_walk"),
 )  # fmt: skip
+ROUTE = "route"
+ROUTE_FILES = ("route.csv", "driver-card.html", "manager-sheet.html", *picture_names("route"))
 MOST_SPEEDS = 12
 FEWEST_DRAWS, MOST_DRAWS = 3, 4096
 QUICK_DRAWS = 24
@@ -82,18 +86,109 @@ def add_parsers(commands: Commands) -> None:
     )
     add_out(points, POINTS)
     points.set_defaults(act=points_command)
+    _add_route(commands)
 
 
-def _add_confidence(parser: argparse.ArgumentParser) -> None:
+def _add_route(commands: Commands) -> None:
+    route = commands.add_parser(
+        ROUTE,
+        group=TEACH,
+        help="braking points of every stop of a route, by rail state: a driver's card, a sheet",
+    )
+    route.add_argument("route", metavar="ROUTE", help="a TOML file, or a shipped name (elderwick)")
+    add_strategy(route, default="slip_band")
+    route.add_argument("--month", metavar="NAME", help="such as November (the file's)")
+    route.add_argument(
+        "--redeposited", metavar="SHARE",
+        help="of the film that is laid down again between two trains, such as 30%% (0%%)",
+    )  # fmt: skip
+    _add_confidence(route, 40)
+    add_out(route, ROUTE)
+    route.set_defaults(act=route_command)
+
+
+def route_command(arguments: argparse.Namespace) -> int:
+    """Work out a route; print it, write the driver's card, the manager's sheet and the picture."""
+    from dataclasses import replace
+
+    from slipbench.guidance.route import MONTHS, read_route
+
+    route = read_route(arguments.route)
+    if arguments.month is not None:
+        if arguments.month not in MONTHS:
+            raise InputError(f"--month {shown(arguments.month)}; allowed: {', '.join(MONTHS)}")
+        route = replace(route, month=arguments.month)
+    folder = results_folder(arguments.out, ROUTE, list(ROUTE_FILES), arguments.overwrite)
+    check_workers(arguments.workers)
+    stop_limit(arguments)
+    travel, known = _travel(arguments, route.scenario)
+    modules = ["slipbench.guidance.timetable", "slipbench.stop.simulation"]
+    get_ready(modules, ["loop.run_compiled"], [known])
+    from slipbench.guidance.timetable import STATES, run_route, timetable_csv, timetable_text
+    from slipbench.running.pool import n_cores
+    from slipbench.running.progress import progress
+
+    n_items = (len(route.stations) - 1) * len(STATES)
+    with progress(n_items, "station and rail", arguments.quiet) as bar:
+        table = run_route(route, travel, arguments.workers or n_cores(), bar.done)
+    files = {"route.csv": timetable_csv(table).encode()}
+
+    def draw() -> dict[str, bytes]:
+        from slipbench.figures import style
+        from slipbench.figures.route import draw_route, route_card, route_sheet
+
+        picture = style.save(draw_route(table))
+        made = {f"route.{kind}": data for kind, data in picture.items()}
+        made["driver-card.html"] = route_card(table).encode()
+        made["manager-sheet.html"] = route_sheet(table, picture["svg"], typed_command()).encode()
+        return made
+
+    deliver_guidance(timetable_text(table), folder, files, arguments, draw, ROUTE)
+    return 0
+
+
+def _travel(arguments: argparse.Namespace, scenario: str) -> tuple[Travel, Known]:
+    from slipbench.guidance.journey import Travel
+    from slipbench.guidance.line import films
+    from slipbench.guidance.spread import read_spread
+    from slipbench.running.candidate import candidate_of
+    from slipbench.scenario import load_scenario
+    from slipbench.scenario.units import parse_value
+
+    known = read_strategy(arguments.strategy, arguments.compile)
+    redeposited = 0.0
+    if arguments.redeposited is not None:
+        try:
+            redeposited = parse_value(arguments.redeposited, "-")
+        except InputError as problem:
+            raise InputError(f"--redeposited {problem}") from None
+        if not 0.0 <= redeposited <= 1.0:
+            raise InputError(f"--redeposited {shown(arguments.redeposited)}; allowed: 0% to 100%")
+    n_draws = 40 if arguments.draws is None else arguments.draws
+    if not FEWEST_DRAWS <= n_draws <= MOST_DRAWS:
+        raise InputError(f"--draws {n_draws}; allowed: {FEWEST_DRAWS} to {MOST_DRAWS}")
+    travel = Travel(
+        load_scenario(scenario), candidate_of(known), films(), read_spread(arguments.spread),
+        read_confidence(arguments.confidence), n_draws, arguments.seed, redeposited,
+    )  # fmt: skip
+    return travel, known
+
+
+def _add_confidence(parser: argparse.ArgumentParser, n_draws: int = 128) -> None:
     parser.add_argument(
         "--confidence", metavar="SHARE",
         help="of stops that must end before the platform does, such as 90%% (95%%)",
     )  # fmt: skip
+    add_draws(parser, n_draws)
+
+
+def add_draws(parser: argparse.ArgumentParser, n_draws: int) -> None:
+    """Add what is drawn, how often, and how it is run."""
     parser.add_argument(
         "--spread", action="append", default=[], metavar="KEY=VALUE",
         help="of rail, equipment and driver: friction, recovery, wear, reaction, reaction_scatter",
     )  # fmt: skip
-    parser.add_argument("--draws", type=count, metavar="N", help="circumstances drawn (128)")
+    parser.add_argument("--draws", type=count, metavar="N", help=f"circumstances drawn ({n_draws})")
     parser.add_argument("--seed", type=seed_number, default=0, help="of the draws (0)")
     add_workers(parser)
     add_stop_limit(parser)
@@ -117,7 +212,7 @@ def points_command(arguments: argparse.Namespace) -> int:
         found = answer(question, reference, speeds, rises, runs, not arguments.quick)
     text = answer_text(found)
     files = {"braking-points.csv": answer_csv(found).encode()}
-    _deliver(text, folder, files, arguments, lambda: _point_pages(found, files))
+    deliver_guidance(text, folder, files, arguments, lambda: _point_pages(found, files))
     return 0
 
 
@@ -145,7 +240,7 @@ def _point_pages(found: Answer, files: dict[str, bytes]) -> dict[str, bytes]:
     return made
 
 
-def _deliver(
+def deliver_guidance(
     text: str,
     folder: Path,
     files: dict[str, bytes],
@@ -153,6 +248,7 @@ def _deliver(
     draw: Callable[[], dict[str, bytes]],
     command: str = POINTS,
 ) -> None:
+    """Print what was found and write its files, pages and pictures last."""
     from slipbench.commands.line import deliver
 
     deliver(text, folder, files, command, arguments.overwrite, draw)

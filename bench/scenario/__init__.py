@@ -14,7 +14,7 @@ from slipbench.scenario.fault import Fault
 from slipbench.scenario.handle_log import handle_log
 from slipbench.scenario.profile import sections_from_csv
 from slipbench.scenario.rail import CurveSection, GradientSection, Rail, RailSection, RandomFriction
-from slipbench.scenario.reader import load_scenario
+from slipbench.scenario.reader import load_scenario, read_record
 from slipbench.scenario.run import Run
 from slipbench.scenario.sander import Sander
 from slipbench.scenario.scenario import Scenario
@@ -57,6 +57,7 @@ __all__ = [
     "load_scenario",
     "on_dry_rail",
     "parse_speed",
+    "read_record",
     "scenario_names",
     "sections_from_csv",
     "train_names",

@@ -6,10 +6,10 @@ import dataclasses
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any, NoReturn, TypeVar
 
 from slipbench.ground.errors import InputError
-from slipbench.ground.reading import place
+from slipbench.ground.reading import place, regular_toml
 from slipbench.ground.telling import shown
 from slipbench.scenario.acting import idle_value
 from slipbench.scenario.chain import (
@@ -34,11 +34,14 @@ from slipbench.scenario.layers import (
     Leaf,
     Patch,
     keys_of,
+    read_table,
     refuse,
 )
 from slipbench.scenario.profile import sections_from_csv
 from slipbench.scenario.provenance import Provenance
 from slipbench.scenario.scenario import Scenario
+
+Read = TypeVar("Read")
 
 
 def load_scenario(
@@ -84,6 +87,32 @@ def load_scenario(
             if other is not None:
                 layer = with_other(layer, part, other)
         return built(layer)
+    except FileProblem as problem:
+        put_lines([problem])
+        raise
+
+
+def read_record(path: str | os.PathLike[str], record_type: type[Read], what: str) -> Read:
+    """Read a file of another kind that is written as scenarios are: units in its keys, marks.
+
+    Parameters
+    ----------
+    path : str or path
+    record_type : a class made by `fields.record`
+    what : str   what such a file is, as "a route is a TOML file"
+
+    Returns
+    -------
+    an instance of it, in SI, checked; its file names lie beside the file
+
+    Raises
+    ------
+    InputError   one line with file, key, value and what is allowed
+    """
+    try:
+        layer = read_table(record_type, regular_toml(path, what), "", os.fspath(path))
+        made: Read = _construct(layer, _build_values(layer, "", {}, layer))
+        return made
     except FileProblem as problem:
         put_lines([problem])
         raise

@@ -44,7 +44,12 @@ LINES = {
     "backup": "slipbench-results/campaign.sqlite --to copy.sqlite",
     "mend": "slipbench-results/campaign.sqlite --to mended.sqlite",
     "best-found": "dry --speed 5mph --seeds 1 --workers 1",
+    "hold-or-ease": "wet_leaf --strategy slip_band --speed 5mph --draws 3 --workers 1 --quiet",
+    "route": "elderwick --confidence 50% --draws 3 --workers 2 --quiet",
     "log": "log.csv",
+    "reproduce": "slid.csv --train wet_leaf --rail wet_leaf",
+    "identify": "slid.csv --train wet_leaf --to slid.toml --draws 1",
+    "whatif": "slid.csv --train wet_leaf --rail slid.toml --strategy none",
     "braking-points": "--quick --as-shipped --speed 5mph --confidence 50% --draws 3 --workers 1",
     "assess": "wet_leaf --strategy none --quick",
     "check-strategy": "own.py",
@@ -96,5 +101,6 @@ def test_light_commands_work_among_namesakes(folder: Path) -> None:
 
 @pytest.mark.slow
 def test_every_command_works_among_namesakes(folder: Path) -> None:
+    run_in(folder, "stop", "wet_leaf --strategy slip_band --speed 25mph --log slid.csv")
     for name, line in LINES.items():
         run_in(folder, name, line)

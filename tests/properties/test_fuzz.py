@@ -107,10 +107,15 @@ def _order_of_passing(scenario: Scenario, seed: int) -> list[str]:
         distances.append(float(world.train_state["distance"][0]))
         works.append(float(world.rail_work.sum()))
         spent = float(world.axle_states["cleaning_energy"].sum())
+        spent += float(world.magnet_states["cleaning_energy"].sum())
         booked = works[-1] * scenario.rail.cell_length
         booked += float(world.axle_states["redeposited"].sum())
         if abs(booked - spent) > CLEANING * max(spent, 1.0):
             return [f"cleaning: {booked} J on the rail, {spent} J spent"]
+        by_drives = float(world.axle_states["dynamic_energy"].sum())
+        went = float((world.drive_states["recovered"] + world.drive_states["resistor"]).sum())
+        if abs(by_drives - went) > CLEANING * max(by_drives, 1.0):
+            return [f"drives: {by_drives} J taken, {went} J booked"]
     if abs(distances[1] - distances[0]) > 1e-4 * distances[0] + 1e-6:
         return [f"moved together {distances[0]} m, one by one {distances[1]} m"]
     return []
