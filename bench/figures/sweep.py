@@ -65,11 +65,8 @@ def _draw(axes: Axes, swept: Swept, objective: Objective, looks: Mapping[str, Lo
         known = means[np.isfinite(means)]
         ends.append(float(known[-1]) if known.size else 0.0)
         gone = places[np.isnan(means)]
-        at_top = axes.get_xaxis_transform()
-        hollow = {"markerfacecolor": "none", "markersize": 5.0, "clip_on": False}
-        axes.plot(
-            gone, np.ones_like(gone), look.marker, color=look.colour, transform=at_top, **hollow
-        )
+        (line,) = axes.plot(gone, np.ones_like(gone), look.marker, color=look.colour)
+        line.set(markerfacecolor="none", clip_on=False, transform=axes.get_xaxis_transform())
     axes.margins(x=0.02, y=0.1)
     axes.set_ylim(bottom=0.0)
     axes.grid(axis="y")
