@@ -95,7 +95,8 @@ def test_every_key_of_blending_acts(name):
     if name == "in_emergency":
         scenario = scenario.replace({"driver": EMERGENCY})
     elif name in ("lead", "prefill_pressure", "prefill_time"):
-        scenario = dry(scenario)
+        strong = DynamicBrake(force_limit=2e4, power_limit=1e6, fade_from=5.0, fade_to=1.5)
+        scenario = dry(scenario).replace({"train.vehicles.0.dynamic_brake": strong})
     assert moved(scenario, f"train.blending.{name}", OF_BLENDING[name])
 
 
