@@ -13,7 +13,7 @@ from slipbench.ground.telling import nearest_text
 
 PARTS: Mapping[str, tuple[str, ...]] = {
     "Begin": ("start", "engineer", "researcher", "trainer", "practice", "braking-points"),
-    "Bring your own": ("own-train", "own-rail", "own-strategy", "own-c"),
+    "Bring your own": ("own-train", "other-brakes", "own-rail", "own-strategy", "own-c"),
     "Measure": ("measured-stops",),
     "Look up": ("keys", "strategies", "results", "commands", "words"),
     "Exchange with other tools": ("exchange",),

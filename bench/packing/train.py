@@ -220,7 +220,8 @@ def pack_vehicles(scenario: Scenario, draw: Draw) -> tuple[Any, Any]:
     vehicles = np.zeros(len(train.vehicles), records.VEHICLE)
     states = np.zeros(len(vehicles), records.VEHICLE_STATE)
     first = 0
-    for packed, vehicle, mass in zip(vehicles, train.vehicles, draw.masses, strict=True):
+    cars = zip(vehicles, train.vehicles, draw.masses, strict=True)
+    for i, (packed, vehicle, mass) in enumerate(cars):
         rotating = vehicle.rotating_mass if brake.weighs_rotating_mass else 0.0
         laden = vehicle.laden_mass + rotating
         packed["first_axle"], packed["n_axles"] = first, vehicle.n_axles
@@ -239,6 +240,7 @@ def pack_vehicles(scenario: Scenario, draw: Draw) -> tuple[Any, Any]:
         packed["compressor_flow"] = REFERENCE_DENSITY * vehicle.compressor_flow
         packed["auxiliary_flow"] = REFERENCE_DENSITY * vehicle.auxiliary_flow
         packed["demand_share"] = 1.0 if vehicle.brake is None else vehicle.brake.demand_share
+        packed["further_delay"] = scenario.brake_of(i).demand_delay - brake.demand_delay
         packed["demand_force"] = (vehicle.laden_mass + vehicle.rotating_mass) * brake.emergency
         packed["air_force"] = packed["demand_force"] if any(vehicle.braked_axles) else 0.0
         packed["n_drives"] = vehicle.dynamic_brake is not None
