@@ -38,6 +38,10 @@ QUESTIONS = {
     "what_the_low_speed_cut_out_costs": (
         "What does it cost that slip control is still below walking pace?"
     ),
+    "what_the_dynamic_brake_does": (
+        "What does the dynamic brake do on a slippery rail, and which slide rule costs most "
+        "distance?"
+    ),
     "what_breaks_first": "Which fault of the train costs most metres, and which most wheel?",
     "what_real_equipment_costs": "What does equipment as it comes cost each strategy?",
     "what_sand_buys": (

@@ -55,7 +55,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "ground", "measures", "results", "running", "scenario", "strategies",
     },
     "measured": {
-        "contract", "ground", "kernel", "packing", "results", "scenario", "stop", "strategies",
+        "compiling", "contract", "ground", "kernel", "packing", "results", "running", "scenario",
+        "stop", "strategies",
     },
     "guidance": {
         "campaign", "contract", "ground", "results", "running", "scenario", "statistics", "stop",
@@ -105,7 +106,7 @@ FOREIGN: dict[str, set[str]] = {
     "campaign": SCIENCE | {"pyarrow"},
     "tuning": SCIENCE,
     "assess": {"numpy"},
-    "measured": SCIENCE | {"asammdf", "nptdms", "pyarrow"},
+    "measured": SCIENCE | {"asammdf", "nptdms", "numba", "pyarrow"},
     "guidance": SCIENCE,
     "guide": {"markdown_it"},
     "figures": SCIENCE | PICTURES,

@@ -13,8 +13,6 @@ EXTREMES = {
     "measured_wheel_speed": (0.0, 1e-12, 0.01, 1.0, 30.0, 200.0),
     "measured_pressure": (0.0, 1.0, 3e5, 1e6),
     "brake_demand": (0.0, 1e-9, 0.5, 1.0),
-    "dynamic_force": (0.0, 1e3, 1.5e4),
-    "dynamic_demand": (0.0, 1.0, 1.5e4),
     "train_speed": (0.0, 1e-9, 1.0, 30.0, 200.0),
     "wheel_speed": (0.0, 1e-9, 1.0, 30.0, 200.0),
     "peak_force": (0.0, 1.0, 1e4, 1e5),
@@ -22,6 +20,8 @@ EXTREMES = {
     "demanded_force": (0.0, 1e-6, 1e4, 1e5),
     "rotating_mass": (10.0, 600.0, 3000.0),
     "train_acceleration": (-5.0, -0.5, 0.0, 1.0),
+    "dynamic_force": (0.0, 1e3, 1.5e4),
+    "dynamic_demand": (0.0, 1.0, 1.5e4),
 }
 """Values from the edge of what can be asked, SI; the sample time is chosen by the caller."""
 

@@ -43,6 +43,7 @@ from slipbench.kernel.records import World
 from slipbench.kernel.train import GRAVITY
 from slipbench.packing import pack
 from slipbench.packing.draws import draw_equipment
+from slipbench.packing.train import STEP_OVER_SPEED, STEP_OVER_SQUARE
 from slipbench.scenario import Scenario
 
 ROOM = 1000
@@ -54,12 +55,13 @@ SLOWEST, FASTEST = 1.0, 100.0
 SPEED_MOVES = {
     "train_state.speed",
     *(f"axle_states.{name}" for name in ("wheel_speed", "measured_speed", "pulse_time")),
-    "axle_states.sampled_pulse_time",
+    *("axle_states.sampled_pulse_time", "run.maximum_step"),
 }
 LOAD_MOVES = {
     *(f"axles.{name}" for name in ("mass_carried", "wheel_load", "contact_stiffness")),
     *(f"axle_states.{name}" for name in ("wheel_load", "contact_stiffness")),
     *("vehicles.load_factor", "vehicles.body_mass", "vehicle_states.load_factor", "train.mass"),
+    "brakes.mass",
 }
 """Fields that follow a parameter, as `shim/train.c` sets them; if others do, it is left out."""
 
@@ -342,6 +344,9 @@ def _header(
         yield f"#define {name} {number}"
     yield f"#define SLOWEST {c_number(SLOWEST)}"
     yield f"#define FASTEST {c_number(FASTEST)}"
+    yield f"#define LONGEST_STEP {c_number(wanted.scenario.run.maximum_step)}"
+    yield f"#define STEP_OVER_SPEED {c_number(STEP_OVER_SPEED)}"
+    yield f"#define STEP_OVER_SQUARE {c_number(STEP_OVER_SQUARE)}"
     yield f"#define GRAVITY {c_number(GRAVITY)}"
     yield "extern const int unit_seen[], unit_columns[], unit_commands[];"
     yield "extern const double unit_masses[], unit_ladens[], unit_rotating[];"

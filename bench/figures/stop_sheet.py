@@ -101,21 +101,30 @@ def energies(stop: Stop) -> dict[str, Floats]:
 
     Returns
     -------
-    dict   `motion`: of the train and its wheels; `brakes`: heat, by the trapezoidal rule over the
-           traces, so coarser than the stop's own audit; `contact`: heat between wheel and rail;
-           `rest`: the remainder, running resistance and gradient. They add up to the first
+    dict   `motion`: of the train and its wheels; `brakes`: heat of friction brakes, `drives`: what
+           dynamic brakes took, `track`: work of track brakes, these three by the trapezoidal rule
+           over the traces, so coarser than the stop's own audit; `contact`: heat between wheel and
+           rail; `rest`: the remainder, running resistance and gradient. They add up to the first
            `motion`; on a falling gradient `rest` goes below zero.
     """
     traces, train = stop.traces, stop.scenario.train
     rotating = np.array([mass for v in train.vehicles for mass in v.rotating_masses])
     motion = 0.5 * train.mass * traces["train_speed"] ** 2
     motion = motion + 0.5 * traces["wheel_speed"] ** 2 @ rotating
-    power = (traces["brake_force"] * traces["wheel_speed"]).sum(axis=1)
-    step = np.diff(traces["time"])
-    brakes = np.concatenate([[0.0], np.cumsum(0.5 * (power[1:] + power[:-1]) * step)])
-    contact = traces["contact_energy"].sum(axis=1)
-    rest = motion[0] - motion - brakes - contact
-    return {"motion": motion, "brakes": brakes, "contact": contact, "rest": rest}
+    taken = {
+        "brakes": (traces["brake_force"] - traces["dynamic_force"]) * traces["wheel_speed"],
+        "drives": traces["dynamic_force"] * traces["wheel_speed"],
+        "track": (traces["track_force"] * traces["train_speed"])[:, None],
+    }
+    parts = {name: _work(traces["time"], power.sum(axis=1)) for name, power in taken.items()}
+    parts["contact"] = traces["contact_energy"].sum(axis=1)
+    return {"motion": motion, **parts, "rest": motion[0] - motion - sum(parts.values())}
+
+
+def _work(time: Floats, power: Floats) -> Floats:
+    """Return what a power has done so far, by the trapezoidal rule. (n,) [J]"""
+    done = np.cumsum(0.5 * (power[1:] + power[:-1]) * np.diff(time))
+    return np.concatenate([[0.0], done])
 
 
 def draw_stop_sheet(stop: Stop) -> Figure:
@@ -316,12 +325,16 @@ def _draw_energy(axes: Axes, stop: Stop) -> None:
     parts = {name: values[rows] / 1e6 for name, values in energies(stop).items()}
     labels = {
         "brakes": ("heat in the brakes", style.GREY, ""),
+        "drives": ("dynamic brakes", style.SKY, ""),
+        "track": ("track brakes", style.BLUE, "\\\\\\\\"),
         "contact": ("heat between\nwheel and rail", style.ORANGE, "////"),
         "rest": ("resistance,\ngradient", style.FAINT, "...."),
         "motion": ("still in motion", style.PAPER, ""),
     }
     below = np.zeros(len(rows))
     for name, (label, colour, hatch) in labels.items():
+        if name in ("drives", "track") and not parts[name].any():
+            continue
         above = below + parts[name]
         axes.fill_between(
             stop.traces["time"][rows],

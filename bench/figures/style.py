@@ -149,6 +149,14 @@ def save(figure: Figure) -> dict[str, bytes]:
     return files
 
 
+def png(figure: Figure) -> bytes:
+    """Return a figure as PNG alone, for pages."""
+    stream = io.BytesIO()
+    with styled():
+        figure.savefig(stream, format="png", dpi=RESOLUTION, metadata={"Software": None})
+    return stream.getvalue()
+
+
 def legend_beside(axes: Axes, size: float = 7.5) -> None:
     """Put the legend to the right of the axes, the last drawn on top, as curves there lie.
 

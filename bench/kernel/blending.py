@@ -160,13 +160,17 @@ def sample_drives(world: World) -> None:
 
 
 @apart
-def time_to_drive_sample(world: World) -> float:
-    """Return how long until the slip control of some drive looks next. [s]"""
+def time_to_drive_sample(longest: float, world: World) -> float:
+    """Return how long until the slip control of some drive looks next, or an even part of that. [s]
+
+    No longer than `longest` [s]: a long step and then a short rest would carry the deceleration of
+    the rest into the next long step.
+    """
     wait = math.inf
     for i in range(world.drives.shape[0]):
         due = world.drive_states[i].n_samples * world.drives[i].sample_time
         wait = min(wait, due - world.train_state[0].time)
-    return max(wait, 1e-10)
+    return max(wait / max(math.ceil(wait / longest - 1e-9), 1.0), 1e-10)
 
 
 @inner

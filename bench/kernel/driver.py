@@ -130,7 +130,11 @@ def aim_vehicles(world: World) -> None:
             world,
         )
         target *= world.vehicles[i].demand_share
-        _start_ramp(target, train_state.time, world.brakes[i], vehicle)
+        if target != vehicle.coming:  # in place of one that is still on its way
+            vehicle.coming = target
+            vehicle.coming_time = train_state.time + world.vehicles[i].further_delay
+        if train_state.time >= vehicle.coming_time - _SAME_TIME:
+            _start_ramp(vehicle.coming, train_state.time, world.brakes[i], vehicle)
 
 
 @inlined
@@ -208,6 +212,8 @@ def time_to_handle_event(world: World) -> float:
         vehicle = world.vehicle_states[i]
         if vehicle.demand_rate != 0.0:
             wait = min(wait, vehicle.ramp_end - train_state.time)
+        if vehicle.coming != vehicle.demand_target:
+            wait = min(wait, vehicle.coming_time - train_state.time)
     if train_state.n_effective < train_state.n_handled:
         wait = min(wait, world.effective[train_state.n_effective] - train_state.time)
     if train_state.driver_position >= 0:

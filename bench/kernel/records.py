@@ -386,6 +386,7 @@ VEHICLE = _record(
     ("air_force", _f),  # what its air brake gives then, by design [N]
     ("n_drives", _i),
     ("demand_share", _f),  # what it makes of the driver's demand [-]
+    ("further_delay", _f),  # by which it gets that later than the train's brake says [s]
 )
 
 FAULT = _record(
@@ -542,6 +543,8 @@ VEHICLE_STATE = _record(
     ("air_demand", _f),  # what is left of the demand for the air brake [-]
     ("air_rate", _f),  # [1/s]
     ("is_prefilled", _i),
+    ("coming", _f),  # demand received and perhaps still on its way [-]
+    ("coming_time", _f),  # when it is there [s]
     ("is_track_lost", _i),  # its track brakes
 )
 
@@ -575,10 +578,6 @@ AXLE_STATE = _record(
     ("filled_mass", _f),  # [kg]
     ("temperature", _f),  # of discs or treads [deg C]
     ("hottest", _f),
-    ("dynamic_force", _f),  # of its drive, at the rim, as the step began [N]
-    ("dynamic_rate", _f),  # [N/s]
-    ("dynamic_demand", _f),  # ... had no slip control taken off [N]
-    ("dynamic_demand_rate", _f),  # [N/s]
     ("wheel_acceleration", _f),  # over the last piece [m/s2]
     ("elapsed", _f),  # how far into the step it has been moved [s]
     # the cell it stands in
@@ -630,7 +629,6 @@ AXLE_STATE = _record(
     ("contact_energy", _f),  # both wheels [J]
     ("locked_energy", _f),  # ... while locked [J]
     ("brake_energy", _f),  # of its friction brake [J]
-    ("dynamic_energy", _f),  # of its drive, at the rim [J]
     ("redeposited", _f),  # W laid down again behind this axle, times cell length [J]
     ("cleaning_energy", _f),  # one wheel, after the efficiency [J]
     # works over distance while demanded; braking force: rail force and what the wheel's own
@@ -667,6 +665,11 @@ AXLE_STATE = _record(
     ("dragged_speed", _f),  # train speed then, zero if it never was [m/s]
     ("restored_time", _f),  # when the vent limit first overruled the controller [s]
     ("restored_speed", _f),  # [m/s]
+    ("dynamic_force", _f),  # of its drive, at the rim, as the step began [N]
+    ("dynamic_rate", _f),  # [N/s]
+    ("dynamic_demand", _f),  # ... had no slip control taken off [N]
+    ("dynamic_demand_rate", _f),  # [N/s]
+    ("dynamic_energy", _f),  # of its drive, at the rim [J]
 )
 
 GROUP_STATE = _record(
@@ -695,8 +698,6 @@ LANES = _record(  # pieces of time that axles are moved through together, see sl
     ("pressure_rate", _f, _lane),  # [Pa/s]
     ("brake", _f, _lane),  # brake force at the rim as it begins [N]
     ("brake_rate", _f, _lane),  # [N/s]
-    ("dynamic", _f, _lane),  # the drive's part of it [N]
-    ("dynamic_rate", _f, _lane),  # [N/s]
     ("wheel_before", _f, _lane),  # rim speed as it begins [m/s]
     # of the axle and its cell, as in AXLE and AXLE_STATE
     *((name, _f, _lane) for name in ("rotating_mass", "wheel_load", "contact_stiffness")),
@@ -728,6 +729,8 @@ LANES = _record(  # pieces of time that axles are moved through together, see sl
     ("creepage", _f, _lane),  # as the piece ends [-]
     ("flash_intensity", _f, _lane),  # as in AXLE_STATE
     *((f"{name}_work", _f, _lane) for name in ADHESION_WORKS),  # as in AXLE_STATE [J]
+    ("dynamic", _f, _lane),  # the drive's part of the brake force, of axles that have one [N]
+    ("dynamic_rate", _f, _lane),  # [N/s]
 )
 
 SLIDE_BANDS, SPEED_BANDS = 6, 10

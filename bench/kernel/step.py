@@ -292,7 +292,7 @@ def _begin_step(until: float, world: World) -> bool:
         duration = min(duration, time_to_fault(world))
     if world.drives.shape[0] > 0:
         sample_drives(world)
-        duration = min(duration, time_to_drive_sample(world))
+        duration = min(duration, time_to_drive_sample(run.maximum_step, world))
     if world.magnets.shape[0] > 0:
         aim_magnets(world)
         duration = min(duration, time_to_magnet_event(world))

@@ -48,7 +48,7 @@ _FRICTION_KINDS = {
 }
 
 
-_STEP_OVER_SPEED, _STEP_OVER_SQUARE = 2e-3, 4e-4
+STEP_OVER_SPEED, STEP_OVER_SQUARE = 2e-3, 4e-4
 """Longest step over the speed braked from [s2/m] and over its square [s3/m2]: a stop from walking
 pace is as many steps as one from 10 m/s, so that its energy balances as well."""
 
@@ -58,7 +58,7 @@ def pack_run(scenario: Scenario) -> Any:
     names = records.RUN.names or ()
     numbers = {name: getattr(scenario.run, name) for name in names}
     speed = scenario.initial_speed
-    slow = min(_STEP_OVER_SPEED, _STEP_OVER_SQUARE * speed) * speed
+    slow = min(STEP_OVER_SPEED, STEP_OVER_SQUARE * speed) * speed
     return one(records.RUN, **{**numbers, "maximum_step": min(numbers["maximum_step"], slow)})
 
 
@@ -220,7 +220,8 @@ def pack_vehicles(scenario: Scenario, draw: Draw) -> tuple[Any, Any]:
     vehicles = np.zeros(len(train.vehicles), records.VEHICLE)
     states = np.zeros(len(vehicles), records.VEHICLE_STATE)
     first = 0
-    for packed, vehicle, mass in zip(vehicles, train.vehicles, draw.masses, strict=True):
+    cars = zip(vehicles, train.vehicles, draw.masses, strict=True)
+    for i, (packed, vehicle, mass) in enumerate(cars):
         rotating = vehicle.rotating_mass if brake.weighs_rotating_mass else 0.0
         laden = vehicle.laden_mass + rotating
         packed["first_axle"], packed["n_axles"] = first, vehicle.n_axles
@@ -239,6 +240,7 @@ def pack_vehicles(scenario: Scenario, draw: Draw) -> tuple[Any, Any]:
         packed["compressor_flow"] = REFERENCE_DENSITY * vehicle.compressor_flow
         packed["auxiliary_flow"] = REFERENCE_DENSITY * vehicle.auxiliary_flow
         packed["demand_share"] = 1.0 if vehicle.brake is None else vehicle.brake.demand_share
+        packed["further_delay"] = scenario.brake_of(i).demand_delay - brake.demand_delay
         packed["demand_force"] = (vehicle.laden_mass + vehicle.rotating_mass) * brake.emergency
         packed["air_force"] = packed["demand_force"] if any(vehicle.braked_axles) else 0.0
         packed["n_drives"] = vehicle.dynamic_brake is not None

@@ -48,7 +48,7 @@ function showState(state) {
   byId("start").hidden = state !== "ready";
   byId("cab").hidden = state === "ready" || state === "ended";
   byId("done").hidden = state !== "ended";
-  if (state === "ready") { byId("to-debrief").hidden = true; byId("waiting").hidden = false; }
+  if (state === "ready") { byId("to-debrief").hidden = true; byId("waiting").hidden = false; byId("waiting").textContent = "The run is replayed for the debrief."; }
   byId("pause").textContent = state === "frozen" ? "Go on" : "Pause";
 }
 
@@ -118,6 +118,7 @@ function fromAddress() {
 link.takes = {
   card: showCard,
   cab: showCab,
+  failed: () => { byId("waiting").textContent = "The run could not be replayed; the desk's log says why."; },
   debrief: (frame) => {
     byId("to-debrief").href = frame.at;
     byId("to-debrief").hidden = false;

@@ -88,12 +88,11 @@ def new_run_folder(folder: Path) -> Path:
 
 
 def save_run(folder: Path, files: Mapping[str, str], row: Mapping[str, Any]) -> Path:
-    """Write one run into a folder of its own, and the class's table anew; return that folder."""
+    """Write one run into a folder of its own, and return that."""
     path = new_run_folder(folder)
     content = {"row": {**row, "run": path.name}}
     encoded = {name: text.encode() for name, text in files.items()}
     write_folder(path, encoded, RECORD, WRITER, content)
-    write_table(folder)
     return path
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import gc
 import json
+import shlex
 import time
 from collections import OrderedDict, deque
 from http import HTTPStatus
@@ -14,13 +15,13 @@ from typing import Any
 import numpy as np
 
 from slipbench.ground.errors import InputError
-from slipbench.practice.debrief import debrief, table_row
+from slipbench.practice.debrief import Debrief, debrief, table_row
 from slipbench.practice.debrief_page import debrief_page
-from slipbench.practice.gate import DEBRIEF, DRIVE, LIVE, ROLES, WATCH, Gate, Log
+from slipbench.practice.gate import DEBRIEF, DRIVE, LIVE, ROLES, Gate, Log
 from slipbench.practice.live import LiveStop
 from slipbench.practice.messages import LARGEST, read_message
 from slipbench.practice.pages import desk_page, library, response, silent
-from slipbench.practice.saving import run_files, save_run
+from slipbench.practice.saving import run_files, save_run, write_table
 from slipbench.practice.session import ENDED, READY, RUNNING, Desk, Session, checked_name
 
 TICK = 0.05
@@ -337,50 +338,67 @@ class DeskServer:
         )
 
     async def _finish(self, session: Session) -> None:
-        """Replay a run that has ended, save it, and hand out its debrief."""
+        """Replay a run that has ended, hand out its debrief, and save it."""
         try:
-            pages, path, told = await asyncio.to_thread(self._debriefed, session)
-            self._debrief = pages
-            self.saved.append(path)
-            self.log.say(told)
+            found = await asyncio.to_thread(
+                debrief, session.live.scenario, self.desk.known, self.desk.seed
+            )
+            path = self._save(session, found)
+            self._debrief = {role: self._page(session, found, role, path) for role in ROLES}
             self.log.say(self.pace_words())
             at = {role: f"/{self.gate.tokens[role]}/{DEBRIEF}" for role in ROLES}
             self._send(lambda role: [{"kind": "debrief", "at": at[role]}])
-        except InputError as problem:
-            self.log.say(f"the run could not be saved: {problem}")
+        except InputError as problem:  # of a strategy, in the replay
+            self.log.say(f"there is no debrief: {problem}")
+            self._send(lambda role: [{"kind": "failed"}])
         finally:
             session.is_saved = True
             self._finishing = None
 
-    def _debriefed(self, session: Session) -> tuple[dict[str, str], Path, str]:
-        desk, driven = self.desk, session.live.scenario
-        found = debrief(driven, desk.known, desk.seed)
-        lesson = desk.lesson.name if desk.lesson else ""
-        who = session.name
+    def _save(self, session: Session, found: Debrief) -> Path | None:
+        """Write the run, and the table of all; what cannot be written is told, and nothing lost."""
+        desk, who, driven = self.desk, session.name, session.live.scenario
         title = f"{driven.title}; driven{f' by {who}' if who else ''}"
         files = run_files(driven, found.held.scenario if found.held else None, title)
-        own = f"--strategy {desk.known.reference} --seed {desk.seed}"
-        repeat = [f"slipbench stop run.toml {own}", f"slipbench playback run.toml {own}"]
-        if found.held is not None:
-            repeat[1] = f"slipbench playback run.toml --beside held.toml {own}"
+        files["debrief.html"] = self._page(session, found)
+        row = table_row(found, who, desk.lesson.name if desk.lesson else "", desk.known.reference)
+        try:
+            path = save_run(self.folder, files, row)
+        except InputError as problem:
+            self.log.say(f"the run could not be saved: {problem}")
+            return None
+        self.saved.append(path)
+        self.log.say(f"saved in {path}: {found.headline}")
+        try:
+            write_table(self.folder)
+        except InputError as problem:
+            self.log.say(f"the table of the runs is not up to date: {problem}")
+        return path
+
+    def _page(
+        self, session: Session, found: Debrief, role: str = "", folder: Path | None = None
+    ) -> str:
+        """Return the debrief as a page for a role, or to be kept beside the run."""
+        own = ["--strategy", self.desk.known.reference, "--seed", str(self.desk.seed)]
+        here = folder or Path()
+        stop = ["slipbench", "stop", str(here / "run.toml"), *own]
+        play = ["slipbench", "playback", str(here / "run.toml"), *own]
+        play += ["--beside", str(here / "held.toml")] if found.held is not None else []
         note = ""
         if session.is_cut:
             note = (
                 f"Ended by hand at {session.live.time:.0f} s; from there the handle is left where"
                 " it was, and the train runs on."
             )
-        on_disk = debrief_page(found, who, desk.lesson, repeat=repeat, note=note)
-        row = table_row(found, who, lesson, desk.known.reference)
-        path = save_run(self.folder, {**files, "debrief.html": on_disk}, row)
-        pages = {
-            role: debrief_page(
-                found, who, desk.lesson, repeat=[f"cd {path}", *repeat],
-                links="" if role == WATCH else f"/{self.gate.tokens[role]}/", rails=desk.rails,
-                note=note,
-            )
-            for role in ROLES
-        }  # fmt: skip
-        return pages, path, f"saved in {path}: {found.headline}"
+        return debrief_page(
+            found,
+            session.name,
+            self.desk.lesson,
+            repeat=[shlex.join(stop), shlex.join(play)],
+            links=f"/{self.gate.tokens[role]}/" if role == DRIVE else "",
+            rails=self.desk.rails,
+            note=note,
+        )
 
 
 def _json(content: dict[str, Any]) -> str:

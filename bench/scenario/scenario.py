@@ -22,6 +22,7 @@ from slipbench.scenario.fields import (
     quantity,
     record,
     specs_of,
+    take,
     text,
 )
 from slipbench.scenario.provenance import Provenance
@@ -197,6 +198,13 @@ class Scenario(Record):
             except FieldProblem as problem:
                 where = f"train.vehicles.{i}.brake.{problem.key}"
                 raise FieldProblem("", where, problem.value, problem.detail) from None
+            if brake.demand_delay < self.brake.demand_delay:
+                self._refuse_at(
+                    f"train.vehicles.{i}.brake.demand_delay",
+                    brake.demand_delay,
+                    f"must be at least the train's, {self.brake.demand_delay:g} s: further along "
+                    "the train the demand comes no sooner",
+                )
             for name in ("fill_delay", "vent_delay"):
                 mechanical, electrical = getattr(brake, name), brake.electrical_delay
                 # 14 * 0.071 is just below 0.994
@@ -264,7 +272,7 @@ class Scenario(Record):
                     )
 
     def _refuse_at(self, path: str, value: object, detail: str) -> NoReturn:
-        raise FieldProblem("", path, shown(value), detail)
+        take(FieldProblem("", path, shown(value), detail))
 
     def replace(self, changes: Mapping[str, Any] | None = None, /, **more: Any) -> "Scenario":
         """Return a changed copy, checked like any other scenario.

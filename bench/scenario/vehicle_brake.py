@@ -7,7 +7,7 @@ from slipbench.scenario.brake import Brake
 from slipbench.scenario.fields import Record, quantity, record, specs_of
 
 OWN = (
-    *("build_up_time", "release_time", "full_pressure", "fill_rate", "vent_rate"),
+    *("demand_delay", "build_up_time", "release_time", "full_pressure", "fill_rate", "vent_rate"),
     *("fill_delay", "vent_delay", "electrical_delay", "shortest_pulse", "spring_pressure"),
     *("hysteresis", "pad_friction", "design_pad_friction", "fill_conductance"),
     *("release_conductance", "vent_conductance", "charging_conductance", "critical_ratio"),
@@ -36,6 +36,7 @@ class VehicleBrake(Record):
         mark="assumed",
         source="every vehicle brakes as demanded unless said otherwise",
     )
+    demand_delay: float | None = _own("demand_delay")
     build_up_time: float | None = _own("build_up_time")
     release_time: float | None = _own("release_time")
     full_pressure: float | None = _own("full_pressure")

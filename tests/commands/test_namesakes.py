@@ -19,6 +19,9 @@ QUICK = {
 LINES = {
     "list": "",
     "show": "wet",
+    "new": "train own_unit.toml",
+    "keys": "brake",
+    "check": "own_unit.toml",
     "native": "",
     "guide": "",
     "experiment": "disc_or_tread --quick",
@@ -30,6 +33,7 @@ LINES = {
     "conditioning": "wet_leaf --speed 5mph",
     "compare": "wet_leaf dry --strategy none,slip_band --speed 5mph --workers 2",
     "report": "slipbench-results/compare",
+    "sweep": "film.friction=0.5x:1x:2 wet_leaf --strategy none --speed 5mph --seeds 1 --workers 1",
     "campaign": "wet_leaf --strategy none --speed 5mph --workers 2 --quiet",
     "tune": "wet_leaf --strategy speed_difference --budget 60 --training 1 --held-out 1 "
     "--speed 5mph --workers 1 --quiet",
@@ -47,6 +51,9 @@ LINES = {
     "hold-or-ease": "wet_leaf --strategy slip_band --speed 5mph --draws 3 --workers 1 --quiet",
     "route": "elderwick --confidence 50% --draws 3 --workers 2 --quiet",
     "log": "log.csv",
+    "reproduce": "slid.csv --train wet_leaf --rail wet_leaf",
+    "identify": "slid.csv --train wet_leaf --to slid.toml --draws 1",
+    "whatif": "slid.csv --train wet_leaf --rail slid.toml --strategy none",
     "braking-points": "--quick --as-shipped --speed 5mph --confidence 50% --draws 3 --workers 1",
     "assess": "wet_leaf --strategy none --quick",
     "check-strategy": "own.py",
@@ -98,5 +105,6 @@ def test_light_commands_work_among_namesakes(folder: Path) -> None:
 
 @pytest.mark.slow
 def test_every_command_works_among_namesakes(folder: Path) -> None:
+    run_in(folder, "stop", "wet_leaf --strategy slip_band --speed 25mph --log slid.csv")
     for name, line in LINES.items():
         run_in(folder, name, line)

@@ -6,16 +6,18 @@ shown in tests of their own (`test_stops.py::test_stated_weakness_shows_on_tough
 that slows like a train).
 """
 
+import re
 from functools import cache
 
 import pytest
+from tests.places import ROOT
 
 from slipbench import load_scenario
 from slipbench.contract import Controller
 from slipbench.controllers import ALL_CONTROLLERS, by_name
 from slipbench.experiments.notebook import Run
 from slipbench.experiments.what_real_equipment_costs import EXCUSED, GOOD_RAILS, stop_numbers
-from slipbench.scenario import scenario_names
+from slipbench.scenario import GRADES, scenario_names
 
 OWN = "cleaning_balance"
 JUDGED = [c for c in ALL_CONTROLLERS if c.name not in EXCUSED and not c.uses_truth]
@@ -83,3 +85,31 @@ def test_ours_is_near_the_shortest_never_locks_and_spares_air(rail: str) -> None
     assert distance < 1.03 * min(numbers(name, rail, "service")[0] for name in others)
     assert lock == 0.0
     assert air <= numbers("slip_band", rail, "service")[3]
+
+
+TABLE = re.compile(r"<!-- equipment: .*?-->\n(.*?)<!-- end -->", re.DOTALL)
+
+
+def told() -> dict[str, list[float]]:
+    """Return the page's rows of ours by rail: clean, service, worn [m]."""
+    page = (ROOT / "bench/guide/our-strategy.md").read_text(encoding="utf-8")
+    (table,) = TABLE.findall(page)
+    rows = [[cell.strip() for cell in line.split("|")[1:-1]] for line in table.splitlines()[2:]]
+    return {
+        row[0].strip("`"): [float(cell.removesuffix(" m").replace(",", "")) for cell in row[1:4]]
+        for row in rows
+    }
+
+
+def test_the_page_on_ours_tells_every_slippery_rail() -> None:
+    assert sorted(told()) == sorted(SLIPPERY)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("rail", SLIPPERY)
+def test_the_page_on_ours_tells_what_the_experiment_prints(rail: str) -> None:
+    """Three trains; within half a per cent, which a change of compiler may move."""
+    for grade, distance in zip(GRADES, told()[rail], strict=True):
+        scenario = load_scenario(rail).replace({"equipment.grade": grade})
+        found = [stop_numbers(Run(scenario, by_name(OWN), seed))[0] for seed in range(3)]
+        assert sum(found) / 3 == pytest.approx(distance, rel=0.005)

@@ -8,6 +8,7 @@ from slipbench.experiments import (
     how_the_brake_builds_up,
     what_breaks_first,
     what_isolation_costs,
+    what_the_dynamic_brake_does,
     when_to_ease,
 )
 from slipbench.experiments.notebook import Options
@@ -116,3 +117,36 @@ def test_load_matters_only_without_weighing(answered):
     rows = rows_by(answered(does_load_matter), "brake")
     assert abs(rows[does_load_matter.WEIGHING]["crush_over_tare"]) < 1.0
     assert rows[does_load_matter.NO_CONTROL]["crush_over_tare"] > 10.0
+
+
+def test_the_sentence_on_the_dynamic_brake_is_that_of_its_rows():
+    rows = [
+        {
+            "rail": rail, "strategy": "x", "slide_rule": rule, "distance": distance,
+            "over_friction": over, "recovered": energy, "flat_risk": 0.0, "vents": 0.0,
+        }
+        for rail, rule, distance, over, energy in (
+            ("a", "friction alone", 1000.0, 0.0, 0.0),
+            ("a", "restored", 1020.0, 2.0, 9.0),
+            ("a", "cut out", 1010.0, 1.0, 2.0),
+            ("a", "handed over", 1030.0, 3.0, 4.0),
+            ("b", "friction alone", 500.0, 0.0, 0.0),
+            ("b", "restored", 530.0, 6.0, 12.0),
+            ("b", "cut out", 490.0, -2.0, 1.0),
+            ("b", "handed over", 500.0, 0.0, 6.0),
+        )
+    ]  # fmt: skip
+    found = what_the_dynamic_brake_does.prices(rows, "x")
+    assert found == {"restored": 4.0, "cut out": -0.5, "handed over": 1.5}
+    assert what_the_dynamic_brake_does.sentence(rows) == (
+        "under x restored costs most, +4.0 % of the distance of friction brakes alone on the mean "
+        "of the rails, and cut out least, -0.5 %; most energy is recovered where the dynamic brake "
+        "is restored, up to 12 MJ (b)."
+    )
+
+
+def test_cutting_out_recovers_least_and_restoring_goes_on_braking(answered):
+    rows = {row["slide_rule"]: row for row in answered(what_the_dynamic_brake_does).rows}
+    assert rows["friction alone"]["recovered"] == 0.0
+    assert 0.0 < rows["cut out"]["recovered"] < 0.5 * rows["restored"]["recovered"]
+    assert rows["cut out"]["over_friction"] < 5.0

@@ -192,7 +192,8 @@ def through_the_fade(n_trailers, **changes):
     scenario = blended_stop(8.0, vehicle, *[car()] * n_trailers, **changes)
     driver = Driver(programme=(HandleEntry(at_time=0.0, position=1),))
     scenario = scenario.replace({"driver": driver, "brake.steps": (0.9,), "brake.emergency": 1.2})
-    world = packed(scenario.replace({"run.trace_interval": scenario.run.maximum_step}))
+    step = 0.005
+    world = packed(scenario.replace({"run.trace_interval": step, "run.maximum_step": step}))
     run_world(world)
     n = int(world.train_state["n_traces"][0])
     speeds, forces = world.train_traces[:n, 2], world.axle_traces[:n, :4, 2].sum(axis=1)
@@ -217,8 +218,8 @@ def test_the_sag_through_the_fade_is_its_closed_form(lag, n_trailers):
     own = k / (1.0 + share * k)
     own *= 1.0 - math.exp(-(1.0 / lag + share * slope) / slope / (1.0 - 0.5 * share * own))
     found = 1.0 - float(np.interp(FADE_TO, speeds[::-1], shares[::-1]))
-    # read between steps of 20 ms, and the cylinder's own way takes 1 ms of the lag's 100 to 400
-    assert found == pytest.approx(own, rel=0.03)
+    # read between steps of 5 ms, and the cylinder's own way takes 1 ms of the lag's 100 to 400
+    assert found == pytest.approx(own, rel=0.02)
     if n_trailers:
         assert found == pytest.approx(constant, rel=0.04)
     assert abs(residual) < 1e-3

@@ -9,10 +9,10 @@ from scipy.integrate import quad
 from tests.support_stops import DRY, car, film, one_axle, packed, plain_stop, run_world, train_of
 
 from slipbench import simulate
-from slipbench.controllers import none
+from slipbench.controllers import by_name, none
 from slipbench.ground.errors import InputError
 from slipbench.kernel.track_brake import film_left, magnet_force
-from slipbench.scenario import Driver, Fault, HandleEntry, Rail, TrackBrake
+from slipbench.scenario import Driver, Fault, HandleEntry, Rail, TrackBrake, load_scenario
 from slipbench.stop.stop import energy_residual
 
 EMERGENCY = Driver(programme=(HandleEntry(at_time=0.0, position=2),))
@@ -215,3 +215,25 @@ def test_bogies_are_those_of_the_vehicle():
         dataclasses.replace(car(), track_brake=magnets(bogies=(3,)))
     own = dataclasses.replace(car(), track_brake=magnets(bogies=(2,)))
     assert own.magnet_places == (17.0,)
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_the_tram_stops_on_wet_leaf_over_the_range_of_the_film_factor(seed):
+    """In emergency from 50 km/h: the more friction the film leaves, the shorter; without, longest.
+
+    With all of it left the magnets alone would slow 36 t by 6 x 50 kN x .18/(1 + .06 v) / 37.5 t,
+    .8 to 1.4 m/s2 (by hand), so no less than 13.9^2 / (2 (1.4 + 1.3)) = 36 m and no more than
+    13.9^2 / (2 x .8) = 121 m and the way till they act.
+    """
+    base = load_scenario("wet_leaf", train="tram", driver="emergency")
+    base = base.replace({"initial_speed": 50.0 * KMH})
+    path = "train.vehicles.0.track_brake"
+    scenarios = [base.replace({path: None})]
+    scenarios += [base.replace({f"{path}.film_factor": factor}) for factor in (0.3, 0.6, 1.0)]
+    stops = [simulate(s, by_name("slip_band"), seed, with_traces=False).summary for s in scenarios]
+    assert all(stop["is_stopped"] and abs(stop["energy_residual"]) < 1e-3 for stop in stops)
+    without, *with_magnets = (stop["stopping_distance"] for stop in stops)
+    assert without > 1.5 * with_magnets[0]
+    assert with_magnets == sorted(with_magnets, reverse=True)
+    assert 36.0 < with_magnets[2] < 121.0
+    assert with_magnets[0] > 1.5 * with_magnets[2]

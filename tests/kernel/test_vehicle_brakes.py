@@ -9,7 +9,7 @@ from tests.support_stops import brake_of, car, packed, plain_stop, train_of
 from slipbench import simulate
 from slipbench.controllers import none
 from slipbench.ground.errors import InputError
-from slipbench.scenario import VehicleBrake, load_scenario
+from slipbench.scenario import Driver, HandleEntry, VehicleBrake, load_scenario
 
 BAR = 1e5
 
@@ -118,3 +118,24 @@ def test_values_of_another_air_are_refused():
         load_scenario("dry").replace({"train.vehicles.0.brake": VehicleBrake()}).replace(
             {"train.vehicles.0.brake.fill_rate": 1e5}
         )
+
+
+def test_the_demand_comes_later_to_cars_behind():
+    """Delays of 0, .5 and 1 s: each car's ramp of 1 s begins that much later, on and off."""
+    own = [None, {"demand_delay": 0.5}, {"demand_delay": 1.0}]
+    driver = Driver(
+        programme=(
+            HandleEntry(at_time=0.0, position=1),
+            HandleEntry(at_time=3.0, position=0),
+            HandleEntry(at_time=6.0, position=1),
+        )
+    )
+    time, pressure = pressures(stop_of(*own, driver=driver))
+    full = pressure[-1]
+    for i, delay in enumerate((0.0, 0.5, 1.0)):
+        half = np.interp([delay + 0.5, 2.99 + delay], time, pressure[:, i])
+        assert half == pytest.approx([0.5 * full[i], full[i]], rel=0.03)
+        released = np.interp(3.02 + delay, time, pressure[:, i])
+        assert released < full[i]
+    with pytest.raises(InputError, match=r"vehicles\.1\.brake\.demand_delay.*at least"):
+        stop_of(*own).replace({"brake.demand_delay": 0.7})

@@ -12,7 +12,14 @@ from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.practice.debrief import debrief, held_instead, place_words, table_row
 from slipbench.practice.debrief_page import debrief_page, eased_stretches
-from slipbench.practice.saving import COLUMNS, RECORD, rows_of, run_files, save_run
+from slipbench.practice.saving import (
+    COLUMNS,
+    RECORD,
+    rows_of,
+    run_files,
+    save_run,
+    write_table,
+)
 from slipbench.practice.session import Session
 from slipbench.scenario import load_scenario
 from slipbench.stop.simulation import simulate
@@ -157,6 +164,7 @@ def test_a_class_s_runs_make_one_table(eased, found, tmp_path):
     (tmp_path / "run-004").mkdir()
     (tmp_path / "run-004" / RECORD).write_text('{"row": {}}', encoding="utf-8")  # not ours
     save_run(tmp_path, files, {**row, "name": "Cat"})
+    write_table(tmp_path)
     with open(tmp_path / "class.csv", encoding="utf-8", newline="") as stream:
         rows = list(csv.DictReader(stream))
     assert [r["name"] for r in rows] == ["Ann", "Bob", "Cat"]
@@ -167,6 +175,7 @@ def test_a_class_s_runs_make_one_table(eased, found, tmp_path):
 
 def test_a_table_that_is_the_user_s_is_not_replaced(eased, tmp_path):
     (tmp_path / "class.csv").write_text("mine", encoding="utf-8")
+    save_run(tmp_path, run_files(eased, None, "driven"), {})
     with pytest.raises(InputError, match=r"class.csv"):
-        save_run(tmp_path, run_files(eased, None, "driven"), {})
+        write_table(tmp_path)
     assert (tmp_path / "class.csv").read_text(encoding="utf-8") == "mine"

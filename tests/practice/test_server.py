@@ -196,28 +196,43 @@ def test_where_will_it_stop(desk):
     assert still_runs(desk, driver)
 
 
-def test_a_run_ends_saved_and_debriefed_and_another_begins(desk, tmp_path):
-    driver, frames = begun(desk), []
-    say(driver, do="pace", to=2)
-    say(driver, do="handle", to=3)
-    while True:
-        frames.append(json.loads(driver.recv(timeout=30)))
-        if frames[-1]["kind"] == "debrief":
-            break
-    kinds = {frame["kind"] for frame in frames}
-    assert kinds == {"cab", "debrief"}
-    assert all(set(frame) == CAB_KEYS for frame in frames if frame["kind"] == "cab")
-    code, page = status_of(f"http://{HERE}:{desk.port}{frames[-1]['at']}")
-    assert code == 200 and "You stopped" in page and "#again" in page
-    assert (tmp_path / "run-001" / "run.toml").exists()
-    assert "99th percentile" in " ".join(desk.lines)
-    say(driver, do="rail", to="dry")
-    card = take(driver, "card")
-    assert card["rail"] == "The rail of dry." and card["state"] == "ready"
-    with pytest.raises(ConnectionClosed):
-        say(driver, do="rail", to="../../etc")
-        while True:
-            driver.recv(timeout=10)
+def test_a_run_ends_saved_and_debriefed_and_another_begins(short, tmp_path):
+    with served(scenario_desk(short.replace(initial_speed=3.0)), tmp_path) as desk:
+        driver, frames = begun(desk), []
+        say(driver, do="pace", to=2)
+        say(driver, do="handle", to=3)
+        while not frames or frames[-1]["kind"] != "debrief":
+            frames.append(json.loads(driver.recv(timeout=30)))
+        assert {frame["kind"] for frame in frames} == {"cab", "debrief"}
+        assert all(set(frame) == CAB_KEYS for frame in frames if frame["kind"] == "cab")
+        code, page = status_of(f"http://{HERE}:{desk.port}{frames[-1]['at']}")
+        assert code == 200 and "You stopped" in page and "#again" in page
+        assert str(tmp_path / "run-001" / "run.toml") in page
+        assert (tmp_path / "run-001" / "run.toml").exists() and (tmp_path / "class.csv").exists()
+        assert "99th percentile" in " ".join(desk.lines)
+        say(driver, do="rail", to="dry")
+        card = take(driver, "card")
+        assert card["rail"] == "The rail of dry." and card["state"] == "ready"
+        with pytest.raises(ConnectionClosed):
+            say(driver, do="rail", to="../../etc")
+            while True:
+                driver.recv(timeout=10)
+
+
+def test_a_table_changed_by_its_user_costs_no_debrief(short, tmp_path):
+    """Ended by hand, which the page says; the table is the user's now, and stays so."""
+    with served(scenario_desk(short.replace(initial_speed=3.0)), tmp_path) as desk:
+        for number in (1, 2):
+            driver = begun(desk)
+            say(driver, do="end")
+            at = take(driver, "debrief", wait=30.0)["at"]
+            assert (tmp_path / f"run-00{number}" / "debrief.html").exists()
+            (tmp_path / "class.csv").write_text("mine", encoding="utf-8")
+            say(driver, do="again")
+            driver.close()
+        assert "Ended by hand" in status_of(f"http://{HERE}:{desk.port}{at}")[1]
+        assert (tmp_path / "class.csv").read_text(encoding="utf-8") == "mine"
+        assert any("not up to date" in line for line in desk.lines)
 
 
 def test_host_and_origin_must_be_exact():

@@ -15,10 +15,12 @@ from slipbench.contract import Controller
 from slipbench.controllers import ALL_CONTROLLERS
 from slipbench.ground.errors import InputError
 from slipbench.scenario import (
+    Blending,
     Brake,
     Contact,
     CurveSection,
     Driver,
+    DynamicBrake,
     Equipment,
     Fault,
     GradientSection,
@@ -31,8 +33,10 @@ from slipbench.scenario import (
     Scenario,
     Sensing,
     SlipControl,
+    TrackBrake,
     Train,
     Vehicle,
+    VehicleBrake,
     sections_from_csv,
 )
 from slipbench.scenario.driver import Easing, IsolationPress, Routine
@@ -105,6 +109,12 @@ def _vehicle(draw: Draw, most_axles: int) -> Vehicle:
     if brake != "disc":
         changes |= {"blocks_per_axle": draw.one(2, 4, 8)}
         changes |= {"block_design_friction": draw.even(0.08, 0.3)}
+    if draw.often(0.2):
+        changes["brake"] = _own_brake(draw)
+    if draw.often(0.25):
+        changes |= _motors(draw, n_axles, tare)
+    if draw.often(0.12):
+        changes["track_brake"] = _track_brake(draw)
     return Vehicle(
         name="car",
         length=places[-1] + 4.0,
@@ -118,6 +128,74 @@ def _vehicle(draw: Draw, most_axles: int) -> Vehicle:
         cylinder_volume=draw.log(1e-3, 3e-2),
         heat_capacity=draw.log(2e4, 5e5),
         **changes,
+    )
+
+
+def _own_brake(draw: Draw) -> VehicleBrake:
+    return VehicleBrake(
+        demand_share=draw.even(0.0, 1.5),
+        build_up_time=draw.some(0.5, lambda: draw.even(0.0, 4.0), None),
+        electrical_delay=draw.some(0.5, lambda: draw.even(0.0, 0.02), None),
+        pad_friction=draw.some(0.5, lambda: draw.even(0.2, 0.5), None),
+        vent_time_limit=draw.some(0.5, lambda: draw.log(0.5, 20.0), None),
+    )
+
+
+def _motors(draw: Draw, n_axles: int, tare: float) -> dict[str, Any]:
+    """Return motors on some axles, mostly with a dynamic brake; forces by the axle's load."""
+    axles = tuple(sorted({draw.whole(1, n_axles) for _ in range(draw.whole(1, n_axles))}))
+    force = draw.log(0.01, 0.6) * tare / n_axles * 9.81
+    fade_from = draw.log(0.5, 10.0)
+    rule = draw.one("restore", "cut_out", "hand_over")
+    rest: dict[str, Any] = {}
+    if rule == "restore":
+        rest = {"reduction": draw.even(0.05, 1.0), "restore_time": draw.log(0.1, 10.0)}
+        rest["slides_to_cut_out"] = draw.one(0, 1, 3)
+    elif rule == "hand_over":
+        rest = {"hand_back_time": draw.log(0.05, 10.0)}
+    dynamic = DynamicBrake(
+        force_limit=min(force, 1e5),
+        power_limit=draw.log(1e4, 2e6),
+        fade_from=fade_from,
+        fade_to=draw.one(0.0, fade_from * draw.even(0.0, 0.95)),
+        field_speed=draw.some(0.3, lambda: draw.even(5.0, 60.0), None),
+        drive=draw.one("axle", "bogie", "car"),
+        lag=draw.some(0.7, lambda: draw.log(0.01, 1.0), 0.0),
+        jerk_limit=draw.log(0.1, 20.0),
+        receptivity=draw.one(1.0, 1.0, 0.0, draw.even(0.0, 1.0)),
+        resistor_power=draw.one(0.0, draw.log(1e3, 1e6)),
+        slide_rule=rule,
+        slide_slip=draw.log(0.01, 0.5),
+        slide_speed=draw.even(0.0, 2.0),
+        sample_time=draw.one(0.02, draw.log(0.002, 0.1)),
+        **rest,
+    )
+    return {"motored_axles": axles, "dynamic_brake": dynamic}
+
+
+def _blending(draw: Draw) -> Blending:
+    return Blending(
+        rule=draw.one("vehicle", "train"),
+        friction_lag=draw.some(0.7, lambda: draw.log(0.01, 2.0), 0.0),
+        lead=draw.even(0.0, 2.0),
+        prefill_pressure=draw.one(0.0, draw.even(0.0, 3e4)),
+        prefill_time=draw.even(0.0, 3.0),
+        in_emergency=draw.one("friction_only", "blended"),
+    )
+
+
+def _track_brake(draw: Draw) -> TrackBrake:
+    rest: dict[str, Any] = {"attraction": draw.log(5e3, 1e5), "film_factor": draw.even(0.1, 1.0)}
+    rest |= {"cleaning_share": draw.even(0.0, 1.0), "friction_speed_term": draw.even(0.0, 0.2)}
+    kind = draw.one("magnetic", "magnetic", "eddy_current")
+    if kind == "eddy_current":
+        rest = {"peak_force": draw.log(1e3, 5e4), "critical_speed": draw.even(5.0, 50.0)}
+    return TrackBrake(
+        kind=kind,
+        lowering_time=draw.even(0.0, 2.0),
+        used_in=draw.one("emergency", "last_step"),
+        lowest_speed=draw.one(0.0, draw.even(0.0, 15.0)),
+        **rest,
     )
 
 
@@ -135,6 +213,7 @@ def _train(draw: Draw, most_axles: int) -> Train:
         resistance_linear=draw.some(0.5, lambda: draw.even(0.0, 5e-4), 0.0),
         resistance_quadratic=draw.some(0.7, lambda: draw.even(0.0, 5e-5), 0.0),
         load=draw.even(0.0, 1.0),
+        blending=_blending(draw) if any(v.dynamic_brake for v in vehicles) else None,
     )
 
 
@@ -280,13 +359,32 @@ def _driver(draw: Draw, speed: float, brake: Brake) -> Driver:
     return Driver(programme=tuple(entries), **changes)
 
 
+_FITTED = {"dynamic_brake_lost": "dynamic_brake", "track_brake_lost": "track_brake"}
+
+
+def _faults_of(train: Train) -> list[str]:
+    """Return the kinds of fault a train can have."""
+    missing = {name for name, part in _FITTED.items() if not _has(train, part)}
+    missing |= set() if train.has_dynamic_brake else {"line_lost"}
+    return [k for k in (*AXLE_FAULTS, *VEHICLE_FAULTS, *OTHER_FAULTS) if k not in missing]
+
+
+def _has(train: Train, part: str) -> bool:
+    return any(getattr(vehicle, part) is not None for vehicle in train.vehicles)
+
+
 def _fault(draw: Draw, train: Train, n_sanders: int, speed: float) -> Fault:
-    kind = draw.one(*AXLE_FAULTS, *VEHICLE_FAULTS, *OTHER_FAULTS)
+    kind = draw.one(*_faults_of(train))
     target: dict[str, Any] = {}
     if kind in AXLE_FAULTS:
         target = {"axle": draw.whole(1, train.n_axles)}
     elif kind in VEHICLE_FAULTS:
-        target = {"vehicle": draw.whole(1, len(train.vehicles))}
+        fitted = [
+            i
+            for i, vehicle in enumerate(train.vehicles, start=1)
+            if getattr(vehicle, _FITTED.get(kind, "name")) is not None
+        ]
+        target = {"vehicle": draw.one(*fitted)}
     elif kind == "sander_empty":
         target = {"sander": draw.whole(1, max(1, n_sanders))}
     elif kind == "control_wire_broken":

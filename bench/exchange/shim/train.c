@@ -92,6 +92,8 @@ static void set_load(char *world, double load, int64_t seed)
         total += mass;
     }
     F64(world, train, 0, mass) = total;
+    for (v = 0; v < N_VEHICLES; v++)
+        F64(world, brakes, v, mass) = total;
 }
 #endif
 
@@ -99,6 +101,8 @@ static void set_speed(char *world, double speed)
 {
     double tick = F64(world, train, 0, clock_tick);
     int64_t i;
+    F64(world, run, 0, maximum_step) = fmin(
+        LONGEST_STEP, fmin(STEP_OVER_SPEED, STEP_OVER_SQUARE * speed) * speed);
     F64(world, train_state, 0, speed) = speed;
     for (i = 0; i < N_AXLES; i++) {
         double since = F64(world, axles, i, pulse_pitch) - F64(world, axle_states, i, next_pulse);
