@@ -106,7 +106,7 @@ def export_command(arguments: argparse.Namespace) -> int:
     from slipbench.results.files import named_path, refuse_foreign, write_file
     from slipbench.strategies.foreign import is_unit
 
-    if (arguments.scenarios is None) == (arguments.strategy is None):
+    if (not arguments.scenario) == (arguments.strategy is None):
         raise InputError("export-fmu: name a scenario, or a strategy by --strategy, not both")
     if not is_unit(arguments.unit):
         raise InputError(f"{arguments.unit}: write the path of the unit, FILE.fmu")
@@ -136,7 +136,7 @@ def _train(arguments: argparse.Namespace) -> bytes:
 
     check_range("--seeds", arguments.seeds, 1, MOST_SEEDS)
     wanted = Wanted(
-        read_scenario(arguments.scenarios, arguments),
+        read_scenario(arguments.scenario, arguments),
         arguments.fmi,
         arguments.vehicle,
         arguments.train_wide,

@@ -49,7 +49,7 @@ def add_scenario(
     if number == "1":
         parser.add_argument("scenario", metavar="SCENARIO", help="a shipped name or a TOML file")
     elif number == "?":
-        text = f"a shipped name or a TOML file ({default})"
+        text = "a shipped name or a TOML file" + (f" ({default})" if default else "")
         parser.add_argument("scenario", nargs="?", default=default, metavar="SCENARIO", help=text)
     else:
         text = "shipped names or TOML files" + (" (all shipped)" if number == "*" else "")

@@ -24,6 +24,9 @@ GAMMA = 1.0 - math.sqrt(0.5)
 _LARGEST_SHAPE = 4.0 / math.pi * (0.5 + 0.5 * math.pi)
 """Force of an axle over load times static friction cannot pass this."""
 
+_AT_ONCE = 1e-7
+"""A wheel that locks sooner than this after it was let go has not turned. [s]"""
+
 LONGEST_FALL = 0.25
 """Pieces are cut so that step times growth rate of an unstable slide stays below this. [-]"""
 
@@ -469,6 +472,20 @@ def turn(
                 duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
             )
         axle_state.is_locked = 0
+        moved = spin_until_locked(
+            duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
+        )
+        if axle_state.is_locked == 0 or moved[0] > _AT_ONCE:
+            return moved
+        # it locks again before it has turned, so it is held through the piece: else pieces of a
+        # nanosecond would follow each other for as long as brake and rail are a match
+        first = _surplus(
+            GAMMA * duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
+        )[1]
+        last = _surplus(
+            duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
+        )[1]
+        return duration, 0.0, first, 0.0, last
     return spin_until_locked(
         duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
     )

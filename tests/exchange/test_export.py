@@ -1,6 +1,7 @@
 """What the bench writes: a strategy as a unit, its train as one, both driven by others' tools."""
 
 import math
+import re
 import subprocess
 from dataclasses import replace
 from pathlib import Path
@@ -9,7 +10,8 @@ import pytest
 from tests.exchange.exported import build_host, run_host, written
 from tests.exchange.units import BUILT_IN, compiler
 
-from slipbench.commands.main import main
+from slipbench.commands.main import main, make_parser
+from slipbench.commands.options import read_scenario
 from slipbench.controllers import ALL_CONTROLLERS, by_name
 from slipbench.exchange.layout import image_of, moved, packed_image
 from slipbench.exchange.strategy_unit import strategy_unit
@@ -76,6 +78,69 @@ def test_every_strategy_goes_out_and_comes_back(controller, folder) -> None:  # 
     assert again.scope == controller.scope
     own, theirs = simulate(scenario, again, 1), simulate(scenario, controller, 1)
     assert dict(own.summary) == dict(theirs.summary)
+
+
+@pytest.mark.parametrize(("version", "n_functions"), [(2, 34), (3, 75)])
+def test_every_function_of_the_interface_is_there(version, n_functions, folder) -> None:  # type: ignore[no-untyped-def]
+    """Names from the standard's own headers, as fmpy brings them; of FMI 2.0 those for both kinds
+    and for co-simulation."""  # fmt: skip
+    fmpy = pytest.importorskip("fmpy")
+    header = Path(fmpy.__file__).parent / "c-code" / f"fmi{version}Functions.h"
+    named = re.findall(rf"define (fmi{version}\w+) +fmi{version}FullName", header.read_text())
+    exchange = "EnterEventMode NewDiscreteStates EnterContinuousTimeMode CompletedIntegratorStep "
+    exchange += "SetTime SetContinuousStates GetDerivatives GetEventIndicators "
+    exchange += "GetContinuousStates GetNominalsOfContinuousStates"
+    if version == 2:
+        named = [name for name in named if name[4:] not in exchange.split()]
+    assert len(named) == n_functions
+    unit = written(folder / f"names{version}.fmu", strategy_unit(by_name("none"), version, 2))
+    symbols = subprocess.run(["nm", "-D", unit.library], capture_output=True, text=True).stdout
+    shown = {line.split()[-1] for line in symbols.splitlines() if " T " in line}
+    assert shown == set(named)
+
+
+def test_a_state_can_be_put_away_and_taken_up_again(folder) -> None:  # type: ignore[no-untyped-def]
+    """By fmpy: serialised, given to a second instance, which then goes on as the first."""
+    fmi2 = pytest.importorskip("fmpy.fmi2")
+    unit = written(folder / "state.fmu", strategy_unit(BUILT_IN, 2, 2))
+    speed, valve = unit.refs("measured_wheel_speed"), unit.refs("valve")
+    demand = unit.refs("brake_demand")
+
+    def opened(name: str):  # type: ignore[no-untyped-def]
+        own = fmi2.FMU2Slave(
+            guid=unit.description.token,
+            unzipDirectory=str(unit.library.parents[2]),
+            modelIdentifier=unit.description.identifier,
+            instanceName=name,
+        )
+        own.instantiate()
+        own.setupExperiment(startTime=0.0)
+        own.enterInitializationMode()
+        own.exitInitializationMode()
+        return own
+
+    def go_on(own, first: int) -> list[list[int]]:  # type: ignore[no-untyped-def]
+        told = []
+        for k in range(first, first + 200):
+            own.setReal(speed + demand, [20.0 - 0.01 * k, max(20.0 - 0.09 * k, 0.0), 1.0])
+            own.doStep(currentCommunicationPoint=0.01 * k, communicationStepSize=0.01)
+            told.append(own.getInteger(valve))
+        return told
+
+    one, other = opened("one"), opened("other")
+    go_on(one, 0)
+    state = one.getFMUState()
+    kept = one.serializeFMUState(state)
+    expected = go_on(one, 200)
+    taken = other.deserializeFMUState(kept)
+    other.setFMUState(taken)
+    assert go_on(other, 200) == expected
+    assert any(2 in valves for valves in expected)
+    one.setFMUState(state)
+    assert go_on(one, 200) == expected
+    for own in (one, other):
+        own.terminate()
+        own.freeInstance()
 
 
 def test_what_cannot_be_a_unit_is_refused() -> None:
@@ -214,6 +279,22 @@ def test_a_train_of_several_vehicles_and_their_slip_control(folder) -> None:  # 
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("name", ["tram", "locomotive_and_coaches", "four_cars_dynamic"])
+def test_other_trains_and_their_dynamic_brakes_go_out(name, folder) -> None:  # type: ignore[no-untyped-def]
+    fmpy = pytest.importorskip("fmpy")
+    path = folder / f"{name}.fmu"
+    words = ["dry", str(path), "--train", name, "--speed", "10m/s", "--seeds", "1"]
+    assert main(["export-fmu", *words]) == 0
+    scenario = read_scenario("dry", make_parser().parse_args(["export-fmu", *words]))
+    assert validated(path) == []
+    names = ["truth.distance", "audit.residual"]
+    ran = fmpy.simulate_fmu(str(path), stop_time=60.0, step_size=0.01, output=names)
+    direct = simulate(scenario, by_name("none"), 0).summary
+    assert ran["truth.distance"][-1] == pytest.approx(direct["final_distance"], rel=1e-5)
+    assert abs(ran["audit.residual"][-1]) < 5e-5  # cut steps book a drive less evenly
+
+
+@pytest.mark.slow
 def test_parameters_do_what_the_scenario_would(folder) -> None:  # type: ignore[no-untyped-def]
     """Initial speed, load and friction set in the unit against scenarios that say so."""
     fmpy = pytest.importorskip("fmpy")
@@ -233,7 +314,7 @@ def test_parameters_do_what_the_scenario_would(folder) -> None:  # type: ignore[
     ]
     for values, other in cases:
         ran = fmpy.simulate_fmu(
-            str(path), stop_time=120.0, step_size=0.01, output_interval=1.0, start_values=values,
+            str(path), stop_time=90.0, step_size=0.01, start_values=values,
             output=["truth.distance"],
         )  # fmt: skip
         direct = simulate(other, by_name("none"), values.get("seed", 0)).summary
