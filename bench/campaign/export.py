@@ -6,6 +6,7 @@ import csv
 from collections.abc import Mapping
 from importlib import import_module
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,8 @@ from slipbench.results.cells import cell
 from slipbench.results.files import refuse_foreign, write_through
 from slipbench.results.quantities import flat as flat_summary
 from slipbench.results.quantities import head, units_of
+from slipbench.results.tables import shown_values
+from slipbench.scenario.units import DIMENSIONS
 
 _FIRST = {
     "scenario": "scenario",
@@ -104,22 +107,69 @@ def to_frame(store: Store) -> Any:
     return frame
 
 
-def flat(stop: StoredStop) -> dict[str, Any]:
+MOST_VARIED = 200
+"""Values of scenarios that become columns; beyond, the scenarios are too unlike each other."""
+
+
+def flat(
+    stop: StoredStop, varied: Mapping[str, Mapping[str, Any]] = MappingProxyType({})
+) -> dict[str, Any]:
     """Return a stop as one flat record.
 
-    Parameters get `parameter.` before their name; a list of the summary, one value an axle, becomes
-    a column an item, counted from 1: `locked_time.1`. Missing numbers are None.
+    Parameters get `parameter.` before their name, values in which the scenarios differ
+    `scenario.`; a list of the summary, one value an axle, becomes a column an item, counted from 1:
+    `locked_time.1`. Missing numbers are None.
+
+    Parameters
+    ----------
+    stop : StoredStop
+    varied : mapping   hash of a scenario to the values it differs in, see `varied_values`
     """
     record: dict[str, Any] = {name: getattr(stop, kept) for name, kept in _FIRST.items()}
     record |= {f"parameter.{name}": value for name, value in stop.parameters.items()}
+    record |= varied.get(stop.scenario_hash, {})
     return record | flat_summary(stop.summary)
+
+
+def varied_values(store: Store) -> dict[str, dict[str, Any]]:
+    """Return the numbers and choices in which a branch's scenarios differ.
+
+    Returns
+    -------
+    dict   hash of a scenario to name (`scenario.` and its path, SI unit at the end) and value;
+           equal items of a list are one, `*`. Empty where there is one scenario, or they differ
+           in more than `MOST_VARIED` values
+    """
+    found: dict[str, dict[str, Any]] = {}
+    for hashed in dict.fromkeys(stop.scenario_hash for stop in store.stops()):
+        found[hashed] = {
+            f"scenario.{value.path}{_suffix(value.unit)}": value.value
+            for value in shown_values(store.scenario(hashed))
+            if isinstance(value.value, str | bool | int | float)
+            and value.path not in ("name", "title")
+        }
+    names = dict.fromkeys(name for values in found.values() for name in values)
+    differing = [
+        name for name in names if len({repr(values.get(name)) for values in found.values()}) > 1
+    ]
+    if len(differing) > MOST_VARIED:
+        return {}
+    return {h: {name: values.get(name) for name in differing} for h, values in found.items()}
+
+
+def _suffix(unit: str) -> str:
+    """Return an SI unit as a file's key ends in it."""
+    known = {units[0].text: units[0].suffix for units in DIMENSIONS.values()}
+    suffix = known.get(unit, "")
+    return f"_{suffix}" if suffix else ""
 
 
 def column_names(store: Store) -> list[str]:
     """Return the names of all columns of a campaign, the items of a list together."""
     found: dict[str, None] = {}
+    varied = varied_values(store)
     for stop in store.stops():
-        found |= dict.fromkeys(flat(stop))
+        found |= dict.fromkeys(flat(stop, varied))
     order = {name: i for i, name in enumerate(dict.fromkeys(map(_stem, found)))}
     return sorted(found, key=lambda name: (order[_stem(name)], _number(name)))
 
@@ -150,12 +200,12 @@ def write_csv(store: Store, path: str | Path) -> int:
 
 
 def _write_rows(store: Store, path: str | Path) -> int:
-    names = column_names(store)
+    names, varied = column_names(store), varied_values(store)
     n_rows = 0
     with open(path, "w", newline="", encoding="utf-8") as stream:
         writer = csv.DictWriter(stream, fieldnames=names, restval="", lineterminator="\n")
         writer.writerow({name: cell(head(name)) for name in names})
-        for record in map(flat, store.stops()):
+        for record in (flat(stop, varied) for stop in store.stops()):
             writer.writerow({name: cell(_cell(value)) for name, value in record.items()})
             n_rows += 1
     return n_rows
@@ -173,9 +223,9 @@ def columns(store: Store) -> Mapping[str, npt.NDArray[Any]]:
     Text (empty where it is missing), int64, bool or float64 with NaN for what is missing: a Parquet
     writer takes them as they are. All stops are held in memory at once.
     """
-    names = column_names(store)
+    names, varied = column_names(store), varied_values(store)
     lists: dict[str, list[Any]] = {name: [] for name in names}
-    for record in map(flat, store.stops()):
+    for record in (flat(stop, varied) for stop in store.stops()):
         for name in names:
             lists[name].append(record.get(name))
     return {name: _array(values) for name, values in lists.items()}

@@ -11,6 +11,7 @@ A factor's name says what it acts on:
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -20,10 +21,14 @@ from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import nearest_text
 from slipbench.scenario import GRADES, Equipment, Rail, RailSection, Scenario
+from slipbench.scenario.assemble import field_at
 from slipbench.scenario.rail import MONOTONE_LIMIT
 from slipbench.statistics.designs import Factor, Space, parameter_space
 
 Change = Callable[[Rail, float], Rail]
+
+MOST_WORK, LEAST_STIFFNESS = 1e9, 0.02
+"""What the scenario layer allows for cleaning work [J/m] and the reduction where it sticks [-]."""
 
 
 @dataclass(frozen=True)
@@ -41,13 +46,17 @@ def _each(rail: Rail, change: Callable[[RailSection], RailSection]) -> Rail:
     return dataclasses.replace(rail, sections=tuple(map(change, rail.sections)))
 
 
-def _within(value: float, low: float, high: float) -> float:
-    return min(max(value, low), high)
+def _checked(what: str, value: float, low: float, high: float) -> float:
+    """Return a value, or refuse one that leaves the physical range."""
+    if not low * (1.0 - 1e-12) <= value <= high * (1.0 + 1e-12):
+        raise InputError(f"{what} = {value:g} leaves its range; allowed: {low:g} to {high:g}")
+    return min(max(value, low), high)  # by the rounding of a product alone
 
 
 def _scale_friction(rail: Rail, factor: float) -> Rail:
     def scaled(film: RailSection) -> RailSection:
-        friction = _within(film.friction * factor, LOWEST, HIGHEST)
+        what = f"film.friction: {film.friction:g} times {factor:g}"
+        friction = _checked(what, film.friction * factor, LOWEST, HIGHEST)
         recovered = max(film.recovered_friction, friction)
         return dataclasses.replace(film, friction=friction, recovered_friction=recovered)
 
@@ -55,7 +64,9 @@ def _scale_friction(rail: Rail, factor: float) -> Rail:
     if rail.random is None:
         return rail
     frictions: dict[str, Any] = {
-        name: _within(getattr(rail.random, name) * factor, LOWEST, HIGHEST)
+        name: _checked(
+            f"film.friction: {name}", getattr(rail.random, name) * factor, LOWEST, HIGHEST
+        )
         for name in ("median_friction", "lowest_friction", "highest_friction")
     }
     return dataclasses.replace(rail, random=dataclasses.replace(rail.random, **frictions))
@@ -64,16 +75,20 @@ def _scale_friction(rail: Rail, factor: float) -> Rail:
 def _scale_recovery(rail: Rail, factor: float) -> Rail:
     def scaled(film: RailSection) -> RailSection:
         gain = factor * (film.recovered_friction - film.friction)
-        return dataclasses.replace(film, recovered_friction=min(film.friction + gain, HIGHEST))
+        what = f"film.recovery: {film.friction:g} and {factor:g} times what cleaning adds"
+        recovered = _checked(what, film.friction + gain, film.friction, HIGHEST)
+        return dataclasses.replace(film, recovered_friction=recovered)
 
     return _each(rail, scaled)
 
 
 def _scale_cleaning(rail: Rail, factor: float) -> Rail:
-    return _each(
-        rail,
-        lambda film: dataclasses.replace(film, cleaning_work=min(film.cleaning_work * factor, 1e9)),
-    )
+    def scaled(film: RailSection) -> RailSection:
+        what = f"film.cleaning_work: {film.cleaning_work:g} J/m times {factor:g}"
+        work = _checked(what, film.cleaning_work * factor, 0.0, MOST_WORK)
+        return dataclasses.replace(film, cleaning_work=work)
+
+    return _each(rail, scaled)
 
 
 def _set_ratio(rail: Rail, value: float) -> Rail:
@@ -86,9 +101,10 @@ def _set_decay(rail: Rail, value: float) -> Rail:
 
 def _scale_stiffness(rail: Rail, factor: float) -> Rail:
     def scaled(film: RailSection) -> RailSection:
-        adhesion = _within(film.adhesion_reduction * factor, 0.02, 1.0)
-        least = max(0.002, MONOTONE_LIMIT * adhesion)
-        slip = _within(film.slip_reduction * factor, least, adhesion)
+        what = f"film.stiffness: {film.adhesion_reduction:g} times {factor:g}"
+        adhesion = _checked(what, film.adhesion_reduction * factor, LEAST_STIFFNESS, 1.0)
+        slip = _checked(f"{what}, where it slips", film.slip_reduction * factor, LOWEST, adhesion)
+        slip = max(slip, MONOTONE_LIMIT * adhesion)  # by rounding alone: both are scaled alike
         return dataclasses.replace(film, adhesion_reduction=adhesion, slip_reduction=slip)
 
     return _each(rail, scaled)
@@ -97,6 +113,9 @@ def _scale_stiffness(rail: Rail, factor: float) -> Rail:
 def _own_contact(rail: Rail, share: float) -> Rail:
     return dataclasses.replace(rail, cleaning_law="rail_and_contact", contact_share=share)
 
+
+SCENARIO_VALUES = ("initial_speed",)
+"""Values of a scenario whose names have no dot."""
 
 WEAR = "equipment.wear"
 """Factor that moves the equipment between its grades."""
@@ -160,9 +179,33 @@ RAIL_ASSUMPTIONS: Space = (
 """What a sensitivity analysis varies besides the parameters unless told otherwise."""
 
 
+def _differing(before: Rail, after: Rail) -> dict[str, Any]:
+    """Return the values of a rail that changed, singly, so that the others keep their source."""
+    changes: dict[str, Any] = {}
+    for name, value in vars(after).items():
+        if name == "sections":
+            for i, (old, new) in enumerate(zip(before.sections, after.sections, strict=True)):
+                changes |= _changed_fields(old, new, f"rail.sections.{i}")
+                if after.random is not None:  # which draws it: the section's own is not read
+                    changes.pop(f"rail.sections.{i}.friction", None)
+        elif name == "random" and value is not None:
+            changes |= _changed_fields(before.random, value, "rail.random")
+        elif value != getattr(before, name):
+            changes[f"rail.{name}"] = value
+    return changes
+
+
+def _changed_fields(before: Any, after: Any, path: str) -> dict[str, Any]:
+    return {
+        f"{path}.{name}": value
+        for name, value in vars(after).items()
+        if value != getattr(before, name)
+    }
+
+
 def is_parameter(factor: Factor) -> bool:
     """Return whether a factor is a strategy's parameter, not an assumption about the scenario."""
-    return "." not in factor.name
+    return "." not in factor.name and factor.name not in SCENARIO_VALUES
 
 
 def parameters_at(space: Space, point: Sequence[float]) -> dict[str, float]:
@@ -192,10 +235,53 @@ def scenario_at(scenario: Scenario, space: Space, point: Sequence[float]) -> Sce
         elif factor.name.startswith("film."):
             raise InputError(f"factor {factor.name}: {nearest_text(factor.name, FILM)}")
         else:
-            changes[factor.name] = float(value)
+            changes[factor.name] = _as_field(factor.name, float(value))
     if rail is not scenario.rail:
-        scenario = scenario.replace({"rail": rail})
+        scenario = scenario.replace(_differing(scenario.rail, rail))
     return scenario.replace(changes) if changes else scenario
+
+
+def fitted(space: Space, scenarios: Sequence[Scenario]) -> Space:
+    """Return a space with the multipliers of the film kept where every scenario allows them.
+
+    For bounds that nobody chose for these scenarios: twice the friction of a dry rail may be more
+    than there is.
+    """
+    return tuple(_fitted(factor, scenarios) for factor in space)
+
+
+def _fitted(factor: Factor, scenarios: Sequence[Scenario]) -> Factor:
+    low, high = factor.low, factor.high
+    for scenario in scenarios:
+        for film in scenario.rail.sections:
+            lows, highs = _limits(factor.name, film)
+            low, high = max(low, lows), min(high, highs)
+    if (low, high) == (factor.low, factor.high) or low > high:
+        return factor
+    return dataclasses.replace(factor, low=low, high=high)
+
+
+def _limits(name: str, film: RailSection) -> tuple[float, float]:
+    """Return between which multipliers a film stays in its physical range."""
+    if name == "film.friction":
+        return LOWEST / film.friction, HIGHEST / film.friction
+    if name == "film.recovery" and film.recovered_friction > film.friction:
+        return 0.0, (HIGHEST - film.friction) / (film.recovered_friction - film.friction)
+    if name == "film.cleaning_work":
+        return 0.0, MOST_WORK / film.cleaning_work
+    if name == "film.stiffness":
+        least = max(LEAST_STIFFNESS / film.adhesion_reduction, LOWEST / film.slip_reduction)
+        return least, 1.0 / film.adhesion_reduction
+    return -math.inf, math.inf
+
+
+def _as_field(path: str, value: float) -> float | int:
+    """Return a value as its field takes it: a whole number where that holds whole numbers."""
+    try:
+        _, spec = field_at(path)
+    except InputError:
+        return value  # which `replace` will refuse in its own words
+    return value if spec.kind == "quantity" else round(value)
 
 
 def default_space(controller: Controller, with_rail: bool = True) -> Space:

@@ -30,8 +30,8 @@ def add_parsers(commands: Commands) -> None:
         "--random-rails", type=count, default=0, metavar="N", help="random rails of each scenario"
     )
     campaign.add_argument(
-        "--vary", action="append", default=[], metavar="NAME=LOW:HIGH",
-        help="vary a parameter, film.* or a dotted scenario value; NAME=A,B,C for a grid",
+        "--vary", action="append", default=[], metavar="KEY=LOW:HIGH",
+        help="vary a parameter, film.* or a key of the scenario, with units; KEY=A,B,C for a grid",
     )  # fmt: skip
     campaign.add_argument("--design", choices=("grid", "sobol", "latin"), default="sobol")
     campaign.add_argument("--points", type=count, default=8, help="of the design; a grid's levels")
@@ -55,11 +55,12 @@ def campaign_command(arguments: argparse.Namespace) -> int:
 
     objectives = find_objectives(arguments.objectives)
     strategies, labels = read_settings(arguments.strategy, arguments.compile)
+    scenarios = [read_scenario(name, arguments) for name in arguments.scenarios]
     plan = campaign_plan(
-        scenarios=[read_scenario(name, arguments) for name in arguments.scenarios],
+        scenarios=scenarios,
         strategies=strategies,
         labels=labels,
-        space=varied(arguments.vary),
+        space=varied(arguments.vary, strategies, scenarios),
         design=arguments.design,
         n_points=arguments.points,
         n_random=arguments.random_rails,

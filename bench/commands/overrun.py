@@ -55,7 +55,7 @@ def add_parsers(commands: Commands) -> None:
         "--repeats", type=count, default=5, metavar="N", help="of subset simulation (5)"
     )
     overrun.add_argument(
-        "--vary", action="append", default=[], metavar="NAME=LOW:HIGH",
+        "--vary", action="append", default=[], metavar="KEY=LOW:HIGH",
         help="what is not known, instead of the assumptions about film, rail and equipment",
     )  # fmt: skip
     add_campaign_options(overrun)
@@ -74,7 +74,7 @@ def overrun_command(arguments: argparse.Namespace) -> int:
 
     strategies, _ = read_settings(arguments.strategy, arguments.compile)
     rails = [read_scenario(name, arguments) for name in arguments.scenarios]
-    situations = Situations(rails, varied(arguments.vary) or ASSUMPTIONS)
+    situations = Situations(rails, varied(arguments.vary, strategies, rails, ASSUMPTIONS))
     question = asking.Question(situations, marker, reaction)
     most = len(strategies) * (arguments.count + 7 * arguments.each * arguments.repeats)
     with (

@@ -212,9 +212,15 @@ def _conditioning_table(found: Conditioning) -> str:
 
 
 def _conditioning_csv(found: Conditioning) -> str:
-    heads = [f"work_after_axle_{i + 1}_j_per_m" for i in range(len(found.friction))]
+    numbers = range(1, len(found.friction) + 1)
+    heads = [f"friction_met_axle_{i}" for i in numbers]
+    heads += [f"work_after_axle_{i}_j_per_m" for i in numbers]
+    places, met, works = found.place.tolist(), found.friction_met.T, found.work_after.T
     rows = [
-        [place, *("" if work != work else work for work in works)]
-        for place, works in zip(found.place.tolist(), found.work_after.T.tolist(), strict=True)
+        [
+            place,
+            *("" if value != value else value for value in (*met[i].tolist(), *works[i].tolist())),
+        ]
+        for i, place in enumerate(places)
     ]
     return _csv([["place_m", *heads], *rows])

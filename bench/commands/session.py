@@ -29,7 +29,9 @@ from slipbench.results.files import RESULT_SUFFIXES, named_path, refuse_input
 if TYPE_CHECKING:
     from slipbench.campaign.store import Store
     from slipbench.running.runners import Runner
+    from slipbench.scenario import Scenario
     from slipbench.statistics.designs import Space
+    from slipbench.strategies.registry import Known
 
 
 def add_campaign_options(parser: argparse.ArgumentParser, has_one_file: bool = True) -> None:
@@ -67,13 +69,31 @@ def ready() -> None:
     get_ready(["slipbench.stop.simulation"], ["loop.run_compiled"], undone="nothing was run")
 
 
-def varied(texts: Sequence[str]) -> Space:
-    """Return the factors of `--vary`."""
-    from slipbench.statistics.designs import parse_factor
+def varied(
+    texts: Sequence[str],
+    strategies: Sequence[Known],
+    scenarios: Sequence[Scenario],
+    default: Space = (),
+) -> Space:
+    """Return the factors of `--vary`, and say on stderr what they are.
+
+    Parameters
+    ----------
+    texts : sequence of str
+    strategies : of Known      their parameters may be meant
+    scenarios : of Scenario    that are varied
+    default : Space            where nothing was given, as far as all the scenarios allow it
+    """
+    from slipbench.campaign.factors import factor_lines, read_factor
+    from slipbench.campaign.variation import fitted
     from slipbench.strategies.registry import refuse_twice
 
-    factors = tuple(parse_factor(text) for text in texts)
+    controllers = [known.controller for known in strategies]
+    factors = tuple(read_factor(text, controllers)[0] for text in texts)
     refuse_twice("factors", [(factor.name, "--vary") for factor in factors])
+    factors = factors or fitted(default, scenarios)
+    for line in factor_lines(factors, controllers):
+        print(line, file=sys.stderr)
     return factors
 
 

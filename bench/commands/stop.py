@@ -15,6 +15,7 @@ from slipbench.commands.options import (
     add_seed,
     add_stop_limit,
     add_strategy,
+    files_read,
     read_scenario,
     read_strategy,
     stop_limit,
@@ -35,6 +36,9 @@ def add_parsers(commands: Commands) -> None:
         metavar="FILE",
         help="write what a recorder would hold, as .csv, .mf4, .parquet or .tdms",
     )
+    stop.add_argument(
+        "--traces", metavar="FILE", help="write everything traced, heads with units: .csv, .parquet"
+    )
     add_overwrite(stop)
     stop.set_defaults(act=stop_command)
 
@@ -49,19 +53,25 @@ def _stop(arguments: argparse.Namespace, result: TextIO) -> int:
     scenario = read_scenario(arguments.scenario, arguments)
     known = read_strategy(arguments.strategy, arguments.compile)
     limit = stop_limit(arguments)
-    log = _log_file(arguments)
+    log, traces = _log_file(arguments), _trace_file(arguments)
     get_ready(["slipbench.running.runner"], ["loop.run_compiled"], [known])
     from slipbench.running.runner import run_stop, stop_record
 
-    stop = run_stop(scenario, known, arguments.seed, with_traces=log is not None, stop_limit=limit)
+    is_traced = log is not None or traces is not None
+    stop = run_stop(scenario, known, arguments.seed, with_traces=is_traced, stop_limit=limit)
     if log is not None:
         from slipbench.measured.writing import write_log
 
         write_log(stop, log)
+    if traces is not None:
+        from slipbench.stop.trace_file import write_traces
+
+        write_traces(stop, traces)
     record = json.dumps(stop_record(stop), indent=1, allow_nan=False) if arguments.json else stop
     print(record, file=result)
-    if log is not None:
-        print(f"written to {log}", file=sys.stderr if arguments.json else result)
+    for file in (log, traces):
+        if file is not None:
+            print(f"written to {file}", file=sys.stderr if arguments.json else result)
     return 0
 
 
@@ -74,4 +84,17 @@ def _log_file(arguments: argparse.Namespace) -> Path | None:
 
     file = named_path(arguments.log, "--log")
     check_log_file(file, arguments.overwrite)
+    return file
+
+
+def _trace_file(arguments: argparse.Namespace) -> Path | None:
+    """Return the file `--traces` names, refused before anything is computed if it cannot serve."""
+    if arguments.traces is None:
+        return None
+    from slipbench.results.files import named_path, refuse_input
+    from slipbench.stop.trace_file import check_trace_file
+
+    file = named_path(arguments.traces, "--traces")
+    check_trace_file(file, arguments.overwrite)
+    refuse_input(file, "--traces", files_read(arguments))
     return file

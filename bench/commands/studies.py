@@ -37,7 +37,7 @@ def add_parsers(commands: Commands) -> None:
     sensitivity.add_argument(
         "--size", type=count, default=8, help="trajectories, or base points (a power of two)"
     )
-    sensitivity.add_argument("--vary", action="append", default=[], metavar="NAME=LOW:HIGH")
+    sensitivity.add_argument("--vary", action="append", default=[], metavar="KEY=LOW:HIGH")
     sensitivity.add_argument("--objectives", default="distance,flats", metavar="A,B")
     add_campaign_options(sensitivity)
     sensitivity.set_defaults(act=sensitivity_command)
@@ -69,8 +69,8 @@ def sensitivity_command(arguments: argparse.Namespace) -> int:
     from slipbench.running.progress import progress
 
     known = read_setting(arguments.strategy, arguments.compile)
-    space = varied(arguments.vary) or default_space(known.controller)
     scenarios = [read_scenario(name, arguments) for name in arguments.scenarios]
+    space = varied(arguments.vary, [known], scenarios, default_space(known.controller))
     objectives = find_objectives(arguments.objectives)
     study = Study(known, scenarios, space, objectives, range(arguments.seeds))
     n_stops = n_points(arguments.method, space, arguments.size)

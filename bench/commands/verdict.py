@@ -59,7 +59,7 @@ def add_parsers(commands: Commands) -> None:
         "--each", type=count, default=8, metavar="N", help="situations at a node of the plane (8)"
     )
     verdict.add_argument(
-        "--vary", action="append", default=[], metavar="NAME=LOW:HIGH",
+        "--vary", action="append", default=[], metavar="KEY=LOW:HIGH",
         help="what is not known, instead of the assumptions about film, rail and equipment",
     )  # fmt: skip
     add_campaign_options(verdict)
@@ -88,7 +88,9 @@ def verdict_command(arguments: argparse.Namespace) -> int:
                 f"--eased-to {arguments.eased_to}; allowed: 0 to {rail.brake.n_steps}, the steps "
                 f"of the brake in {rail.name}"
             )
-    situations = judging.Situations(rails, varied(arguments.vary) or judging.ASSUMPTIONS)
+    situations = judging.Situations(
+        rails, varied(arguments.vary, strategies, rails, judging.ASSUMPTIONS)
+    )
     label = "verdict-" + "-".join(side.label.replace(" ", "-") for side in sides)
     picture = campaign_path(arguments, label).with_suffix(".png")
     text_file = picture.with_suffix(".txt")

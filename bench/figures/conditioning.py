@@ -38,6 +38,7 @@ class Conditioning:
     stop : Stop
     place : (n_cells,) float64        middle of each cell, from the train's front at the start [m]
     work_after : (n_axles, n_cells)   W once an axle has left a cell; NaN where it was not [J/m]
+    friction_met : (n_axles, n_cells) friction as an axle first found it in a cell; NaN likewise [-]
     friction : (n_axles,) float64     friction met, mean over the way [-]
     friction_range : (2, n_axles)     ... between the shares `RANGE` of the way [-]
     used : (n_axles,) float64         rail force over load at rest, mean over the way [-]
@@ -46,6 +47,7 @@ class Conditioning:
     stop: Stop
     place: Floats
     work_after: Floats
+    friction_met: Floats
     friction: Floats
     friction_range: Floats
     used: Floats
@@ -81,6 +83,8 @@ def run_conditioning(
     cells: Any = world.axle_states["i_cell"].copy()
     first = int(cells.min())
     work_after = np.full((len(cells), len(world.rail_work)), np.nan)
+    friction_met = np.full_like(work_after, np.nan)
+    friction_met[np.arange(len(cells)), cells] = world.axle_states["friction"]
     memory = np.zeros((len(world.axles) + len(world.groups), controller.n_memory))
     update: Any = compile_update(controller.update) if compiled else controller.update
     for _ in run_sample_by_sample(world, controller, update, memory):
@@ -88,6 +92,8 @@ def run_conditioning(
         for i_axle in np.flatnonzero(reached > cells):
             left = slice(cells[i_axle], reached[i_axle])
             work_after[i_axle, left] = world.rail_work[left]
+            entered = slice(cells[i_axle] + 1, reached[i_axle] + 1)
+            friction_met[i_axle, entered] = world.axle_states["friction"][i_axle]
             cells[i_axle] = reached[i_axle]
     everyone = np.arange(len(cells))
     work_after[everyone, cells] = world.rail_work[cells]
@@ -98,6 +104,7 @@ def run_conditioning(
         stop=stop,
         place=stop.rail_after.distance[seen],
         work_after=work_after[:, seen],
+        friction_met=friction_met[:, seen],
         **_means(stop, loads),
     )
 

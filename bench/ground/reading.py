@@ -152,11 +152,11 @@ def regular_toml(path: str | os.PathLike[str], what: str, *, missing: str = "") 
         raise InputError(
             f"{where}: not valid TOML: nested too deeply, or a number too long"
         ) from None
-    _check_content(content, where)
+    check_content(content, where)
     return content
 
 
-def _check_content(content: dict[str, Any], where: str) -> None:
+def check_content(content: dict[str, Any], where: str) -> None:
     """Refuse, without recursion, what no reader of such a file should have to think of."""
     waiting: list[tuple[str, int, Any]] = [("", 1, content)]
     while waiting:

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from importlib import import_module
 
 from slipbench.contract import Controller, Parameter
-from slipbench.ground.telling import shown
+from slipbench.guide.key_list import all_keys
 from slipbench.results.quantities import BESIDE, SUMMARY, TRACES
-from slipbench.scenario import Scenario
-from slipbench.scenario.fields import FieldSpec, default_of, specs_of
-from slipbench.scenario.units import DIMENSIONS
 from slipbench.strategies.registry import Known
 
 
@@ -29,50 +25,16 @@ def _line(cells: Iterable[str]) -> str:
 
 def key_tables() -> str:
     """Return every scenario key: spelling in a file, range, default, meaning, part by part."""
-    parts = []
-    for path, is_list, record in _records(Scenario, "", False):
-        head = f"[[{path}]]" if is_list else f"[{path}]"
-        rows = [
-            (_spelling(name, spec), _allowed(spec), _default(record, name, spec), spec.doc)
-            for name, spec in specs_of(record).items()
-            if spec.kind != "record"
-        ]
-        if rows:
-            title = f"## `{head}`" if path else "## At the top of the file"
-            parts.append(f"{title}\n\n{table(('key', 'allowed (SI)', 'default', 'meaning'), rows)}")
-    return "\n\n".join(parts)
-
-
-def _records(record: type, path: str, is_list: bool) -> Iterator[tuple[str, bool, type]]:
-    yield path, is_list, record
-    for name, spec in specs_of(record).items():
-        if spec.kind == "record" and spec.record_type is not None:
-            inner = spec.key or name
-            yield from _records(
-                spec.record_type, f"{path}.{inner}" if path else inner, spec.is_list
-            )
-
-
-def _spelling(name: str, spec: FieldSpec) -> str:
-    """Return how the key is written, with the units it may end in."""
-    suffixes = [unit.suffix for unit in DIMENSIONS[spec.dimension] if unit.suffix]
-    key = spec.key or name
-    if spec.kind != "quantity" or not suffixes:
-        return f"`{key}`"
-    return ", ".join(f"`{key}_{suffix}`" for suffix in suffixes)
-
-
-def _allowed(spec: FieldSpec) -> str:
-    return f"{'list, each ' if spec.is_list else ''}{spec.allowed_text()}"
-
-
-def _default(record: type, name: str, spec: FieldSpec) -> str:
-    """Return the default with its mark and source; `required` where there is none."""
-    default = default_of(record, name)
-    if default is dataclasses.MISSING:
-        return "required"
-    text = "none" if default in (None, ()) else shown(default).replace("'", "")
-    return f"{text} ({spec.mark}: {spec.source})" if spec.mark else text
+    heads = ("key", "allowed", "default", "acts with", "meaning")
+    tables: dict[str, list[tuple[str, ...]]] = {}
+    for key in all_keys():
+        spellings = ", ".join(f"`{spelling}`" for spelling in key.spellings)
+        row = (spellings, key.allowed(), key.default(), key.acts, key.spec.doc)
+        tables.setdefault(key.opening, []).append(row)
+    return "\n\n".join(
+        f"## {f'`{opening}`' if opening else 'At the top of the file'}\n\n{table(heads, rows)}"
+        for opening, rows in tables.items()
+    )
 
 
 def strategy_pages(known: Iterable[Known]) -> str:

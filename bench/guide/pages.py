@@ -57,3 +57,9 @@ def read_page(topic: str, generated: Mapping[str, Callable[[], str]]) -> Page:
     text = _INSERT.sub(lambda found: generated[found[1]]().strip(), text)
     title = text.removeprefix("# ").partition("\n")[0]
     return Page(topic, title, f"{text.rstrip()}\n\n> {CAUTION}\n")
+
+
+def first_code(topic: str, language: str = "python") -> str:
+    """Return the first block of code of a page, as it stands there."""
+    text = files("slipbench.guide").joinpath(f"{topic}.md").read_text(encoding="utf-8")
+    return text.partition(f"```{language}\n")[2].partition("```")[0]

@@ -259,6 +259,19 @@ def head(name: str) -> str:
     return f"{stem}_{suffix}{dot}{number}" if suffix else name
 
 
+def trace_head(name: str, i_axle: int | None = None) -> str:
+    """Return the head of a column of a trace, of one axle where it has a value an axle.
+
+    Examples
+    --------
+    >>> trace_head("train_speed"), trace_head("wheel_speed", 0)
+    ('train_speed_m_per_s', 'wheel_speed_m_per_s.1')
+    """
+    suffix = _SUFFIXES.get(TRACED[name].unit, "")
+    number = "" if i_axle is None else f".{i_axle + 1}"
+    return f"{name}_{suffix}{number}" if suffix else f"{name}{number}"
+
+
 def units_of(names: Iterable[str]) -> dict[str, str]:
     """Return the unit of each of the names that has one, for JSON."""
     found = ((name, QUANTITIES.get(name)) for name in names)

@@ -36,12 +36,14 @@ class Rule(NamedTuple):
     """When a key acts.
 
     `says` names the key that decides, as a file spells it, and what it must be; `idle` stands for a
-    required value where it cannot act.
+    required value where it cannot act. A key that a mere change of numbers would bring to life may
+    be given (`is_refused` false); it only need not be.
     """
 
     acts: Callable[[Get], bool]
     says: str
     idle: Callable[[Get], Any] | None = None
+    is_refused: bool = True
 
 
 def _is(decider: str, *values: Any) -> Rule:
@@ -81,6 +83,7 @@ _CLEANS = Rule(
     ),
     "recovered_friction above friction",
     lambda get: 1e4,
+    is_refused=False,
 )
 _REMEMBERS = _is("cleaning_law", "rail_memory", "rail_and_contact")._replace(
     says="rail.cleaning_law other than contact_only"
@@ -242,6 +245,10 @@ def acts(rule: Rule, get: Get) -> bool:
         return True
 
 
+def _is_inert(rule: Rule | None, get: Get) -> bool:
+    return rule is not None and rule.is_refused and not acts(rule, get)
+
+
 def get_from(root: Record, owner: Record) -> Get:
     """Return how a rule looks up values in a built record."""
 
@@ -266,7 +273,8 @@ def _along(owner: Any, words: list[str]) -> Any:
 def inert_because(root: Record, owner: Record, name: str) -> str:
     """Return what would make a value of a built record act; empty where it does."""
     rule = rule_of(type(owner), name)
-    return "" if rule is None or acts(rule, get_from(root, owner)) else rule.says
+    is_silent = rule is not None and rule.is_refused and not acts(rule, get_from(root, owner))
+    return rule.says if rule is not None and is_silent else ""
 
 
 def silenced(root: Record, changes: Mapping[tuple[str, ...], Any]) -> dict[tuple[str, ...], Any]:
@@ -286,7 +294,7 @@ def silenced(root: Record, changes: Mapping[tuple[str, ...], Any]) -> dict[tuple
         if rule is None or default is dataclasses.MISSING or here in changes:
             continue
         get = _get_changed(root, path, changes)
-        if getattr(owner, name) != default and not acts(rule, get):
+        if getattr(owner, name) != default and _is_inert(rule, get):
             found[here] = default
     return found
 
@@ -381,9 +389,10 @@ def _refuse_inert(own: Branch, there: Branch, root: Branch, noted: Noted) -> Non
     get = get_from_layer(root, there)
     for name, entry in own.entries.items():
         rule = rule_of(own.record_type, name)
-        if isinstance(entry, Leaf) and rule is not None and not acts(rule, get):
+        if isinstance(entry, Leaf) and _is_inert(rule, get):
             with noting(noted):
-                refuse(entry.file, entry.key, f"cannot act here: needs {rule.says}", entry.shown)
+                says = rule.says if rule is not None else ""
+                refuse(entry.file, entry.key, f"cannot act here: needs {says}", entry.shown)
         for mine, below in _pairs(entry, there.entries.get(name)):
             _refuse_inert(mine, below, root, noted)
 
@@ -415,7 +424,7 @@ def _without_inert(branch: Branch, root: Branch) -> Branch:
     entries: dict[str, Any] = {}
     for name, entry in branch.entries.items():
         rule = rule_of(branch.record_type, name)
-        if isinstance(entry, Leaf) and rule is not None and not acts(rule, get):
+        if isinstance(entry, Leaf) and _is_inert(rule, get):
             continue
         entries[name] = entry
         if isinstance(entry, Branch):

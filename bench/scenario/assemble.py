@@ -39,7 +39,7 @@ def with_values(scenario: Scenario, texts: Sequence[str]) -> Scenario:
             raise InputError(
                 f"--set {shown(text)}; write KEY=VALUE, such as rail.section.friction=0.05"
             )
-        path, spec = _field_at(scenario, key.strip())
+        path, spec = field_at(key.strip())
         if path in changes:
             raise InputError(f"--set {shown(text)}: {path} is given twice; give it once")
         changes[path] = _value(f"--set {key.strip()}", spec, value.strip())
@@ -53,8 +53,13 @@ def with_values(scenario: Scenario, texts: Sequence[str]) -> Scenario:
     return changed.replace(title=f"{scenario.title}; {told}")
 
 
-def _field_at(scenario: Scenario, key: str) -> tuple[str, FieldSpec]:
-    """Return the path of `Scenario.replace` that a key stands for, and what its field may hold."""
+def field_at(key: str) -> tuple[str, FieldSpec]:
+    """Return the path of `Scenario.replace` that a key stands for, and what its field may hold.
+
+    Raises
+    ------
+    InputError   for an unknown key, or one of a table
+    """
     owner: type[Record] = Scenario
     path: list[str] = []
     words = key.split(".")

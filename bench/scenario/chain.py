@@ -6,15 +6,17 @@ this makes is one layer, in which every value still knows the file it is from.
 
 from __future__ import annotations
 
+import dataclasses
 import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from slipbench.ground.errors import InputError
-from slipbench.ground.reading import is_regular, place, regular_text, regular_toml
+from slipbench.ground.reading import check_content, is_regular, place, regular_text, regular_toml
 from slipbench.ground.telling import cut, nearest_text, one_line, shown, visible
 from slipbench.scenario.acting import refuse_inert, without_inert
+from slipbench.scenario.fields import default_of, specs_of
 from slipbench.scenario.layers import (
     EMERGENCY_WORD,
     Branch,
@@ -41,6 +43,9 @@ LONGEST_CHAIN = 20
 
 LONGEST_NAME = 60
 """Characters of a scenario's name, which stands in tables, pictures and names of files."""
+
+LONGEST_MENDED = 200_000
+"""Characters of a file in which more than one mistake of spelling is looked for."""
 
 BASE_KEY = "based_on"
 FILE_KEY = "file"
@@ -121,7 +126,7 @@ def locate(name_or_path: str | os.PathLike[str], directory: Path, what: str = "s
         raise InputError(f"{what} {shown(name_or_path)}: {allowed}")
     is_path = not isinstance(name_or_path, str) or text.endswith(".toml")
     is_path = is_path or "/" in text or os.sep in text
-    kinds = dict.fromkeys([what, "scenario", *(("train",) if what == "scenario" else ())])
+    kinds = dict.fromkeys([what, "scenario", *(("train", "driver") if what == "scenario" else ())])
     for kind in kinds:
         if not is_path and kind in SHIPPED and text in _all_of(kind):
             return SHIPPED[kind] / f"{text}.toml"
@@ -144,16 +149,18 @@ def read_toml(path: Path, noted: Noted = None) -> dict[str, Any]:
     missing = f"shipped scenarios: {', '.join(scenario_names())}"
     try:
         return regular_toml(path, _WHAT, missing=missing)
-    except InputError:
-        if noted is None:
+    except InputError as problem:
+        if noted is None or "not valid TOML" not in str(problem) or "too deep" in str(problem):
             raise
-        content, mistakes = readable_part(regular_text(path, _WHAT, missing=missing))
-        if not mistakes:  # it is TOML, and something else is wrong with all of it
+        text = regular_text(path, _WHAT, missing=missing)
+        if len(text) > LONGEST_MENDED:
             raise
+        content, mistakes = readable_part(text)
+        check_content(content, place(path))
         for mistake in mistakes:
-            problem = FileProblem(place(path), "", mistake.detail)
-            problem.line = mistake.line
-            noted.append(problem)
+            told = FileProblem(place(path), "", mistake.detail)
+            told.line = mistake.line
+            noted.append(told)
         return content
 
 
@@ -251,9 +258,10 @@ def _other_path(key: str, name: object, path: Path, chain: tuple[Path, ...], wha
 
 def checked_part(layer: Branch, part: str, path: Path) -> Branch:
     """Return the layer of a file that is to give a part, or refuse one that does not."""
-    needed = PARTS[part].fields[0]
-    if needed not in layer.entries:
-        refuse(str(path), needed, f"missing; a {part} needs the table [{needed}]")
+    for name in PARTS[part].fields:
+        spec, default = specs_of(Scenario)[name], default_of(Scenario, name)
+        if default is dataclasses.MISSING and name not in layer.entries:
+            refuse(str(path), name, f"missing; a {part} needs the table [{name}]. {spec.doc}")
     return layer
 
 

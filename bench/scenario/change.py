@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import nearest_text, one_line, shown
 from slipbench.scenario.acting import idle_in, inert_because, silenced
-from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, specs_of
+from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, default_of, specs_of
 
 Changes = dict[tuple[str, ...], Any]
 
@@ -54,7 +54,10 @@ def _refuse_inert(made: Any, before: Any, path: tuple[str, ...]) -> None:
     dotted = ".".join(path)
     reason = inert_because(made, owner, path[-1])
     value = _value_at(made, dotted)
-    if reason and value not in (_value_at(before, dotted), idle_in(made, owner, path[-1])):
+    if not reason:
+        return
+    silent = (idle_in(made, owner, path[-1]), default_of(type(owner), path[-1]))
+    if value not in (_value_at(before, dotted), *silent):
         raise InputError(f"{dotted} = {shown(value)}: cannot act here: needs {reason}")
 
 

@@ -10,7 +10,9 @@ import math
 import numbers
 import operator
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any, NamedTuple, NoReturn, TypeVar, dataclass_transform
 
 from slipbench.ground.errors import InputError
@@ -51,6 +53,34 @@ class FieldProblem(InputError):
     def __str__(self) -> str:
         where = f"{self.owner}.{self.key}" if self.owner else self.key
         return f"{where} = {self.value}: {self.detail}" if self.value else f"{where}: {self.detail}"
+
+
+_NOTED: ContextVar[list[FieldProblem] | None] = ContextVar("noted", default=None)
+
+
+@contextmanager
+def field_problems_noted() -> Iterator[list[FieldProblem]]:
+    """Let checks of records made in the `with` body go on after a problem; yield the problems.
+
+    For whoever tells all mistakes of a file; a record made so may hold what it would refuse.
+    """
+    found: list[FieldProblem] = []
+    token = _NOTED.set(found)
+    try:
+        yield found
+    finally:
+        _NOTED.reset(token)
+
+
+def _take(problem: FieldProblem) -> None:
+    noted = _NOTED.get()
+    if noted is None:
+        raise problem
+    noted.append(problem)
+
+
+take: Callable[[FieldProblem], NoReturn] = _take  # type: ignore[assignment]
+"""Raise a problem; where all mistakes are looked for, note it and, against its type, return."""
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -405,7 +435,7 @@ class Record:
         if value is _NO_DEFAULT:
             value = getattr(self, key)
         text = "" if value is None else shown(value)
-        raise FieldProblem(type(self).__name__, key, text, detail)
+        take(FieldProblem(type(self).__name__, key, text, detail))
 
 
 def _attributes_section(record_type: type[Any]) -> str:

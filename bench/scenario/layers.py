@@ -4,6 +4,7 @@ A file may hold only part of a scenario and lean on another, so each file become
 own; layers are merged, and only then built into a `Scenario`.
 """
 
+import difflib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any, NamedTuple, NoReturn
@@ -48,8 +49,8 @@ class FileProblem(InputError):
 
     Parameters
     ----------
-    file : str     as it was opened; "" where it is no file's
-    key : str      dotted, as the file spells it
+    file : str     as it was opened; "" where the detail says it
+    key : str      dotted, as the file spells it; "" for the file as a whole
     detail : str   what is wrong and what is allowed
     value : str    as written; may be empty
     """
@@ -63,7 +64,7 @@ class FileProblem(InputError):
     def __str__(self) -> str:
         place = f"{self.file}: line {self.line}" if self.line else self.file
         is_given = f" = {self.value}" if self.value else ""
-        return one_line(f"{place}: {self.key}{is_given}: {self.detail}")
+        return one_line(": ".join(filter(None, [place, self.key + is_given, self.detail])))
 
 
 class Broken:
@@ -124,7 +125,13 @@ def read_table(
     for key, raw in table.items():
         where = f"{path}.{key}" if path else key
         with noting(noted):
-            name, unit = _resolve(specs, key, path, file, extra_keys)
+            try:
+                name, unit = _resolve(specs, key, path, file, extra_keys)
+            except FileProblem:  # what is told as misspelt is not told as missing too
+                meant = _meant(specs, key)
+                if noted is not None and meant:
+                    entries.setdefault(meant, BROKEN)
+                raise
             if name in used:
                 refuse(file, where, f"given twice, also as {used[name]}; give it once, in one unit")
             used[name] = key
@@ -221,6 +228,17 @@ def _resolve(
                 refuse(file, where, f"{name} takes no unit; the key is {prefix}{name}")
     known = [k for name, spec in specs.items() for k in keys_of(name, spec)]
     refuse(file, where, f"unknown key; {nearest_text(key, [*known, *extra_keys])}")
+
+
+def _meant(specs: Mapping[str, FieldSpec], key: str) -> str:
+    """Return the field a key seems to mean; empty if none."""
+    for name in specs:
+        if key == name or key.removeprefix(f"{name}_") in ALL_SUFFIXES:
+            return name
+    spellings = {k: name for name, spec in specs.items() for k in (name, *keys_of(name, spec))}
+    near = difflib.get_close_matches(key, spellings, n=1, cutoff=0.6)
+    by_start = [name for name in specs if key.startswith(f"{name}_")]
+    return spellings[near[0]] if near else (by_start or [""])[-1]
 
 
 def _read_leaf(spec: FieldSpec, unit: Unit | None, raw: object, where: str, file: str) -> Leaf:

@@ -49,6 +49,7 @@ def key_lines(text: str) -> dict[str, int]:
         if header is not None:
             prefix = _table(_words(header[2]), header[1] == "[[", counts)
             found.setdefault(prefix, i + 1)
+            found.setdefault(prefix.rpartition(".")[0] if header[1] == "[[" else prefix, i + 1)
         elif key is not None:
             path = ".".join(filter(None, [prefix, *_words(key[1])]))
             found.setdefault(path, i + 1)

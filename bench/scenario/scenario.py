@@ -22,6 +22,7 @@ from slipbench.scenario.fields import (
     quantity,
     record,
     specs_of,
+    take,
     text,
 )
 from slipbench.scenario.provenance import Provenance
@@ -271,7 +272,7 @@ class Scenario(Record):
                     )
 
     def _refuse_at(self, path: str, value: object, detail: str) -> NoReturn:
-        raise FieldProblem("", path, shown(value), detail)
+        take(FieldProblem("", path, shown(value), detail))
 
     def replace(self, changes: Mapping[str, Any] | None = None, /, **more: Any) -> "Scenario":
         """Return a changed copy, checked like any other scenario.

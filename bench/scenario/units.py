@@ -97,6 +97,14 @@ ALL_SUFFIXES: frozenset[str] = frozenset(
     unit.suffix for units in DIMENSIONS.values() for unit in units if unit.suffix
 )
 
+_PRACTICAL = {
+    "speed": "mph", "mass": "t", "pressure": "bar", "pressure_rate": "bar_per_s",
+    "work_per_length": "kj_per_m", "mass_rate": "kg_per_min", "air_flow": "nl_per_min",
+    "mass_per_length": "g_per_m", "modulus": "gpa", "volume": "l", "conductance": "l_per_s_bar",
+    "heat_capacity": "kj_per_k", "slope": "permille",
+}  # fmt: skip
+"""Units other than SI in which a practitioner would give a dimension."""
+
 _SPEED_UNITS = {"mph": "mph", "km/h": "kmh", "kmh": "kmh", "m/s": "m_per_s"}
 _NUMBER = r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*"
 _SPEED_PATTERN = re.compile(_NUMBER + r"(\S*)\s*", re.ASCII)
@@ -113,6 +121,14 @@ def unit_of(dimension: str, suffix: str) -> Unit | None:
 def si_unit(dimension: str) -> Unit:
     """Return the SI unit of `dimension`."""
     return DIMENSIONS[dimension][0]
+
+
+def practical_unit(dimension: str) -> Unit:
+    """Return the unit in which a practitioner would give a dimension; often the SI one."""
+    suffix = _PRACTICAL.get(dimension)
+    return (
+        si_unit(dimension) if suffix is None else unit_of(dimension, suffix) or si_unit(dimension)
+    )
 
 
 def parse_speed(text: str) -> float:
@@ -183,6 +199,26 @@ def parse_value(text: str, si_text: str) -> float:
     InputError   if it is no number, or its unit is missing or another; the message says what is
                  allowed and leaves it to the caller to say where
     """
+    return parse_in_unit(text, si_text)[0]
+
+
+def plain_unit() -> Unit:
+    """Return the unit of a plain number."""
+    return DIMENSIONS["ratio"][0]
+
+
+def parse_in_unit(text: str, si_text: str, default: Unit | None = None) -> tuple[float, Unit]:
+    """Read a number written with its unit as `parse_value` does; return the unit as well.
+
+    Parameters
+    ----------
+    text, si_text : str   as of `parse_value`
+    default : Unit        of a number without one, where that is not an error
+
+    Raises
+    ------
+    InputError   as `parse_value`
+    """
     known = spellings(si_text)
     units = [text for text in dict.fromkeys(unit.text for unit in known.values()) if text != "-"]
     units = units or [si_text]
@@ -194,16 +230,18 @@ def parse_value(text: str, si_text: str) -> float:
         raise InputError(f"{said}: no number; allowed: {allowed}")
     number, unit_text = match.groups()
     if not unit_text:
-        if not is_plain:
-            raise InputError(f"{said}: a unit is needed; allowed: {allowed}")
-        return float(number)
+        if is_plain:
+            return float(number), plain_unit()
+        if default is not None:
+            return default.to_si(float(number)), default
+        raise InputError(f"{said}: a unit is needed; allowed: {allowed}")
     word = unit_text.replace(" ", "").casefold()
     if word == si_text.replace(" ", "").casefold():
-        return float(number)
+        return float(number), Unit("", si_text)
     unit = known.get(word)
     if unit is None:
         raise InputError(f"{said}: unknown unit {unit_text[:20]!r}; allowed: {allowed}")
-    return unit.to_si(float(number))
+    return unit.to_si(float(number)), unit
 
 
 _FOREIGN: dict[str, tuple[Unit, ...]] = {

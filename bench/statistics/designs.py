@@ -137,34 +137,6 @@ def make_design(kind: str, space: Space, n_points: int, seed: int = 0) -> Floats
     raise InputError(f"design {kind!r}; allowed: grid, sobol, latin")
 
 
-def parse_factor(text: str) -> Factor:
-    """Read `name=low:high`, `name=low:high:log` or the levels of a grid, `name=a,b,c`.
-
-    Raises
-    ------
-    InputError   if it is none of them
-    """
-    name, is_given, values = text.partition("=")
-    complaint = InputError(
-        f"factor {text!r}; write name=low:high, name=low:high:log, or name=a,b,c (SI)"
-    )
-    if not is_given or not name.strip():
-        raise complaint
-    words = values.split(":")
-    is_log = words[2:] == ["log"]
-    try:
-        if len(words) == 2 + is_log:
-            return Factor(name.strip(), float(words[0]), float(words[1]), is_log)
-        if len(words) == 1:
-            levels = tuple(float(word) for word in values.split(","))
-            return Factor(name.strip(), min(levels), max(levels), levels=levels)
-    except InputError:
-        raise
-    except ValueError:
-        pass
-    raise complaint
-
-
 def _check_number(n_points: int) -> None:
     if not 1 <= n_points <= MOST_POINTS:
         raise InputError(f"design of {n_points} points; allowed: 1 to {MOST_POINTS}")

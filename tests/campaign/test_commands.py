@@ -107,7 +107,7 @@ def test_verdict_names_what_it_hangs_on_and_draws_the_plane(run, tmp_path, capsy
         ("verdict small.toml --strategy none --eased-to 9", "allowed: 0 to 3"),
         ("campaign none.toml", "no such file"),
         ("campaign small.toml --strategy slip_bend", "did you mean slip_band"),
-        ("campaign small.toml --strategy none --vary x", "write name=low:high"),
+        ("campaign small.toml --strategy none --vary x", "write KEY=LOW:HIGH"),
         ("campaign small.toml --strategy none --objectives speed", "objective 'speed'"),
         ("campaign small.toml --strategy none --baseline x", "--baseline 'x'"),
         ("tune small.toml --strategy none --budget 100", "no parameters to vary"),

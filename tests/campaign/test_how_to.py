@@ -9,11 +9,11 @@ import pytest
 from tests.places import ROOT
 
 from slipbench.campaign.campaign import run_campaign
+from slipbench.campaign.factors import read_factor
 from slipbench.campaign.objectives import find_objectives
 from slipbench.campaign.store import Store
 from slipbench.commands.main import make_parser
 from slipbench.scenario import load_scenario
-from slipbench.statistics.designs import parse_factor
 from slipbench.strategies.registry import find_controller
 from slipbench.tuning.tuning import started
 
@@ -31,7 +31,7 @@ def test_a_command_of_the_how_to_is_understood(line):
     if arguments.get("start"):
         started(find_controller(arguments["strategy"]), arguments["start"])
     for text in arguments.get("vary") or ():
-        parse_factor(text)
+        read_factor(text)
     for name in arguments.get("scenarios") or ():
         assert name.endswith(".toml") or load_scenario(name).name == name
 

@@ -19,6 +19,9 @@ QUICK = {
 LINES = {
     "list": "",
     "show": "wet",
+    "new": "train own_unit.toml",
+    "keys": "brake",
+    "check": "own_unit.toml",
     "native": "",
     "guide": "",
     "experiment": "disc_or_tread --quick",
@@ -30,6 +33,7 @@ LINES = {
     "conditioning": "wet_leaf --speed 5mph",
     "compare": "wet_leaf dry --strategy none,slip_band --speed 5mph --workers 2",
     "report": "slipbench-results/compare",
+    "sweep": "film.friction=0.5x:1x:2 wet_leaf --strategy none --speed 5mph --seeds 1 --workers 1",
     "campaign": "wet_leaf --strategy none --speed 5mph --workers 2 --quiet",
     "tune": "wet_leaf --strategy speed_difference --budget 60 --training 1 --held-out 1 "
     "--speed 5mph --workers 1 --quiet",

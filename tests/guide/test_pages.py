@@ -16,7 +16,7 @@ from slipbench.guide.book import book
 from slipbench.guide.pages import PARTS, read_page, topics
 
 FOLDER = ROOT / "bench" / "guide"
-ELSEWHERE = {"own-strategy", "engineer"}
+ELSEWHERE = {"own-strategy", "own-train", "engineer"}
 """Pages whose blocks build on one another; tests of their own run them."""
 
 FENCE = re.compile(r"^```(\w+)( slow)?\n(.*?)^```", re.MULTILINE | re.DOTALL)

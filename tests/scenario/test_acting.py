@@ -33,7 +33,6 @@ INERT = {
         f'{FLOW}[rail]\ncleaning_law = "contact_only"\nredeposition = 0.1\n',
         "other than contact_only",
     ),
-    "nothing to clean": (f"{FLOW}[rail.section]\ncleaning_exponent = 2\n", "recovered_friction"),
     "friction drawn": (
         f"{FLOW}[rail.random]\nseed = 1\n[rail.section]\nfriction = 0.1\n", "neither [rail.random]",
     ),
@@ -126,6 +125,14 @@ def test_profile_says_where_its_numbers_are_from(load, tmp_path):
     for i in range(2):
         assert origins[f"rail.sections.{i}.friction"].source.endswith("along.csv")
         assert origins[f"rail.sections.{i}.friction_ratio"].mark == "assumed"
+
+
+def test_rail_with_nothing_to_clean_needs_no_cleaning_work(load, minimal):
+    text = minimal.replace("cleaning_work_kj_per_m = 10\n", "")
+    clean = text.replace("recovered_friction = 0.15", "recovered_friction = 0.05")
+    assert load(clean).rail.sections[0].cleaning_work == 1e4
+    with pytest.raises(InputError, match=r"cleaning_work: missing"):
+        load(text)
 
 
 def test_rules_name_fields_there_are():

@@ -8,7 +8,6 @@ from slipbench.statistics.designs import (
     latin_design,
     make_design,
     parameter_space,
-    parse_factor,
     sobol_design,
 )
 
@@ -59,27 +58,11 @@ def test_parameter_space_is_the_declared_box(slip_band):
 
 
 @pytest.mark.parametrize(
-    ("text", "expected"),
-    [
-        ("a=1:3", Factor("a", 1.0, 3.0)),
-        ("film.friction=0.5:2:log", Factor("film.friction", 0.5, 2.0, is_log=True)),
-        ("a=3,1,2", Factor("a", 1.0, 3.0, levels=(3.0, 1.0, 2.0))),
-    ],
+    ("low", "high", "is_log"), [(3.0, 1.0, False), (float("nan"), 1.0, False), (0.0, 1.0, True)]
 )
-def test_parse_factor(text, expected):
-    assert parse_factor(text) == expected
-
-
-@pytest.mark.parametrize("text", ["a", "a=", "=1:2", "a=1:x", "a=1:2:lin", "a=1,2:log"])
-def test_parse_factor_refuses(text):
-    with pytest.raises(InputError, match="write name=low:high"):
-        parse_factor(text)
-
-
-@pytest.mark.parametrize("text", ["a=3:1", "a=nan:1", "a=0:1:log"])
-def test_factor_refuses_bounds(text):
+def test_factor_refuses_bounds(low, high, is_log):
     with pytest.raises(InputError, match="factor a"):
-        parse_factor(text)
+        Factor("a", low, high, is_log)
 
 
 def test_make_design_refuses_a_grid_without_end():
