@@ -41,6 +41,8 @@ def train_text(found: Abilities) -> str:
     said += f"{train.length:.0f} m, {train.mass / 1e3:.1f} t"
     if math.isinf(found.applications):
         air = f"Air by {brake.air}: reservoirs cannot run out."
+    elif found.applications == 0:
+        air = "Full reservoirs, not recharged, do not reach the full pressure in every car."
     else:
         air = (
             f"Full reservoirs give {found.applications:.0f} full applications without recharging "
@@ -49,7 +51,7 @@ def train_text(found: Abilities) -> str:
     note = (
         "Dry level rail, equipment as designed, each position at once from the start. Adhesion:\n"
         "rail force over wheel load at 37.5 mph, load transfer included, least and most and their\n"
-        "axles; built up: to 90 % of the mean cylinder pressure."
+        "axles; built up: to 90 % of the braking force that settles."
     )
     lines = [said, "", plain_table(heads, rows), "", note, air, *_fades(found.scenario)]
     return "\n".join(lines)

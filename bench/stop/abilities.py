@@ -19,7 +19,10 @@ SPEEDS = tuple(mph * 0.44704 for mph in (25.0, 50.0, 75.0, 100.0))
 """Speeds the dry distances are from. [m/s]"""
 
 BUILT_UP = 0.9
-"""Share of the last mean cylinder pressure at which the brake counts as built up. [-]"""
+"""Share of the settled braking force at which the brake counts as built up. [-]"""
+
+SETTLING = 2.0
+"""After the ramp of demand the braking force counts as settled. [s]"""
 
 MOST_APPLICATIONS = 1000
 
@@ -35,7 +38,7 @@ class StepAbility(NamedTuple):
     demand : float              demanded deceleration [m/s2]
     reached : float             deceleration at half the speed it began from [m/s2]
     adhesion : (n_axles,)       rail force over the wheel loads of that moment, pitch included [-]
-    built_up : float            time from the handle's movement to 90 % of cylinder pressure [s]
+    built_up : float            time from the handle's movement to 90 % of the braking force [s]
     distances : (n_speeds,)     stopping distance from each speed; NaN if it did not stop [m]
     time, pressure : (n,)       mean cylinder pressure over time [s], [Pa]
     """
@@ -127,14 +130,16 @@ def _step(
     ]
     reached, adhesion = _at_half_speed(shown)
     time, pressure = shown.traces["time"], shown.traces["pressure"].mean(axis=1)
-    is_up = pressure >= BUILT_UP * float(pressure.max())
+    force = shown.traces["rail_force"].sum(axis=1)
+    settled = base.brake.demand_delay + base.brake.build_up_time + SETTLING
+    is_up = force >= BUILT_UP * float(np.interp(settled, time, force))
     is_emergency = position == base.brake.emergency_position
     return StepAbility(
         name="emergency" if is_emergency else f"step {position}",
         demand=base.brake.demand_at(position),
         reached=reached,
         adhesion=adhesion,
-        built_up=float(time[int(np.argmax(is_up))]) if pressure.max() > 0.0 else math.nan,
+        built_up=float(time[int(np.argmax(is_up))]) if is_up.any() else math.nan,
         distances=np.array(distances, dtype=np.float64),
         time=time,
         pressure=pressure,
