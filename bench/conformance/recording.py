@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from slipbench.contract import FILL, SIGNALS, Controller, Floats, Update
+from slipbench.contract import DEMAND_FACTOR, FILL, SIGNALS, Controller, Floats, Update
 from slipbench.ground.errors import InputError
 from slipbench.scenario import Scenario
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import Stop
+from slipbench.strategies.foreign import ForeignUpdate
 from slipbench.strategies.registry import one_line
 
 OUTPUTS = ("commands", "memories", "signals")
@@ -173,6 +174,10 @@ def record_stop(
         if change is not None:
             change(seen, len(own))
         own.append(call_update(called, parameters, seen, (memory, command, signals)))
+        if isinstance(called, ForeignUpdate):
+            said = called.complaint(float(command[0, DEMAND_FACTOR]))
+            if said:
+                raise UpdateFailed(said)
 
     stop, refusal = None, ""
     try:

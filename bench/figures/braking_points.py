@@ -61,7 +61,7 @@ def draw_points(answer: Answer) -> Figure:
         if answer.rule is not None and rise == 0.0:
             _draw_rule(axes, answer)
         axes.set_ylim(0.0, highest)
-        axes.set_xlim(0.0, max(1.04 * answer.speeds[-1], 1.35 * RULE_BEYOND[0]) / MPH)
+        axes.set_xlim(0.0, max(1.2 * answer.speeds[-1], 1.35 * RULE_BEYOND[0]) / MPH)
         axes.set_xlabel("speed at the braking point [mph]")
         axes.set_ylabel("brake earlier than on good rail [yd]")
         axes.grid(axis="y")
@@ -123,13 +123,13 @@ def _draw_rule(axes: Axes, answer: Answer) -> None:
         far / MPH, rule / YARD, "o", color=style.PAPER, markersize=9, markeredgecolor=style.INK,
         markeredgewidth=1.4, zorder=5,
     )  # fmt: skip
-    for place, text, shift in (
-        (near, f"common practice,\n{near[1]:.0f} yd: calibrated to", (12, -26)),
-        ((far / MPH, rule / YARD), f"common practice,\n{rule / YARD:.0f} yd: not used", (14, -24)),
+    for place, text, height in (
+        (near, f"common practice, {near[1]:.0f} yd: calibrated to", 0.62),
+        ((far / MPH, rule / YARD), f"common practice, {rule / YARD:.0f} yd: not used", 0.76),
     ):
         axes.annotate(
-            text, place, shift, textcoords="offset points", fontsize=7.5,
-            arrowprops={"arrowstyle": "-", "color": style.QUIET, "linewidth": 0.6}, zorder=6,
+            text, place, (0.03, height), textcoords="axes fraction", fontsize=7.5, zorder=6,
+            arrowprops={"arrowstyle": "-", "color": style.QUIET, "linewidth": 0.6, "shrinkB": 5},
         )  # fmt: skip
 
 

@@ -16,6 +16,12 @@ from slipbench.ground.caution import CAUTION
 NO_NUMBER = "does not stop"
 """What stands where there is no number, and must not be overlooked."""
 
+_ONE_SIDE = {
+    "card": "@media print { html { font-size: 12.5px; } .card { font-size: 1rem; } }",
+    "sheet": "",
+}
+"""A card of eight stops fits on one side."""
+
 _SIZES = {"card": "A5 landscape; margin: 8mm", "sheet": "A4 landscape; margin: 11mm"}
 
 
@@ -106,7 +112,7 @@ def _page(kind: str, title: str, who: str, body: str) -> str:
         "kind": kind,
         "title": escaped(title),
         "who": escaped(who),
-        "css": f"@page {{ size: {_SIZES[kind]}; }}\n{part('card.css')}",
+        "css": f"@page {{ size: {_SIZES[kind]}; }}\n{part('card.css')}\n{_ONE_SIDE[kind]}",
         "body": body,
         "caution": escaped(CAUTION),
     }

@@ -117,9 +117,10 @@ def draw_proof(proof: Proof) -> Figure:
         axes.axvline(0.0, color=style.INK, linewidth=1.0)
         axes.set_xscale("symlog", linthresh=10.0, linscale=1.2)
         ticks = [-50, -20, -10, -5, 0, 5, 10, 20, 50, 100, 200]
-        low, high = axes.get_xlim()
-        axes.set_xticks([tick for tick in ticks if low <= tick <= high],
-                        [f"{tick:+d}" for tick in ticks if low <= tick <= high])  # fmt: skip
+        low, high = min(-10.0, axes.get_xlim()[0]), max(20.0, 1.15 * axes.get_xlim()[1])
+        axes.set_xlim(low, high)
+        shown = [tick for tick in ticks if low <= tick <= high]
+        axes.set_xticks(shown, [f"{tick:+d}" if tick else "0" for tick in shown])
         axes.minorticks_off()
         axes.set_yticks(
             [-float(i) for i in range(len(rails))], [r.replace("_", " ") for r in rails]

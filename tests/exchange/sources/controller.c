@@ -108,7 +108,7 @@ EXPORT int fmi2SetReal(void *c, const unsigned *vr, size_t n, const double *valu
         if (vr[i] < MOST)
             m->observation[vr[i] * 4] = value[i];
         else if (vr[i] == 100)
-            for (int64_t k = 0; k < MOST; k++)
+            for (int64_t k = 0; k < m->n_axles; k++)
                 m->observation[k * 4 + SLIPBENCH_BRAKE_DEMAND] = value[i];
         else if (vr[i] >= 200 && vr[i] < 200 + N_PARAMETERS)
             m->parameters[vr[i] - 200] = value[i];
@@ -195,7 +195,7 @@ EXPORT int fmi3SetFloat64(void *c, const uint32_t *vr, size_t n, const double *v
             for (int64_t k = 0; k < m->n_axles; k++)
                 m->observation[k * 4] = value[at++];
         else if (vr[i] == 2) {
-            for (int64_t k = 0; k < MOST; k++)
+            for (int64_t k = 0; k < m->n_axles; k++)
                 m->observation[k * 4 + SLIPBENCH_BRAKE_DEMAND] = value[at];
             at++;
         } else if (vr[i] >= 200 && vr[i] < 200 + N_PARAMETERS)
