@@ -51,7 +51,22 @@ def train_text(found: Abilities) -> str:
         "rail force over wheel load at 37.5 mph, load transfer included, least and most and their\n"
         "axles; built up: to 90 % of the mean cylinder pressure."
     )
-    return f"{said}\n\n{plain_table(heads, rows)}\n\n{note}\n{air}"
+    lines = [said, "", plain_table(heads, rows), "", note, air, *_fades(found.scenario)]
+    return "\n".join(lines)
+
+
+def _fades(scenario: Scenario) -> list[str]:
+    """Return where dynamic brakes fade, a line for those alike."""
+    alike: dict[tuple[float, float], int] = {}
+    for vehicle in scenario.train.vehicles:
+        brake = vehicle.dynamic_brake
+        if brake is not None:
+            place = (brake.fade_from, brake.fade_to)
+            alike[place] = alike.get(place, 0) + len(vehicle.motored_axles)
+    return [
+        f"Dynamic brake of {n} axles: fades from {a / _MPH:.1f} to {b / _MPH:.1f} mph."
+        for (a, b), n in alike.items()
+    ]
 
 
 def rail_text(scenario: Scenario) -> str:

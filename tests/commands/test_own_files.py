@@ -152,3 +152,13 @@ def test_keys_of_a_part_and_all_parts(run):
 def test_rule_is_told_with_its_key():
     assert 'acts        with brake.air = "ramps"' in keys_text("brake.fill_rate")
     assert "acts        always" in keys_text("brake.emergency")
+
+
+def test_check_tells_where_the_dynamic_brake_fades():
+    from slipbench.commands.own_texts import _fades
+
+    scenario = load_scenario("dry", train="four_cars_dynamic")
+    (line,) = _fades(scenario)
+    brake = next(v.dynamic_brake for v in scenario.train.vehicles if v.dynamic_brake)
+    assert f"fades from {brake.fade_from / 0.44704:.1f} to" in line
+    assert _fades(load_scenario("dry")) == []

@@ -33,7 +33,7 @@ OWN = (
 )
 """The driver's clock, hand and memory."""
 
-EQUIPMENT = ("run", "train", "driver", "handle", "presses", "demand_table", "wire_table")
+EQUIPMENT = ("run", "train", "brakes", "driver", "handle", "presses", "demand_table", "wire_table")
 
 
 @njit(numba.void(WORLD_TYPE), error_model="numpy")
