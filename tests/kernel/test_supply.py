@@ -206,7 +206,6 @@ def test_recharge_time_is_what_is_missing_over_what_compressors_bring():
 @pytest.mark.parametrize(
     ("changes", "key"),
     [
-        ({"brake.air": "ramps"}, "main_reservoir_volume"),
         ({"brake.compressor_cut_out": 8.5e5}, "compressor_cut_out"),
         ({"train.vehicles.0.main_reservoir_volume": 0.0}, "compressor_flow"),
     ],
@@ -214,3 +213,9 @@ def test_recharge_time_is_what_is_missing_over_what_compressors_bring():
 def test_air_supply_that_cannot_be_is_refused(changes, key):
     with pytest.raises(InputError, match=key):
         unit().replace(changes)
+
+
+def test_a_change_to_ramps_leaves_no_main_reservoir_behind():
+    """What can no longer act goes; a file that gives both is refused (tests/scenario)."""
+    changed = unit().replace({"brake.air": "ramps"})
+    assert not changed.train.has_main_reservoirs
