@@ -57,7 +57,7 @@ def add_parsers(commands: Commands) -> None:
     points = commands.add_parser(
         POINTS,
         group=TEACH,
-        help="how much earlier to brake on a poor rail, by speed and gradient, with its confidence",
+        help="how much earlier to brake on a poor rail, by speed and gradient, and how sure",
     )
     add_scenario(points, "?", "; several, as 40mph,75mph, for those alone", "autumn_guide")
     add_strategy(points, default="slip_band")

@@ -45,6 +45,9 @@ LINES = {
     "--workers 1 --quiet",
     "verdict": "wet_leaf --strategy none,slip_band --size 4 --nodes 2 --each 2 --speed 5mph "
     "--workers 1 --quiet",
+    "overrun": "wet_leaf --strategy none --marker 5m --count 4 --speed 5mph --workers 1 --quiet",
+    "export-fmu": "wet_leaf train.fmu --speed 5mph",
+    "fmu": "train.fmu",
     "backup": "slipbench-results/campaign.sqlite --to copy.sqlite",
     "mend": "slipbench-results/campaign.sqlite --to mended.sqlite",
     "best-found": "dry --speed 5mph --seeds 1 --workers 1",

@@ -484,5 +484,7 @@ def test_bad_curve_is_refused_in_one_line(
 
 
 def test_wheel_worn_to_the_rails_own_curve_is_refused_in_one_line() -> None:
-    scenario = on_wet_rail(wheel_profile_curvature=-4.0)  # hollow of 0.25 m on a crown of 0.3 m
-    complaint(lambda: packed(scenario), "wheel_profile_radius")
+    """A hollow of 0.25 m on a crown of 0.3 m."""
+    complaint(
+        lambda: on_wet_rail(wheel_profile_curvature=-4.0), "wheel_profile_curvature", "hollow"
+    )

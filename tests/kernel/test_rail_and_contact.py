@@ -150,7 +150,8 @@ def test_a_lone_locked_axle_stops_as_under_the_law_without_memory_at_half_the_wo
     work = 4e5  # a pass gains little: W0 far above what one wheel leaves, some 5 kJ/m
     both = {}
     for law, share in (("rail_and_contact", 1.0), ("contact_only", 2.0), ("rail_memory", 1.0)):
-        scenario = one_axle(scenario_of("detergent", law, locked_cleaning_share=1.0))
+        locked = {} if law == "contact_only" else {"locked_cleaning_share": 1.0}  # of no effect
+        scenario = one_axle(scenario_of("detergent", law, **locked))
         scenario = scenario.replace({"rail.sections.0.cleaning_work": share * work})
         summary = simulate(scenario, none.CONTROLLER, with_traces=False).summary
         both[law] = summary["stopping_distance"]
