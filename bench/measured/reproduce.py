@@ -96,8 +96,11 @@ def _run(
 
 @dataclass(frozen=True)
 class Residual:
-    """How far one axle of the model is from the log: rms of rim speed [m/s] over the whole stop and
-    set back every two seconds, rms and mean of rail force over load [-]."""
+    """How far one axle of the model is from the log.
+
+    Rms of rim speed [m/s] over the whole stop and set back every two seconds; rms and mean of rail
+    force over load [-].
+    """
 
     axle: int
     rim: float

@@ -5,6 +5,7 @@ import math
 
 import pytest
 
+from slipbench.contract import COLUMN
 from slipbench.ground.errors import InputError
 from slipbench.possible.plan import DEEPEST, Plan
 from slipbench.possible.search import Found, distance_of, plan_of_numbers, planned_places
@@ -56,11 +57,10 @@ def test_depths_run_linearly_between_places_and_hold_beyond():
     import numpy as np
 
     own = np.array(memory)
-    row = np.zeros((1, 11))
+    row = np.zeros((1, len(COLUMN)))
     for place in (0.0, 50.0, 100.0, 150.0):
         own[:] = 0.0
         own[1, 0] = place
-        from slipbench.contract import COLUMN
 
         row[0, COLUMN["train_speed"]], row[0, COLUMN["wheel_speed"]] = 20.0, 20.0
         row[0, COLUMN["peak_creepage"]], row[0, COLUMN["sample_time"]] = 0.02, 0.01

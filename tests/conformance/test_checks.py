@@ -6,6 +6,7 @@ import pytest
 from slipbench.conformance import CHECKS, Check, Evidence, Refutation, run_check
 from slipbench.conformance.inputs import fast_stop, patchy_stop
 from slipbench.contract import (
+    COLUMN,
     DEMAND_FACTOR,
     FILL,
     HOLD,
@@ -172,11 +173,14 @@ def looks_at_pressure(
         command[0, VALVE] = HOLD
 
 
+TRAIN_SPEED = COLUMN["train_speed"]
+
+
 def signals_the_truth(
     observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
 ) -> None:
     filled(command)
-    signals[SLIDE] = float(observation[0, 4] > 20.0)  # train_speed
+    signals[SLIDE] = float(observation[0, TRAIN_SPEED] > 20.0)
 
 
 def favours_the_first_axle(

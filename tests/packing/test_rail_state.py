@@ -358,7 +358,7 @@ def test_one_command_draws_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]
         "conditioning.svg",
     }
     head, first = (folder / "conditioning.csv").read_text().splitlines()[:2]
-    assert len(head.split(",")) == len(first.split(",")) == 17
+    assert len(head.split(",")) == len(first.split(",")) == 33
     assert main(arguments) == 0  # its own files are replaced
 
 

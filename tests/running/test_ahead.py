@@ -26,9 +26,10 @@ if __name__ == "__main__":
 
 
 def test_the_helper_is_gone_after_the_body():
+    others = set(multiprocessing.active_children())
     with compiling_ahead(["loop.run_compiled"], ["none"]):
         pass
-    assert multiprocessing.active_children() == []
+    assert set(multiprocessing.active_children()) <= others
 
 
 @pytest.mark.slow
