@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from tests.thinning import thinned
 
 from slipbench import load_scenario
 from slipbench.contract import Controller
@@ -64,7 +65,7 @@ def found_by(controller: Controller, scenario: Scenario, until: float = 8.0) -> 
 
 
 @pytest.mark.parametrize("i_vehicle", [MOTORED, TRAILER], ids=["motored", "trailer"])
-@pytest.mark.parametrize("first_slip", [0.02, 0.1, 0.2])
+@pytest.mark.parametrize("first_slip", thinned([0.02, 0.1, 0.2], [0.1]))
 def test_it_ends_near_the_peak_of_a_falling_curve(i_vehicle: int, first_slip: float) -> None:
     """Grease, whose curve falls to 0.4: the search has 25 s and spells of about a second.
 

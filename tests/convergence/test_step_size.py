@@ -17,6 +17,7 @@ import math
 import numpy as np
 import pytest
 from tests.support_stops import clean
+from tests.thinning import QUICK_RAILS, thinned
 
 import slipbench
 from slipbench.contract import Controller
@@ -41,7 +42,7 @@ def with_finer_step(scenario: Scenario) -> Scenario:
     return scenario.replace({"run.maximum_step": scenario.run.maximum_step / FINER})
 
 
-@pytest.mark.parametrize("rail", RAILS)
+@pytest.mark.parametrize("rail", thinned(RAILS, QUICK_RAILS))
 @pytest.mark.parametrize("strategy", ["none", "peak_follower"])
 def test_distance_is_converged_at_the_default_step(rail: str, strategy: str) -> None:
     scenario, controller = clean(rail), by_name(strategy)
@@ -50,7 +51,7 @@ def test_distance_is_converged_at_the_default_step(rail: str, strategy: str) -> 
     assert distance(scenario, controller) == pytest.approx(converged, rel=0.01 * CLAIM)
 
 
-@pytest.mark.parametrize("rail", RAILS)
+@pytest.mark.parametrize("rail", thinned(RAILS, QUICK_RAILS))
 def test_distance_is_converged_where_the_step_governs(rail: str) -> None:
     scenario = clean(rail).replace({"slip_control.sample_time": 0.1})
     controller = dataclasses.replace(by_name("none"), scope="train")
@@ -71,7 +72,8 @@ def paired_difference(
 
 
 @pytest.mark.parametrize(
-    ("rail", "strategy"), [("detergent", "deceleration"), ("grease", "slip_band")]
+    ("rail", "strategy"),
+    thinned([("detergent", "deceleration"), ("grease", "slip_band")], ["grease"]),
 )
 def test_mean_distance_of_a_short_train_is_converged(rail: str, strategy: str) -> None:
     """Two cars from 10 m/s, 64 seeds: the small version of the test below."""
@@ -117,7 +119,8 @@ def distance_cut_at_samples(scenario: Scenario, controller: Controller, seed: in
 
 
 @pytest.mark.parametrize(
-    ("rail", "strategy"), [("tough_film", "slip_band"), ("grease", "deceleration")]
+    ("rail", "strategy"),
+    thinned([("tough_film", "slip_band"), ("grease", "deceleration")], ["grease"]),
 )
 def test_running_ahead_of_samples_changes_no_mean(rail: str, strategy: str) -> None:
     """Measured on three rails: 0.05 % at most, but 0.10 +- 0.15 % for `deceleration` on leaf."""
