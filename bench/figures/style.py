@@ -34,6 +34,10 @@ COLOURS = (BLACK, BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY, GREY)
 MARKERS = ("X", "o", "s", "^", "D", "v", "P", "p", "*")
 """One more marker than colours, so that a pair returns only after 72 strategies."""
 
+_SHIFT = 2
+"""By so many places a second round of colours begins later, so that our own strategy, the twelfth,
+does not share the green of the band it is most often drawn beside."""
+
 A4 = (8.27, 11.69)
 """An upright page. [inch]"""
 
@@ -86,7 +90,9 @@ def looks(names: Sequence[str]) -> dict[str, Look]:
     same in every picture.
     """
     return {
-        name: Look(COLOURS[i % len(COLOURS)], MARKERS[i % len(MARKERS)])
+        name: Look(
+            COLOURS[(i + i // len(COLOURS) * _SHIFT) % len(COLOURS)], MARKERS[i % len(MARKERS)]
+        )
         for i, name in enumerate(dict.fromkeys(names))
     }
 
