@@ -154,7 +154,9 @@ def _numbers(you: Stop, held: Stop | None) -> str:
         row("longest lock", [f"{stop.summary['longest_lock']:.1f} s" for stop in stops]),
         row("longest flat", [flat(stop) for stop in stops]),
         row("deceleration at the end", [f"{end_deceleration(stop):.2f} m/s²" for stop in stops]),
-        row("vents (slip control lets air out)", [f"{stop.summary['vent_count']}" for stop in stops]),
+        row(
+            "vents (slip control lets air out)", [f"{stop.summary['vent_count']}" for stop in stops]
+        ),
     ]
     return f"<table><thead><tr><th></th>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
 

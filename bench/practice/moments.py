@@ -111,7 +111,7 @@ def _easings(stop: Stop) -> Iterator[Moment]:
         lag, left = _least_cleaning(stop, time, until)
         if left < CALM:
             text += f"; {lag:.0f} s later the wheels had stopped cleaning the rail"
-            text += f" (they slid with {100.0 * left:.0f} % of the work of before)"
+            text += f" (they did {100.0 * left:.0f} % of the work before)"
             weight += 2.0
         else:
             text += "; the wheels went on sliding and cleaning"
