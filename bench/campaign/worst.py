@@ -243,6 +243,15 @@ class _Search:
         return -self.harms([self.rail(point) for point in points.tolist()])
 
 
+def refuse_search(harm: str, budget: int) -> None:
+    """Refuse an unknown harm and a budget too small, before anything is opened."""
+    if harm not in HARMS:
+        raise InputError(f"harm {harm!r}; allowed: {', '.join(HARMS)}")
+    least = 1 + 2 * FEWEST_POINTS  # where it starts from, and two generations
+    if budget < least:
+        raise InputError(f"budget of {budget} rails; allowed: at least {least}")
+
+
 def worst_rail(
     base: Scenario,
     known: Known,
@@ -268,11 +277,7 @@ def worst_rail(
     ------
     InputError   for a budget too small, an unknown harm or bounds that cannot be
     """
-    if harm not in HARMS:
-        raise InputError(f"harm {harm!r}; allowed: {', '.join(HARMS)}")
-    least = 1 + 2 * FEWEST_POINTS  # where it starts from, and two generations
-    if budget < least:
-        raise InputError(f"budget of {budget} rails; allowed: at least {least}")
+    refuse_search(harm, budget)
     store.claim("base", base.name, scenario_hash(base))
     search = _Search(base, known, bounds or Bounds(), harm, seeds, store, runner, bar)
     n_factors = len(search.space)

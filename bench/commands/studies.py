@@ -90,13 +90,15 @@ def worst_command(arguments: argparse.Namespace) -> int:
     """Search the rail that hurts a strategy most and write it as a scenario file."""
     ready()
     from slipbench.campaign.report import failure_notes
-    from slipbench.campaign.worst import FLOOR_HARM, Bounds, worst_rail
+    from slipbench.campaign.worst import FLOOR_HARM, Bounds, refuse_search, worst_rail
     from slipbench.running.progress import progress
 
     known = read_setting(arguments.strategy, arguments.compile)
     friction = _range("--friction", arguments.friction)
     lengths = _range("--lengths", arguments.lengths)
     bounds = Bounds(arguments.patches, *friction, *lengths)
+    bounds.space()  # refuses what cannot be
+    refuse_search(arguments.harm, arguments.budget)
     label = f"worst-rail-{known.controller.name}"
     is_named = arguments.to is not None
     target = named_path(arguments.to, "--to") if is_named else campaign_path(arguments, label)
