@@ -14,7 +14,7 @@ from slipbench.commands.options import (
     read_settings,
 )
 from slipbench.commands.parser import COMPARE, Commands
-from slipbench.commands.session import add_campaign_options, opened, ready, varied
+from slipbench.commands.session import add_campaign_options, opened, ready, say_varied, varied
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 
@@ -56,11 +56,12 @@ def campaign_command(arguments: argparse.Namespace) -> int:
     objectives = find_objectives(arguments.objectives)
     strategies, labels = read_settings(arguments.strategy, arguments.compile)
     scenarios = [read_scenario(name, arguments) for name in arguments.scenarios]
+    space = varied(arguments.vary, strategies, scenarios)
     plan = campaign_plan(
         scenarios=scenarios,
         strategies=strategies,
         labels=labels,
-        space=varied(arguments.vary, strategies, scenarios),
+        space=space,
         design=arguments.design,
         n_points=arguments.points,
         n_random=arguments.random_rails,
@@ -72,6 +73,7 @@ def campaign_command(arguments: argparse.Namespace) -> int:
     if baseline not in names:
         raise InputError(f"--baseline {baseline!r}; candidates: {', '.join(names[:20])}")
     with opened(arguments, "campaign") as (store, runner):
+        say_varied(space, strategies)
         counts = run_campaign(plan, store, runner, is_quiet=arguments.quiet)
         print(counts_line(counts))
         collected = collect(

@@ -21,6 +21,7 @@ from slipbench.commands.session import (
     add_campaign_options,
     opened,
     ready,
+    say_varied,
     varied,
 )
 from slipbench.ground.caution import CAUTION
@@ -84,6 +85,7 @@ def overrun_command(arguments: argparse.Namespace) -> int:
         ),
         progress(most, is_quiet=arguments.quiet) as bar,
     ):
+        say_varied(situations.space, strategies)
         for rail in rails:
             store.claim("base", rail.name, scenario_hash(rail))
         found = [

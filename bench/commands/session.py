@@ -75,7 +75,7 @@ def varied(
     scenarios: Sequence[Scenario],
     default: Space = (),
 ) -> Space:
-    """Return the factors of `--vary`, and say on stderr what they are.
+    """Return the factors of `--vary`; `say_varied` tells them once nothing is refused any more.
 
     Parameters
     ----------
@@ -84,7 +84,7 @@ def varied(
     scenarios : of Scenario    that are varied
     default : Space            where nothing was given, as far as all the scenarios allow it
     """
-    from slipbench.campaign.factors import factor_lines, read_factor
+    from slipbench.campaign.factors import read_factor
     from slipbench.campaign.variation import fitted
     from slipbench.strategies.registry import refuse_twice
 
@@ -92,9 +92,15 @@ def varied(
     factors = tuple(read_factor(text, controllers)[0] for text in texts)
     refuse_twice("factors", [(factor.name, "--vary") for factor in factors])
     factors = factors or fitted(default, scenarios)
-    for line in factor_lines(factors, controllers):
-        print(line, file=sys.stderr)
     return factors
+
+
+def say_varied(space: Space, strategies: Sequence[Known]) -> None:
+    """Say on stderr what is varied, and between what."""
+    from slipbench.campaign.factors import factor_lines
+
+    for line in factor_lines(space, [known.controller for known in strategies]):
+        print(line, file=sys.stderr)
 
 
 def campaign_path(arguments: argparse.Namespace, name: str) -> Path:

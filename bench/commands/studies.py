@@ -19,6 +19,7 @@ from slipbench.commands.session import (
     campaign_path,
     opened,
     ready,
+    say_varied,
     varied,
 )
 from slipbench.ground.caution import CAUTION
@@ -79,6 +80,7 @@ def sensitivity_command(arguments: argparse.Namespace) -> int:
         opened(arguments, f"sensitivity-{known.controller.name}") as (store, runner),
         progress(n_stops, is_quiet=arguments.quiet) as bar,
     ):
+        say_varied(space, [known])
         found = analyse(
             study, arguments.method, arguments.size, store, runner, arguments.design_seed, bar
         )

@@ -22,6 +22,7 @@ from slipbench.commands.session import (
     campaign_path,
     opened,
     ready,
+    say_varied,
     typed_command,
     varied,
 )
@@ -101,6 +102,7 @@ def verdict_command(arguments: argparse.Namespace) -> int:
         opened(arguments, label) as (store, runner),
         progress(most, is_quiet=arguments.quiet) as bar,
     ):
+        say_varied(situations.space, strategies)
         for rail in rails:
             store.claim("base", rail.name, scenario_hash(rail))
         design = judging.make_design(situations, arguments.size, arguments.design_seed)
