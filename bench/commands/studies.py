@@ -66,12 +66,16 @@ def sensitivity_command(arguments: argparse.Namespace) -> int:
     from slipbench.campaign.objectives import find_objectives
     from slipbench.campaign.report import sensitivity_text
     from slipbench.campaign.sensitivity import Study, analyse, n_points
-    from slipbench.campaign.variation import default_space
+    from slipbench.campaign.variation import default_space, is_parameter
     from slipbench.running.progress import progress
+    from slipbench.statistics.designs import parameter_space
 
     known = read_setting(arguments.strategy, arguments.compile)
     scenarios = [read_scenario(name, arguments) for name in arguments.scenarios]
     space = varied(arguments.vary, [known], scenarios, default_space(known.controller))
+    parameters = [factor.name for factor in space if is_parameter(factor)]
+    if parameters:
+        parameter_space(known.controller, parameters)  # refuses those it does not have
     objectives = find_objectives(arguments.objectives)
     study = Study(known, scenarios, space, objectives, range(arguments.seeds))
     n_stops = n_points(arguments.method, space, arguments.size)

@@ -122,6 +122,7 @@ def test_verdict_names_what_it_hangs_on_and_draws_the_plane(run, tmp_path, capsy
         ("worst-rail small.toml --strategy none --friction 0.1:3", "allowed: 0.002 to 0.9"),
         ("worst-rail small.toml --strategy none --patches 99999", "allowed: 1 to 100"),
         ("worst-rail small.toml --strategy none --budget 5", "allowed: at least 13"),
+        ("sensitivity small.toml --strategy none --vary x=1:2", "no parameter .x."),
     ],
 )
 def test_bad_input_is_one_line(run, line, message):
