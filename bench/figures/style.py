@@ -32,7 +32,7 @@ ORANGE, SKY, PURPLE, GREY = "#e69f00", "#56b4e9", "#cc79a7", "#808080"
 
 COLOURS = (BLACK, BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY, GREY)
 MARKERS = ("X", "o", "s", "^", "D", "v", "P", "p", "*")
-"""One more marker than colours, so that a pair returns only after 72 strategies."""
+"""One more marker than colours, so that a pair returns only after 24 strategies."""
 
 _SHIFT = 2
 """By so many places a second round of colours begins later, so that our own strategy, the twelfth,
