@@ -17,7 +17,7 @@ from slipbench.results.files import (
 
 PRECIOUS = "mine, and precious\n"
 TUNE = ["tune", "dry", "--strategy", "slip_band", "--budget", "100", "--quiet"]
-WORST = ["worst-rail", "dry", "--strategy", "slip_band", "--budget", "2", "--quiet"]
+WORST = ["worst-rail", "dry", "--strategy", "slip_band", "--budget", "13", "--quiet"]
 CAMPAIGN = ["campaign", "dry", "--strategy", "none", "--speed", "20mph", "--quiet"]
 CASES = {
     "export over a table": ([*CAMPAIGN, "--export", "mine.csv"], "mine.csv"),
