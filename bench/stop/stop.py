@@ -13,8 +13,9 @@ import numpy as np
 
 from slipbench.contract import Controller, Floats
 from slipbench.ground.caution import CAUTION
+from slipbench.kernel.codes import STOPPED
 from slipbench.kernel.columns import TRACED_AXLE, TRACED_TRAIN
-from slipbench.kernel.records import STOPPED, World
+from slipbench.kernel.records import World
 from slipbench.packing.rail_state import RailState
 from slipbench.results.quantities import with_unit
 from slipbench.scenario import Scenario
