@@ -90,8 +90,8 @@ def test_mean_distance_of_a_short_train_is_converged(
 ) -> None:
     """Two cars from 10 m/s: the small version of the test below.
 
-    Stops of `deceleration` scatter by 0.8 %, since speeds are filtered for real sensors: 0.1 % takes
-    300 seeds.
+    Stops of `deceleration` scatter by 0.8 %, since speeds are filtered for real sensors: to tell
+    0.1 % takes some 300 seeds.
     """
     scenario = clean(rail)
     short = scenario.replace({"initial_speed": 10.0, "train.vehicles": scenario.train.vehicles[:2]})
@@ -138,9 +138,7 @@ def distance_cut_at_samples(scenario: Scenario, controller: Controller, seed: in
     ("rail", "strategy", "n_seeds"),
     thinned([("tough_film", "slip_band", 64), ("grease", "deceleration", 24)], ["grease"]),
 )
-def test_running_ahead_of_samples_changes_no_mean(
-    rail: str, strategy: str, n_seeds: int
-) -> None:
+def test_running_ahead_of_samples_changes_no_mean(rail: str, strategy: str, n_seeds: int) -> None:
     """Measured on three rails: 0.05 % at most, but 0.10 +- 0.15 % for `deceleration` on leaf."""
     scenario, controller = clean(rail), by_name(strategy)
     cut = np.array([distance_cut_at_samples(scenario, controller, k) for k in range(n_seeds)])
