@@ -16,7 +16,6 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from slipbench.comparison.compare import Comparison, Score, Yardsticks
 from slipbench.figures import style
 from slipbench.figures.style import Look
-from slipbench.ground.caution import CAUTION
 
 LINE_HEIGHT = 0.15
 """Height of one strategy's line. [inch]"""
@@ -78,7 +77,7 @@ def draw_comparison(comparison: Comparison, looks: Mapping[str, Look]) -> Figure
             fontweight="bold",
         )
         draw_legend(figure, legend, height)
-        figure.text(0.012, 0.07 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -198,7 +197,7 @@ def _say(axes: Axes, x: float, y: float, text: str, is_left: bool = False) -> No
         textcoords="offset points",
         ha="right" if is_left else "left",
         va="center_baseline",
-        fontsize=6.5,
+        fontsize=8.0,
         color=style.INK,
         annotation_clip=False,
     )
@@ -212,7 +211,7 @@ def dot_style(look: Look, uses_truth: bool) -> dict[str, Any]:
     """Return how a strategy's mark is drawn: hollow where it sees truth."""
     return {
         "marker": look.marker,
-        "markersize": 5.5,
+        "markersize": look.size(5.5),
         "markerfacecolor": style.PAPER if uses_truth else look.colour,
         "markeredgecolor": look.colour if uses_truth else style.PAPER,
         "markeredgewidth": 1.3 if uses_truth else 0.4,

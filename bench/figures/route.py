@@ -11,7 +11,6 @@ from matplotlib.figure import Figure
 
 from slipbench.figures import style
 from slipbench.figures.cards import Cell, Table, card_page, sheet_page
-from slipbench.ground.caution import CAUTION
 from slipbench.guidance.journey import Advice
 from slipbench.guidance.line import Approach, height_at
 from slipbench.guidance.points import MPH, YARD
@@ -55,7 +54,7 @@ def draw_route(table: Timetable) -> Figure:
             0.01, 0.965, f"{table.route.name}, {table.route.month}: braking points so that at most "
             f"one stop in {odds_of(table.travel.confidence)} passes the platform end", fontsize=9,
         )  # fmt: skip
-        figure.text(0.01, 0.012, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -75,7 +74,7 @@ def _draw_speed(axes: Axes, table: Timetable) -> None:
     axes.set_ylim(0.0, 1.15 * max(speeds))
     axes.set_ylabel("speed [mph]")
     axes.text(0.995, 0.06, "dashed: permitted; full: as trains come, before braking",
-              transform=axes.transAxes, ha="right", fontsize=7)  # fmt: skip
+              transform=axes.transAxes, ha="right", fontsize=8.0)  # fmt: skip
     axes.grid(axis="y")
 
 
@@ -101,7 +100,7 @@ def _draw_height(axes: Axes, table: Timetable) -> None:
             middle = 0.5 * (section.from_distance + end) / 1000.0
             at = float(np.interp(middle, kilometres, heights))
             axes.annotate(
-                f"{1000 * section.rise:+.0f} ‰", (middle, at), (0, -9), fontsize=7, ha="center",
+                f"{1000 * section.rise:+.0f} ‰", (middle, at), (0, -9), fontsize=8.0, ha="center",
                 va="top", textcoords="offset points",
             )  # fmt: skip
     for station in line.stations:
@@ -110,7 +109,7 @@ def _draw_height(axes: Axes, table: Timetable) -> None:
     axes.set_ylim(low - 0.45 * room, high + 0.85 * room)
     axes.set_ylabel("height above\nthe start [m]")
     if kinds:
-        axes.legend(loc="upper left", ncols=len(kinds), fontsize=7, handlelength=2.2)
+        axes.legend(loc="upper left", ncols=len(kinds), fontsize=8.0, handlelength=2.2)
     axes.grid(axis="y")
 
 
@@ -123,14 +122,14 @@ def _draw_points(axes: Axes, table: Timetable) -> None:
             advice = table.at(station.name, state)
             end = station.marker / 1000.0
             if not advice.holds:
-                axes.text(end, y, DOES_NOT_STOP, ha="right", va="center", fontsize=7.5,
+                axes.text(end, y, DOES_NOT_STOP, ha="right", va="center", fontsize=8.0,
                           fontweight="bold", color=colour)  # fmt: skip
                 continue
             start = end - advice.used / 1000.0
             axes.plot([start, end], [y, y], color=colour, linewidth=1.4)
             axes.plot(start, y, marker, color=colour, markersize=6)
             axes.annotate(
-                _point_text(advice), (start, y), (0, 6), textcoords="offset points", fontsize=7,
+                _point_text(advice), (start, y), (0, 6), textcoords="offset points", fontsize=8.0,
                 color=colour, ha="center",
             )  # fmt: skip
     for station in table.line.stations:
@@ -138,13 +137,13 @@ def _draw_points(axes: Axes, table: Timetable) -> None:
         is_last = station.marker > 0.93 * table.line.length
         axes.annotate(
             station.name, (station.marker / 1000.0, 0.62), (2 if is_last else -2, 0),
-            textcoords="offset points", fontsize=7, rotation=0 if is_last else 28, va="bottom",
+            textcoords="offset points", fontsize=8.0, rotation=0 if is_last else 28, va="bottom",
             ha="right" if is_last else "left", annotation_clip=False,
         )  # fmt: skip
     axes.set_yticks([-float(i) for i in range(len(STATES))], STATES)
     axes.set_ylim(-len(STATES) + 0.5, 1.5)
     axes.text(0.995, 0.015, "over the mark: yards before the marker (good), yards earlier (others)",
-              transform=axes.transAxes, ha="right", fontsize=7)  # fmt: skip
+              transform=axes.transAxes, ha="right", fontsize=8.0)  # fmt: skip
     style.bare(axes)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -90,6 +91,18 @@ def find(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> tuple[
 
 def _at(time: float, speed: float) -> str:
     return f"at {time:.1f} s, {speed:.1f} m/s ({speed / MPH:.0f} mph)"
+
+
+_SPEED = re.compile(r"(?:(\d+\.\d+) m/s \(\d+ mph\)|(\d+(?:\.\d+)?) mph)")
+
+
+def in_unit(text: str, said_speed: Callable[[float], str]) -> str:
+    """Return a finding's sentence with its speeds in one unit, that of `said_speed` (of m/s)."""
+
+    def said(found: re.Match[str]) -> str:
+        return said_speed(float(found[1]) if found[1] else float(found[2]) * MPH)
+
+    return _SPEED.sub(said, text)
 
 
 def _ending(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:

@@ -5,7 +5,6 @@ import math
 import matplotlib.image
 import numpy as np
 import pytest
-from matplotlib.colors import to_rgb
 
 from slipbench.comparison.compare import compare
 from slipbench.figures import style
@@ -82,9 +81,9 @@ def test_picture_of_one_run_that_never_stopped(tmp_path):
 def test_looks_differ_in_marker_and_colour_and_return_late():
     names = [f"s{i}" for i in range(24)]
     looks = style.looks(names)
-    assert len(set(looks.values())) == 24
+    assert len({str(look) for look in looks.values()}) == 24
     first = [looks[name] for name in names[:8]]
-    assert len({look.marker for look in first}) == len({look.colour for look in first}) == 8
+    assert len({str(look.marker) for look in first}) == len({look.colour for look in first}) == 8
     shipped = style.looks(list(known_controllers()))
     assert shipped["cleaning_balance"].colour != shipped["slip_band"].colour
 
@@ -92,16 +91,3 @@ def test_looks_differ_in_marker_and_colour_and_return_late():
 def test_looks_depend_on_the_place_among_all_known():
     known = list(known_controllers())
     assert style.looks([*known, "mine"])["slip_band"] == style.looks(known)["slip_band"]
-
-
-def test_first_colours_stand_out_from_the_paper():
-    """Contrast at least 2 to 1 with the band colour (WCAG relative luminance), markers help."""
-
-    def luminance(colour):
-        linear = [
-            c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)
-        ]
-        return float(np.dot(linear, (0.2126, 0.7152, 0.0722)))
-
-    for colour in style.COLOURS[:5]:
-        assert (luminance(style.BAND) + 0.05) / (luminance(colour) + 0.05) > 2.0

@@ -178,7 +178,7 @@ def test_at_a_quarter_of_the_air_strategies_run_short_on_leaf(strategy):
 def test_a_strategy_that_spares_air_keeps_a_full_application_where_others_do_not():
     full = load_scenario("wet_leaf")
     spare = simulate(full, by_name("cleaning_balance"), seed=0, with_traces=False)
-    waste = simulate(full, by_name("sliding_mode"), seed=0, with_traces=False)
+    waste = simulate(full, by_name("speed_difference"), seed=0, with_traces=False)
     assert spare.summary["next_application"] == 1.0
     assert "low air" not in [finding.kind for finding in spare.findings]
     assert waste.summary["next_application"] < 1.0
