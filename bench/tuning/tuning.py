@@ -11,12 +11,10 @@ import numpy as np
 from scipy import stats
 
 from slipbench.campaign.objectives import OBJECTIVES, Objective
-from slipbench.campaign.store import Store
+from slipbench.campaign.rig import Rig
 from slipbench.contract import Controller, Floats
 from slipbench.ground.errors import InputError
 from slipbench.running.candidate import Candidate
-from slipbench.running.progress import Bar
-from slipbench.running.runners import Runner
 from slipbench.statistics.designs import Space, sobol_design
 from slipbench.statistics.intervals import Interval, Paired, paired, wilson
 from slipbench.statistics.trade_off import knee, non_dominated, recommended
@@ -165,10 +163,8 @@ def tune(
     goal: Goal,
     rails: Rails,
     budget: int,
-    store: Store,
-    runner: Runner,
+    rig: Rig,
     seed: int = 0,
-    bar: Bar | None = None,
 ) -> Tuned:
     """Find settings that trade the goal's objectives, and try the chosen one on held-out rails.
 
@@ -189,7 +185,7 @@ def tune(
     """
     if not len(rails.training) or not len(rails.held_out):
         raise InputError("tuning needs rails to tune on and others to hold out; at least 1 of each")
-    judge = Judge(known, goal, rails, store, runner, bar)
+    judge = Judge(known, goal, rails, rig)
     ladder = rungs(len(rails.training))
     n_held = n_held_out(known)
     size = screening_size(budget, rails, ladder, n_held)

@@ -17,6 +17,7 @@ from slipbench.campaign.objectives import OBJECTIVES, find_objectives
 from slipbench.campaign.plan import Plan
 from slipbench.campaign.rails import RandomRails
 from slipbench.campaign.report import failure_notes
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import IN_MEMORY, Store
 from slipbench.campaign.worst import worst_rail
 from slipbench.comparison.compare import as_csv, compare
@@ -171,7 +172,12 @@ def test_tuning_passes_over_settings_whose_stops_fail(small, looper):
     goal = Goal(find_objectives("distance"))
     with Store(IN_MEMORY) as store:
         tuned = tune(
-            known, parameter_space(known.controller, None), goal, rails, 30, store, FailingRunner()
+            known,
+            parameter_space(known.controller, None),
+            goal,
+            rails,
+            30,
+            Rig(store, FailingRunner()),
         )
     assert tuned.chosen.values["loops"] <= 0.5 and tuned.chosen.n_overruns == 0
     assert tuned.default.n_overruns == 1 and math.isinf(tuned.default.scores[0])
@@ -182,7 +188,7 @@ def test_the_search_for_the_worst_rail_passes_over_stops_that_fail(small):
     known = find_controller("none")
     few = small.replace({"run.maximum_pieces": 8000})
     with Store(IN_MEMORY) as store:
-        found = worst_rail(few, known, 13, store, HereRunner(), harm="distance")
+        found = worst_rail(few, known, 13, Rig(store, HereRunner()), harm="distance")
     assert found.failures and all("run.maximum_pieces" in line for line in found.failures)
     assert 0.0 < found.harm < math.inf
 
