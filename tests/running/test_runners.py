@@ -80,7 +80,7 @@ def test_a_failing_strategy_stops_the_campaign_and_keeps_the_rest(small, candida
     bad = candidate_of(find_controller(f"{file}:CONTROLLER"))
     plan = Plan([small], (candidates[1], bad.with_values({"valve": 7.0}, "seven")))
     with Store(IN_MEMORY) as store:
-        with pytest.raises(InputError, match=r"candidate seven, seed 0: .*valve 7"):
+        with pytest.raises(InputError, match=r"strategy seven, seed 0: .*valve 7"):
             run_campaign(plan, store, HereRunner(), is_quiet=True)
         assert len(store) == 1
 
