@@ -30,8 +30,8 @@ def test_every_command_and_option_is_in_the_script(shell, run):
 
 WITHOUT_COMPLETION = {
     "", "A,B", "A=W,B=W", "A=X,B=Y", "ADDRESS", "KEY=FROM:TO[:N]", "KEY=LOW:HIGH", "KEY=VALUE",
-    "...", "LABEL", "LENGTH", "LOW:HIGH", "M", "N", "NAME", "PART|KEY", "RATIO", "S", "SHARE", "SPEED",
-    "STEP", "TEXT", "TIME", "WORDS=SCENARIO",
+    "...", "LABEL", "LENGTH", "LOW:HIGH", "M", "N", "NAME", "PART|KEY", "RATIO", "S", "SHARE",
+    "SPEED", "STEP", "TEXT", "TIME", "WORDS=SCENARIO",
 }  # fmt: skip
 """Numbers, and words that are the user's own."""
 
