@@ -11,7 +11,13 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
-from slipbench.commands.line import drawn_or_refused, get_ready, out_folder, result_stream
+from slipbench.commands.line import (
+    drawn_or_refused,
+    get_ready,
+    out_folder,
+    picture_names,
+    result_stream,
+)
 from slipbench.commands.options import (
     add_out,
     add_scenario,
@@ -41,7 +47,12 @@ RECORD = "compare.json"
 DEFAULT_SEEDS = 4
 """Seeds unless told otherwise: so many trains as they run in service."""
 
-RESULT_FILES = ("compare.csv", "compare.png", "compare.svg", "table.txt")
+MOST_PAGES = 12
+"""Pages of the picture that are written."""
+
+_PAGES = ("compare", "speeds", *(f"compare_{i}" for i in range(2, MOST_PAGES + 1)))
+PICTURES = tuple(file for name in _PAGES for file in picture_names(name))
+RESULT_FILES = ("compare.csv", "table.txt", *PICTURES)
 
 
 def add_parsers(commands: Commands) -> None:
@@ -57,6 +68,9 @@ def add_parsers(commands: Commands) -> None:
     add_out(parser, "compare")
     parser.add_argument(
         "--json", action="store_true", help="print the rows as JSON only; files only with --out"
+    )
+    parser.add_argument(
+        "--full", action="store_true", help="print the table of every rail; table.txt has it always"
     )
     parser.add_argument("--report", action="store_true", help="write the report page as well")
     parser.set_defaults(act=compare_command)
@@ -98,9 +112,7 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     if arguments.workers != 1 and not is_cold(*compiled):
         start_early("slipbench.comparison.compare")
     get_ready(["slipbench.comparison.compare"], compiled, strategies)
-    comparison = _run_with_progress(
-        arguments, scenarios, strategies, draws=folder is not None and not is_wide
-    )
+    comparison = _run_with_progress(arguments, scenarios, strategies, draws=folder is not None)
     from slipbench.commands.report import REPORT, write_report
     from slipbench.comparison.compare import as_csv
     from slipbench.comparison.record import as_record
@@ -109,15 +121,17 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
 
     record = as_record(comparison, _as_typed(arguments))
     rows = {name: record[name] for name in (UNITS, "rows")}
-    table = (standing_table if is_wide else comparison_table)(comparison)
-    table = "\n\n".join(filter(None, [table, frontier_text(comparison)]))
-    text = _as_json({SCHEMA: SCHEMA_VERSION, **rows}) if arguments.json else table
+    frontier = frontier_text(comparison)
+    full = standing_table(comparison) if is_wide else comparison_table(comparison, is_full=True)
+    shown = full if is_wide or arguments.full else comparison_table(comparison)
+    full, shown = ("\n\n".join(filter(None, [own, frontier])) for own in (full, shown))
+    text = _as_json({SCHEMA: SCHEMA_VERSION, **rows}) if arguments.json else shown
     if folder is None:
         print(text, file=result)
         return 0
     files = {
         "compare.csv": as_csv(comparison.rows).encode(),
-        "table.txt": f"{table}\n\n{CAUTION}\n".encode(),
+        "table.txt": f"{full}\n\n{CAUTION}\n".encode(),
     }
 
     def write() -> None:
@@ -127,7 +141,7 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
         with interrupts_ignored():  # numbers first: a picture that fails loses none
             write()
             remove_written(folder, *REPORT)  # a page about the numbers before
-        files |= {} if is_wide else _pictures(comparison)
+        files |= _pictures(comparison, is_wide)
         ending = f"\n\nwritten to {folder}: {', '.join((RECORD, *files))}"
         ending += f"{_next_step(comparison, folder, arguments)}\n\n{CAUTION}"
         with interrupts_ignored():  # from here all is written, and said to be
@@ -229,15 +243,33 @@ def _run_with_progress(
             ) from None
 
 
-def _pictures(comparison: Comparison) -> dict[str, bytes]:
+def _pictures(comparison: Comparison, is_wide: bool) -> dict[str, bytes]:
+    """Return the pictures: pages of rails, or of several speeds the distance over speed."""
     from slipbench.figures import style
-    from slipbench.figures.compare import draw_comparison
+    from slipbench.figures.compare import draw_comparison, pages_of
     from slipbench.strategies.registry import known_controllers
 
     drawn = [known.controller.name for known in comparison.strategies]
     looks = style.looks([*known_controllers(), *drawn])
-    pictures = drawn_or_refused(lambda: style.save(draw_comparison(comparison, looks)))
-    return {f"compare.{kind}": data for kind, data in pictures.items()}
+
+    def draw() -> dict[str, bytes]:
+        if is_wide:
+            from slipbench.figures.speeds import draw_speeds
+
+            figures = {"speeds": draw_speeds(comparison, looks)}
+        else:
+            pages = pages_of(comparison)[:MOST_PAGES]
+            figures = {
+                f"compare_{i}" if i > 1 else "compare": draw_comparison(comparison, looks, rails)
+                for i, rails in enumerate(pages, 1)
+            }
+        return {
+            f"{name}.{kind}": data
+            for name, figure in figures.items()
+            for kind, data in style.save(figure).items()
+        }
+
+    return drawn_or_refused(draw)
 
 
 def _as_json(content: Any) -> str:
