@@ -174,7 +174,7 @@ def draw(rows: Sequence[Row]) -> Figure:
             axes.grid(axis="y")
         panels[0].set_ylim(bottom=0.0)
         panels[0].set_ylabel("stopping distance [m]")
-        panels[0].legend(title="best slip of", loc="lower left", fontsize=7.5)
+        panels[0].legend(title="best slip of", loc="lower left", fontsize=8.0)
     return figure
 
 

@@ -136,7 +136,7 @@ def draw(stops: Mapping[str, Stop]) -> Figure:
                 linestyle=("-", "--", "-.", ":")[i],
             )
             highest = pressure.max() / BAR
-            left.annotate(name, (0.5 * (APPLY + RELEASE) + 1.0, highest + 0.05), fontsize=7.5)
+            left.annotate(name, (0.5 * (APPLY + RELEASE) + 1.0, highest + 0.05), fontsize=8.0)
         time, pressure = _first_axle(stops["valve"])
         right.plot(time, pressure / BAR, color=style.BLUE)
         for axes, marks in (
@@ -145,7 +145,7 @@ def draw(stops: Mapping[str, Stop]) -> Figure:
         ):
             for at, label in marks:
                 axes.axvline(at, color=style.QUIET, linewidth=0.8, linestyle=":")
-                axes.annotate(label, (at + 0.08, 3.05), fontsize=7.5, va="top")
+                axes.annotate(label, (at + 0.08, 3.05), fontsize=8.0, va="top")
             axes.set_xlabel("time [s]")
             axes.grid(axis="y")
         left.set_xlim(0.0, SHOWN)

@@ -265,4 +265,4 @@ def drawing(height: float, **layout: Any) -> Iterator[tuple[Figure, Any]]:
         axes = figure.subplots(**layout)
         yield figure, axes
         figure.tight_layout(rect=(0.0, 0.22 / height, 1.0, 1.0))
-        figure.text(0.012, 0.06 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)

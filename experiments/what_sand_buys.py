@@ -163,10 +163,10 @@ def _draw_rail(axes: Axes, rows: Sequence[Row]) -> None:
             "", (published[0] + 130.0, 0.0), (published[0], 0.0),
             arrowprops={"arrowstyle": "->", "color": style.VERMILION},
         )  # fmt: skip
-        axes.text(published[0] + 140.0, 0.0, "or more", va="center", fontsize=7.5)
+        axes.text(published[0] + 140.0, 0.0, "or more", va="center", fontsize=8.0)
     for place, row in zip(places, rows, strict=True):
         axes.annotate(
-            f"{row['model']:.0f}", (row["model"], place), (0, 6), fontsize=7, ha="center",
+            f"{row['model']:.0f}", (row["model"], place), (0, 6), fontsize=8.0, ha="center",
             textcoords="offset points",
         )  # fmt: skip
     axes.set_xlim(0.0, 1.3 * max(row["model"] for row in rows))

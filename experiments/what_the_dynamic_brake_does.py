@@ -169,7 +169,7 @@ def draw(rows: list[Row]) -> Figure:
             [f"{rail.replace('_', ' ')}, {s.replace('_', ' ')}" for s, rail in places],
         )
         axes.set_xlabel("stopping distance over that with friction brakes alone [%]")
-        axes.legend(title="on a slide the dynamic brake is", title_fontsize=7)
+        axes.legend(title="on a slide the dynamic brake is", title_fontsize=8.0)
     return figure
 
 

@@ -131,12 +131,12 @@ def draw(rows: list[Row]) -> Figure:
                 )
         axes.axvline(SHIPPED / MPH, color=style.QUIET, linewidth=0.8, linestyle=":")
         axes.annotate(
-            "shipped units", (SHIPPED / MPH, 0.0), (4, 4), textcoords="offset points", fontsize=7
+            "shipped units", (SHIPPED / MPH, 0.0), (4, 4), textcoords="offset points", fontsize=8.0
         )
         axes.set_xlabel("equipment's cut-out speed [mph]")
         axes.set_ylabel("longest flat,\nhigh end of its band [mm]")
         axes.set_ylim(bottom=0.0)
-        axes.legend(title="a line a rail", title_fontsize=7)
+        axes.legend(title="a line a rail", title_fontsize=8.0)
     return figure
 
 

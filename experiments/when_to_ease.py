@@ -125,7 +125,7 @@ def draw(stops: Mapping[str, Stop], rows: Sequence[Row]) -> Figure:
         left.set_ylabel("train speed [mph]")
         left.legend(title="eased", loc="lower left")
         right.axvline(SMOOTH, color=style.QUIET, linestyle=":")
-        right.annotate("smooth", (0.96 * SMOOTH, 3.45), fontsize=7.5, ha="right")
+        right.annotate("smooth", (0.96 * SMOOTH, 3.45), fontsize=8.0, ha="right")
         right.set_yticks(range(len(rows)), [row["easing"] for row in rows])
         right.set_ylim(3.6, -0.5)
         right.set_xlim(left=0.0)

@@ -211,7 +211,7 @@ def _draw_rail(axes: Axes, rows: Sequence[Row]) -> None:
         )  # fmt: skip
     axes.axhline(RULE / YARD, color=style.QUIET, linewidth=0.9)
     axes.annotate(
-        f"{RULE / YARD:.0f} yards", (0.0, RULE / YARD), (3, 2), fontsize=7.5, va="bottom",
+        f"{RULE / YARD:.0f} yards", (0.0, RULE / YARD), (3, 2), fontsize=8.0, va="bottom",
         xycoords=("axes fraction", "data"), textcoords="offset points", color=style.QUIET,
     )  # fmt: skip
     axes.set_xticks(sorted({row["speed_in_mph"] for row in rows}))

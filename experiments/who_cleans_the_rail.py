@@ -184,7 +184,7 @@ def _draw_depths(axes: Axes, rows: Sequence[Row]) -> None:
     for i, cars in enumerate(lengths):
         own = [row for row in rows if row["cars"] == cars]
         depths, distances = ([row[k] for row in own] for k in ("leading_slip", "distance"))
-        colour, marker = style.COLOURS[i % 8], style.MARKERS[i % 9]
+        colour, marker = style.COLOURS[i % 8], style.MARKERS[i % 8]
         axes.plot(depths, distances, color=colour, marker=marker, markersize=4.5)
         axes.annotate(
             f"{cars} cars", (depths[-1], distances[-1]), (6, 0), va="center",

@@ -14,6 +14,7 @@ import dataclasses
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from slipbench.campaign.rails import HIGHEST, LOWEST
@@ -122,7 +123,13 @@ WEAR = "equipment.wear"
 
 
 def worn(scenario: Scenario, wear: float) -> Scenario:
-    """Return a scenario with its equipment between two grades: 0 clean, 1 service, 2 worn.
+    """Return a scenario with its equipment between two grades, see `equipment_at`."""
+    return scenario.replace({"equipment": equipment_at(wear)})
+
+
+@lru_cache(maxsize=4096)
+def equipment_at(wear: float) -> Equipment:
+    """Return equipment between two grades: 0 clean, 1 service, 2 worn.
 
     Raises
     ------
@@ -139,7 +146,7 @@ def worn(scenario: Scenario, wear: float) -> Scenario:
         for name, a, b in zip(one._fields, one, other, strict=True)
     }
     values["dropout_burst"] = round(values["dropout_burst"])
-    return scenario.replace({"equipment": Equipment(**values)})
+    return Equipment(**values)
 
 
 FILM: Mapping[str, FilmFactor] = {

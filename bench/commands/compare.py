@@ -12,7 +12,13 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple, TextIO
 
-from slipbench.commands.line import drawn_or_refused, get_ready, out_folder, result_stream
+from slipbench.commands.line import (
+    drawn_or_refused,
+    get_ready,
+    out_folder,
+    picture_names,
+    result_stream,
+)
 from slipbench.commands.options import (
     add_out,
     add_scenario,
@@ -42,7 +48,12 @@ RECORD = "compare.json"
 DEFAULT_SEEDS = 4
 """Seeds unless told otherwise: so many trains as they run in service."""
 
-RESULT_FILES = ("compare.csv", "compare.png", "compare.svg", "table.txt")
+MOST_PAGES = 12
+"""Pages of the picture that are written."""
+
+_PAGES = ("compare", "speeds", *(f"compare_{i}" for i in range(2, MOST_PAGES + 1)))
+PICTURES = tuple(file for name in _PAGES for file in picture_names(name))
+RESULT_FILES = ("compare.csv", "table.txt", *PICTURES)
 
 
 def add_parsers(commands: Commands) -> None:
@@ -58,6 +69,9 @@ def add_parsers(commands: Commands) -> None:
     add_out(parser, "compare")
     parser.add_argument(
         "--json", action="store_true", help="print the rows as JSON only; files only with --out"
+    )
+    parser.add_argument(
+        "--full", action="store_true", help="print the table of every rail; table.txt has it always"
     )
     parser.add_argument("--report", action="store_true", help="write the report page as well")
     parser.set_defaults(act=compare_command)
@@ -105,7 +119,6 @@ def _asked(arguments: argparse.Namespace) -> _Asked:
 
 
 def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
-    from slipbench.comparison.tables import comparison_table
     from slipbench.compiling.cache import is_cold
     from slipbench.running.pool import start_early
 
@@ -118,26 +131,27 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     from slipbench.commands.report import write_report
     from slipbench.comparison.compare import as_csv
     from slipbench.comparison.record import as_record
-    from slipbench.comparison.standing import frontier_text, standing_table
     from slipbench.results.quantities import SCHEMA, SCHEMA_VERSION, UNITS
 
     record = as_record(comparison, _as_typed(arguments))
     rows = {name: record[name] for name in (UNITS, "rows")}
-    table = (standing_table if asked.is_wide else comparison_table)(comparison)
-    table = "\n\n".join(filter(None, [table, frontier_text(comparison)]))
-    text = _as_json({SCHEMA: SCHEMA_VERSION, **rows}) if arguments.json else table
+    frontier = frontier_text(comparison)
+    full = (
+        standing_table(comparison) if asked.is_wide else comparison_table(comparison, is_full=True)
+    )
+    shown = full if asked.is_wide or arguments.full else comparison_table(comparison)
+    full, shown = ("\n\n".join(filter(None, [own, frontier])) for own in (full, shown))
+    text = _as_json({SCHEMA: SCHEMA_VERSION, **rows}) if arguments.json else shown
     if asked.folder is None:
         print(text, file=result)
         return 0
     files = {
         "compare.csv": as_csv(comparison.rows).encode(),
-        "table.txt": f"{table}\n\n{CAUTION}\n".encode(),
+        "table.txt": f"{full}\n\n{CAUTION}\n".encode(),
     }
     step = None if arguments.json else _next_step(comparison, asked.folder, arguments)
     try:
-        draw: Callable[[], dict[str, bytes]] = (
-            dict if asked.is_wide else partial(_pictures, comparison)
-        )
+        draw = partial(_pictures, comparison, asked.is_wide)
         _write(asked.folder, _Told(record, files, text, step), draw, arguments.overwrite, result)
     except InputError:
         print(text, file=result, flush=True)  # what was computed is not lost
@@ -145,6 +159,18 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     if arguments.report:
         print(write_report(asked.folder, None, arguments.overwrite))
     return 0
+
+
+def _tables(comparison: Comparison, is_wide: bool, is_full: bool) -> tuple[str, str]:
+    """Return the table that is written and the one that is shown."""
+    from slipbench.comparison.standing import frontier_text, standing_table
+    from slipbench.comparison.tables import comparison_table
+
+    frontier = frontier_text(comparison)
+    full = standing_table(comparison) if is_wide else comparison_table(comparison, is_full=True)
+    shown = full if is_wide or is_full else comparison_table(comparison)
+    full, shown = ("\n\n".join(filter(None, [own, frontier])) for own in (full, shown))
+    return full, shown
 
 
 class _Told(NamedTuple):
@@ -242,7 +268,7 @@ def _run_with_progress(arguments: argparse.Namespace, asked: _Asked) -> Comparis
                 n_seeds,
                 n_workers=arguments.workers,
                 tell=tell,
-                meanwhile=partial(_prepare, asked.folder is not None and not asked.is_wide),
+                meanwhile=partial(_prepare, asked.folder is not None),
                 stop_limit=stop_limit(arguments),
             )
         except KeyboardInterrupt as end:
@@ -273,15 +299,33 @@ def _worker_lost(strategies: Sequence[Known]) -> InputError:
     )
 
 
-def _pictures(comparison: Comparison) -> dict[str, bytes]:
+def _pictures(comparison: Comparison, is_wide: bool) -> dict[str, bytes]:
+    """Return the pictures: pages of rails, or of several speeds the distance over speed."""
     from slipbench.figures import style
-    from slipbench.figures.compare import draw_comparison
+    from slipbench.figures.compare import draw_comparison, pages_of
     from slipbench.strategies.registry import known_controllers
 
     drawn = [known.controller.name for known in comparison.strategies]
     looks = style.looks([*known_controllers(), *drawn])
-    pictures = drawn_or_refused(lambda: style.save(draw_comparison(comparison, looks)))
-    return {f"compare.{kind}": data for kind, data in pictures.items()}
+
+    def draw() -> dict[str, bytes]:
+        if is_wide:
+            from slipbench.figures.speeds import draw_speeds
+
+            figures = {"speeds": draw_speeds(comparison, looks)}
+        else:
+            pages = pages_of(comparison)[:MOST_PAGES]
+            figures = {
+                f"compare_{i}" if i > 1 else "compare": draw_comparison(comparison, looks, rails)
+                for i, rails in enumerate(pages, 1)
+            }
+        return {
+            f"{name}.{kind}": data
+            for name, figure in figures.items()
+            for kind, data in style.save(figure).items()
+        }
+
+    return drawn_or_refused(draw)
 
 
 def _as_json(content: Any) -> str:

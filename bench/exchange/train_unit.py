@@ -38,7 +38,7 @@ from slipbench.exchange.outline import (
 from slipbench.exchange.page import page_of
 from slipbench.exchange.ports import COMMANDS, SEEN
 from slipbench.ground.errors import InputError
-from slipbench.kernel import records
+from slipbench.kernel import codes
 from slipbench.kernel.records import World
 from slipbench.kernel.train import GRAVITY
 from slipbench.packing import pack
@@ -342,9 +342,9 @@ def _sizes(wanted: Wanted, world: World, shown: _Shown, has_load: bool) -> dict[
         "FIRST_GROUP": shown.first_group,
         "N_SHOWN_GROUPS": shown.n_groups,
         "EMERGENCY_POSITION": wanted.scenario.brake.emergency_position,
-        "AT_TIME_TRIGGER": records.AT_TIME,
-        "HOLD_DRIVER": records.HOLD_PROGRAMME,
-        "RUNNING_STATUS": records.RUNNING,
+        "AT_TIME_TRIGGER": codes.AT_TIME,
+        "HOLD_DRIVER": codes.HOLD_PROGRAMME,
+        "RUNNING_STATUS": codes.RUNNING,
         "TASK_GO": parts.GO,
         "TASK_OBSERVE": parts.OBSERVE,
         "TASK_ACCEPT": parts.ACCEPT,

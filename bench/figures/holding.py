@@ -12,7 +12,6 @@ from matplotlib.figure import Figure
 
 from slipbench.figures import style
 from slipbench.figures.cards import Table, sheet_page
-from slipbench.ground.caution import CAUTION
 from slipbench.guidance.holding import CLOSE, HELD, Proof, Row, sentence
 from slipbench.guidance.spread import MEANINGS
 from slipbench.results.cells import cell
@@ -134,7 +133,7 @@ def draw_proof(proof: Proof) -> Figure:
             0.012, 1 - 0.2 / height, "A mark is the mean of one strategy on one rail; "
             f"{len(proof.leading)} leading strategies, {proof.n_draws} draws", fontsize=8,
         )  # fmt: skip
-        figure.text(0.012, 0.08 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 

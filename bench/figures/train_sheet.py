@@ -11,7 +11,6 @@ from matplotlib.ticker import MaxNLocator
 
 from slipbench.figures import style
 from slipbench.figures.adhesion_speed import spread
-from slipbench.ground.caution import CAUTION
 from slipbench.kernel.train import GRAVITY
 from slipbench.stop.abilities import Abilities, StepAbility
 
@@ -59,7 +58,7 @@ def draw_train_sheet(abilities: Abilities) -> Figure:
         train = abilities.scenario.train
         said = f"{train.name}: {train.n_axles} axles, {train.mass / 1e3:.0f} t; dry level rail, "
         figure.text(0.085, 0.975, f"{said}equipment as designed", va="top")
-        figure.text(0.012, 0.014, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -80,7 +79,7 @@ def _say(axes: Axes, places: list[float], steps: list[StepAbility]) -> None:
             xytext=(4, 0),
             textcoords="offset points",
             va="center",
-            fontsize=7.5,
+            fontsize=8.0,
             color=_look(i)["color"],
             annotation_clip=False,
         )
@@ -114,7 +113,7 @@ def _draw_decelerations(axes: Axes, steps: list[StepAbility]) -> None:
             xytext=(0, 8),
             textcoords="offset points",
             ha="center" if step.demand > 0.5 * steps[-1].demand else "left",
-            fontsize=7.0,
+            fontsize=8.0,
             color=style.QUIET,
         )
     axes.set_yticks(places, [step.name for step in steps])

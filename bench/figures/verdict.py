@@ -14,7 +14,6 @@ from slipbench.campaign.verdict import DRAW, MEANINGS, RAIL, Plane, Verdict
 from slipbench.campaign.verdict_report import share_text
 from slipbench.contract import Floats
 from slipbench.figures import style
-from slipbench.ground.caution import CAUTION
 
 _TICKS = (0.1, 0.2, 0.5, 1, 2, 5, 10)
 
@@ -61,7 +60,7 @@ def draw_verdict(verdict: Verdict) -> Figure:
             f"{verdict.shares.n} situations; numbers: metres {first} is shorter, mean",
             fontsize=8.5,
         )
-        figure.text(0.012, 0.015, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -87,9 +86,9 @@ def draw_planes(verdicts: Sequence[Verdict]) -> Figure:
             axes.annotate(
                 f"{first} against {second}: shorter in {share}", (0.0, 1.0),
                 xycoords="axes fraction", xytext=(-28, 22), textcoords="offset points",
-                fontsize=7.5, fontweight="bold",
+                fontsize=8.0, fontweight="bold",
             )  # fmt: skip
-        figure.text(0.012, 0.08 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -101,7 +100,7 @@ def _draw_plane(axes: Axes, plane: Plane) -> None:
             ticks = [value for value in _TICKS if values[0] <= value <= values[-1]]
             getattr(axes, f"set_{way}ticks")(ticks, [f"{tick:g}" for tick in ticks])
             getattr(axes, f"{way}axis").minorticks_off()
-        getattr(axes, f"set_{way}label")(MEANINGS.get(name, name), fontsize=7.5)
+        getattr(axes, f"set_{way}label")(MEANINGS.get(name, name), fontsize=8.0)
     _draw_border(axes, x, y, plane)
     is_first, is_second = plane.low > 0.0, plane.high < 0.0
     for chosen, colour, marker, label in (
@@ -114,11 +113,11 @@ def _draw_plane(axes: Axes, plane: Plane) -> None:
         text = f"{plane.mean[i, k]:+.0f}" if np.isfinite(plane.mean[i, k]) else "no stop"
         axes.annotate(
             text, (plane.x[k], plane.y[i]), xytext=(0, 5), textcoords="offset points",
-            fontsize=6.5, color=style.INK, ha="center",
+            fontsize=8.0, color=style.INK, ha="center",
         )  # fmt: skip
     _pad(axes, plane)
     axes.legend(
-        loc="lower left", bbox_to_anchor=(-0.09, 0.985), ncols=3, fontsize=7.0, handletextpad=0.0,
+        loc="lower left", bbox_to_anchor=(-0.09, 0.985), ncols=3, fontsize=8.0, handletextpad=0.0,
         columnspacing=0.7, borderpad=0.2,
     )  # fmt: skip
 

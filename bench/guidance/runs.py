@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
@@ -13,7 +13,8 @@ from slipbench.campaign.rig import Rig
 from slipbench.contract import Floats
 from slipbench.ground.errors import InputError
 from slipbench.results.canonical import scenario_hash
-from slipbench.running.candidate import Candidate
+from slipbench.running.candidate import Candidate, controller_of
+from slipbench.running.runner import run_way
 from slipbench.running.task import FAILED, Task, make_task
 from slipbench.scenario import Scenario
 
@@ -29,6 +30,25 @@ class Asked(NamedTuple):
     scenario: Scenario
     candidate: Candidate
     seed: int
+
+
+class Distances(Protocol):
+    """Whatever gives the distances of stops."""
+
+    def distances(self, asked: Sequence[Asked]) -> Floats:
+        """Return the stopping distances, infinite for a train that did not stop. (n,) [m]"""
+
+
+class Here:
+    """Stops run at once in this process, for their way alone; none is kept."""
+
+    def distances(self, asked: Sequence[Asked]) -> Floats:
+        """Return the stopping distances, infinite for a train that did not stop. (n,) [m]"""
+        return np.array([self._distance(one) for one in asked])
+
+    def _distance(self, asked: Asked) -> float:
+        scenario = asked.scenario.replace({"run.maximum_distance": FARTHEST_STOP})
+        return run_way(scenario, controller_of(asked.candidate), asked.seed).distance
 
 
 class Runs:

@@ -49,6 +49,8 @@ def _along(owner: Any, words: list[str]) -> Any:
     for i, word in enumerate(words):
         if word == "*":
             return [_along(item, words[i + 1 :]) for item in owner]
+        if owner is None:
+            return None
         owner = getattr(owner, word)
     return owner
 
@@ -106,6 +108,8 @@ def _get_changed(
             if word == "*":
                 n_items = len(value)
                 return [at((*words[:i], str(j), *words[i + 1 :]), root) for j in range(n_items)]
+            if value is None:
+                return None
             value = value[int(word)] if isinstance(value, tuple) else getattr(value, word)
         return value
 

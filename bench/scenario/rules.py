@@ -46,50 +46,30 @@ def _is_above_zero(decider: str) -> Rule:
     return Rule(lambda get: get(decider) > 0.0, f"{decider} above 0")
 
 
-_RAMPS = _is("air", "ramps")._replace(says='brake.air = "ramps"')
+def _airs(get: Get) -> list[Any]:
+    """Return the air model of every vehicle: its own, or the train's."""
+    shared = get("/brake.air")
+    return [own or shared for own in get("/train.vehicles.*.brake.air")]
 
 
-_FLOW = _is("air", "flow")._replace(says='brake.air = "flow"')
-
-
+_RAMPS = Rule(lambda get: "ramps" in _airs(get), 'brake.air = "ramps"')
+_FLOW = Rule(lambda get: "flow" in _airs(get), 'brake.air = "flow"')
 _MAIN = Rule(
     lambda get: any(volume > 0.0 for volume in get("/train.vehicles.*.main_reservoir_volume")),
     "train.vehicle.main_reservoir_volume above 0 on some vehicle",
 )
-
-
-_BREATHES = Rule(lambda get: get("/brake.air") == "flow", 'brake.air = "flow"')
-
-
-_BY_RAMPS = Rule(lambda get: get("/brake.air") == "ramps", 'brake.air = "ramps"')
-
-
-_SUPPLIED = Rule(
-    lambda get: _BREATHES.acts(get) and _MAIN.acts(get), f"{_BREATHES.says} and {_MAIN.says}"
-)
-
-
+_BREATHES = Rule(lambda get: (get("air") or get("/brake.air")) == "flow", 'brake.air = "flow"')
+_BY_RAMPS = Rule(lambda get: (get("air") or get("/brake.air")) == "ramps", 'brake.air = "ramps"')
+_SUPPLIED = Rule(lambda get: _FLOW.acts(get) and _MAIN.acts(get), f"{_FLOW.says} and {_MAIN.says}")
 _DISC = _is("brake_kind", "disc")
-
-
 _BLOCKS = _is("brake_kind", "cast_iron", "composite")
-
-
 _SOME_DISC = Rule(
     lambda get: "disc" in get("/train.vehicles.*.brake_kind"),
     "train.vehicle.brake_kind = disc on some vehicle",
 )
-
-
 _LAW = "/contact.law"
-
-
 _FALLS = Rule(lambda get: get(_LAW) != "measured", "contact.law other than measured")
-
-
 _POLACH = Rule(lambda get: get(_LAW) == "polach", "contact.law = polach", lambda get: 1.0)
-
-
 _CLEANS = Rule(
     lambda get: (
         get("/rail.random") is not None
@@ -100,22 +80,14 @@ _CLEANS = Rule(
     lambda get: 1e4,
     is_refused=False,
 )
-
-
 _REMEMBERS = _is("cleaning_law", "rail_memory", "rail_and_contact")._replace(
     says="rail.cleaning_law other than contact_only"
 )
-
-
 _TRANSDUCER = Rule(
     lambda get: get("/sensing.has_pressure_transducer"), "sensing.has_pressure_transducer = true"
 )
-
-
 _MAGNETIC, _EDDY = _is("kind", "magnetic"), _is("kind", "eddy_current")
 _RESTORES = _is("slide_rule", "restore")
-
-
 _REPEATS = _is("kind", "release_and_reapply")
 
 
@@ -138,8 +110,11 @@ RULES: Mapping[type[Record], Mapping[str, Rule]] = {
             ),
             _SUPPLIED,
         ),
-        "weighs_rotating_mass": _is("variable_load", True)._replace(
-            says="brake.variable_load = true"
+        "weighs_rotating_mass": Rule(
+            lambda get: (
+                get("variable_load") or True in get("/train.vehicles.*.brake.variable_load")
+            ),
+            "brake.variable_load = true",
         ),
         "pad_friction": _SOME_DISC,
         "design_pad_friction": _SOME_DISC,
@@ -155,6 +130,20 @@ RULES: Mapping[type[Record], Mapping[str, Rule]] = {
             ),
             _BREATHES,
         ),
+        **dict.fromkeys(
+            ("compressor_cut_in", "compressor_cut_out", "main_pipe_volume"), _SUPPLIED
+        ),
+        "weighs_rotating_mass": Rule(
+            lambda get: (
+                get("/brake.variable_load")
+                if get("variable_load") is None
+                else get("variable_load")
+            ),
+            "variable_load = true",
+        ),
+        "controller_demands": Rule(
+            lambda get: get("/brake.controller_levels") is not None, "brake.controller_levels"
+        ),
     },
     SlipControl: {
         "cut_out_hysteresis": _is_above_zero("cut_out_speed"),
@@ -167,7 +156,7 @@ RULES: Mapping[type[Record], Mapping[str, Rule]] = {
         ),
     },
     Vehicle: {
-        "main_reservoir_volume": _BREATHES,
+        "main_reservoir_volume": _FLOW,
         "compressor_flow": _SUPPLIED,
         "auxiliary_flow": _SUPPLIED,
         "pad_speed_term": _DISC,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -45,3 +47,15 @@ def at(time: float, speed: float) -> str:
 def values_at(i_axle: int, *columns: Floats) -> tuple[float, ...]:
     """Return the values of one axle, or one drive, of several columns."""
     return tuple(float(column[i_axle]) for column in columns)
+
+
+_SPEED = re.compile(r"(?:(\d+\.\d+) m/s \(\d+ mph\)|(\d+(?:\.\d+)?) mph)")
+
+
+def in_unit(text: str, said_speed: Callable[[float], str]) -> str:
+    """Return a finding's sentence with its speeds in one unit, that of `said_speed` (of m/s)."""
+
+    def said(found: re.Match[str]) -> str:
+        return said_speed(float(found[1]) if found[1] else float(found[2]) * MPH)
+
+    return _SPEED.sub(said, text)

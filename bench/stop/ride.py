@@ -6,7 +6,8 @@ import math
 
 import numpy as np
 
-from slipbench.kernel.records import STOPPED, World
+from slipbench.kernel.codes import STOPPED
+from slipbench.kernel.records import World
 from slipbench.kernel.train import GRAVITY
 from slipbench.measures.ride import RideUse, normal_stop, time_lost
 from slipbench.scenario import Scenario

@@ -15,8 +15,9 @@ import numpy as np
 
 from slipbench.contact import ContactPatch, contact_patch
 from slipbench.contract import Floats
+from slipbench.kernel.codes import ADHESION_WORKS
 from slipbench.kernel.columns import FAULT_TIME, LOCK_COLUMNS, LOCK_LOCKED_DISTANCE, TRAIL_COLUMNS
-from slipbench.kernel.records import ADHESION_WORKS, World
+from slipbench.kernel.records import World
 from slipbench.measures.adhesion import AdhesionUse, adhesion_use
 from slipbench.measures.air import AirUse
 from slipbench.measures.drag import DragWear, drag_depth

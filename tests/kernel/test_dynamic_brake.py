@@ -17,7 +17,8 @@ from tests.support_stops import (
 
 from slipbench import simulate
 from slipbench.controllers import none
-from slipbench.kernel.blending import envelope, follow, limit_force, watch_slide
+from slipbench.kernel.columns import TRACED_AXLE
+from slipbench.kernel.drives import envelope, follow, limit_force, watch_slide
 from slipbench.scenario import Blending, DynamicBrake, Fault, HandleEntry, Vehicle
 from slipbench.scenario.driver import Driver
 from slipbench.stop.stop import energy_residual
@@ -173,6 +174,43 @@ def test_distance_of_an_eight_axle_unit_matches_closed_form():
     start, at_base, at_fade = distances_at(world, *speeds)
     assert at_base - start == pytest.approx(979.6, rel=1e-3)
     assert at_fade - at_base == pytest.approx(200.1, rel=1e-3)
+
+
+# --- on the way to the drive ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("step", [0.005, 0.02])
+@pytest.mark.parametrize("dead_time", [0.0, 0.013, 0.2, 0.6])
+def test_a_drive_answers_after_its_dead_time_and_lag(dead_time, step):
+    """Asked a ramp of r from t = 0: F = r (t - T - tau (1 - exp(-(t - T) / tau))) from T on.
+
+    By hand; the ramp is the jerk limit's. A step in which it begins takes it as begun throughout.
+    """
+    lag, jerk = 0.1, 0.8
+    vehicle = motored(lag=lag, jerk_limit=jerk, dead_time=dead_time, drive="axle")
+    scenario = blended_stop(20.0, vehicle, brake=quick_air(0.9), friction_lag=3.0)
+    world = packed(scenario.replace({"run.trace_interval": step, "run.maximum_step": step}))
+    run_world(world)
+    n = int(world.train_state["n_traces"][0])
+    time = world.train_traces[:n, 0]
+    force = world.axle_traces[:n, 0, TRACED_AXLE.index("dynamic_force")]
+    rate = float(world.drives["force_rate"][0])
+    is_ramp = (time > 0.0) & (time < 0.7)  # the demand of an empty car is reached a little later
+    since = np.maximum(time[is_ramp] - dead_time, 0.0)
+    expected = rate * (since - lag * (1.0 - np.exp(-since / lag)))
+    assert force[is_ramp] == pytest.approx(expected, abs=rate * step**2 / lag)
+    assert (force[time < dead_time] == 0.0).all()
+
+
+def test_a_lost_drive_and_its_own_slip_control_know_no_dead_time():
+    """A drive cut out by itself falls with its lag alone: after ten lags nothing is left."""
+    vehicle = motored(lag=0.02, dead_time=1.0, jerk_limit=20.0)
+    lost = Fault(kind="dynamic_brake_lost", vehicle=1, at_time=4.0)
+    scenario = blended_stop(20.0, vehicle).replace({"faults": (lost,)})
+    stop = simulate(scenario, none.CONTROLLER)
+    time, force = stop.traces["time"], stop.traces["dynamic_force"].sum(axis=1)
+    assert force[(time > 3.5) & (time < 4.0)].min() > 1e3
+    assert force[time > 4.05].max() == 0.0
 
 
 # --- blending -----------------------------------------------------------------------------------
