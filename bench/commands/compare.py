@@ -135,12 +135,7 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
 
     record = as_record(comparison, _as_typed(arguments))
     rows = {name: record[name] for name in (UNITS, "rows")}
-    frontier = frontier_text(comparison)
-    full = (
-        standing_table(comparison) if asked.is_wide else comparison_table(comparison, is_full=True)
-    )
-    shown = full if asked.is_wide or arguments.full else comparison_table(comparison)
-    full, shown = ("\n\n".join(filter(None, [own, frontier])) for own in (full, shown))
+    full, shown = _tables(comparison, asked.is_wide, arguments.full)
     text = _as_json({SCHEMA: SCHEMA_VERSION, **rows}) if arguments.json else shown
     if asked.folder is None:
         print(text, file=result)
