@@ -192,7 +192,6 @@ def _search(
     seeds: Sequence[int],
 ) -> list[Tuned]:
     """Tune one strategy, once for each search seed; the rails are those of the design seed."""
-    from slipbench.running.progress import progress
     from slipbench.tuning.tuning import tune
 
     space, goal, rails = _plan(arguments, known, names)
@@ -201,14 +200,8 @@ def _search(
     copied = _copied_code(known, result)
     if copied is not None:
         refuse_foreign(copied[0], arguments.overwrite, makes_folder=arguments.out is None)
-    with (
-        opened(arguments, label) as (store, runner),
-        progress(arguments.budget * len(seeds), is_quiet=arguments.quiet) as bar,
-    ):
-        runs = [
-            tune(known, space, goal, rails, arguments.budget, store, runner, seed, bar)
-            for seed in seeds
-        ]
+    with opened(arguments, label, arguments.budget * len(seeds)) as rig:
+        runs = [tune(known, space, goal, rails, arguments.budget, rig, seed) for seed in seeds]
     return runs if start is None else [replace(run, start=start) for run in runs]
 
 

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from slipbench.campaign.objectives import OBJECTIVES, find_objectives
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import IN_MEMORY, Store
 from slipbench.figures.style import save
 from slipbench.figures.tuning import draw_tuning
@@ -55,9 +56,9 @@ def rails(small):
 def find(known, goal, rails, runner, budget=600, space=None, store=None):
     space = space or parameter_space(known.controller, ["fill_slip", "vent_slip"])
     if store is not None:
-        return tune(known, space, goal, rails, budget, store, runner)
+        return tune(known, space, goal, rails, budget, Rig(store, runner))
     with Store(IN_MEMORY) as made:
-        return tune(known, space, goal, rails, budget, made, runner)
+        return tune(known, space, goal, rails, budget, Rig(made, runner))
 
 
 DISTANCE = Goal((OBJECTIVES["distance"],))
@@ -192,7 +193,7 @@ def test_rungs(n, expected):
 @pytest.mark.parametrize("n_settings", [4, 7, 16, 33])
 def test_cost_is_what_halving_asks_at_most(slip_band, rails, bowl, n_settings):
     with Store(IN_MEMORY) as store:
-        judge = Judge(slip_band, DISTANCE, rails, store, bowl(), None)
+        judge = Judge(slip_band, DISTANCE, rails, Rig(store, bowl()))
         points = [{"fill_slip": 0.1 + 0.001 * i} for i in range(n_settings)]
         halved(judge, points, rungs(4))
         asked = judge.n_stops
@@ -346,7 +347,7 @@ def test_tuned_slip_band_beats_an_untuned_band_on_held_out_rails(slip_band):
     untuned, _ = started(slip_band, "fill_slip=0.065,vent_slip=0.15,look_ahead=0")
     with Store(IN_MEMORY) as store:
         space = parameter_space(untuned.controller)
-        tuned = tune(untuned, space, goal, rails, 76, store, runner)
+        tuned = tune(untuned, space, goal, rails, 76, Rig(store, runner))
     runner.close()
     for name in ("distance", "air"):
         difference = tuned.held_out.differences[name]
