@@ -169,10 +169,10 @@ class Instances:
         With it the handle of that state, where the unit can get and set states.
         """
         while self._rested:
-            binary, instance, as_made = self._rested.pop()
-            if binary.take_up(instance, as_made):
-                return binary, instance, as_made
-            binary.free(instance)
+            rested = self._rested.pop()
+            if rested.binary.take_up(rested.instance, rested.as_made):
+                return rested
+            rested.binary.free(rested.instance)
         binary = self._loaded()
         instance = binary.instantiate("slip control", self.folder)
         if not instance:
