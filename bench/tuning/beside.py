@@ -17,7 +17,7 @@ from slipbench.ground.telling import shown
 from slipbench.strategies.foreign import is_foreign, is_unit
 from slipbench.strategies.registry import Known
 from slipbench.strategies.spelling import split_written
-from slipbench.strategies.units.unit import mapping_beside, mapping_path
+from slipbench.strategies.units.unit import mapping_beside, mapping_name
 
 _OF_MAPPING = "a unit's mapping"
 
@@ -54,7 +54,7 @@ class Code:
     @property
     def files(self) -> dict[str, bytes]:
         """What lies beside the settings, by name."""
-        beside = {mapping_path(Path(self.name)).name: self.mapping} if self.mapping else {}
+        beside = {mapping_name(self.name): self.mapping} if self.mapping else {}
         return {self.name: self.content, **beside}
 
     @property
@@ -131,7 +131,7 @@ def stated_code(reference: str, stated: Mapping[str, object], settings: Path) ->
 def _check_mapping(unit: Path, digest: object, settings: Path) -> None:
     """Refuse a unit that is bound in another way than as it was tuned."""
     beside = mapping_beside(unit)
-    name = mapping_path(unit).name
+    name = mapping_name(unit.name)
     if (beside is None) != (digest is None):
         what = "is missing" if beside is None else "was not there when it was tuned"
         raise InputError(f"{settings}: {shown(name)} beside it {what}; tune again")

@@ -55,6 +55,11 @@ def digest_of(path: Path) -> str:
     return digest.hexdigest()
 
 
+def mapping_name(name: str) -> str:
+    """Return how the mapping of a unit of this file name is called."""
+    return mapping_path(Path(name)).name
+
+
 def mapping_beside(path: Path) -> Path | None:
     """Return the mapping that stands beside a unit, if one does."""
     beside = mapping_path(path)
