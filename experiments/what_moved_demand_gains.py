@@ -16,8 +16,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
-from slipbench.contract import Controller
+from slipbench import Controller, controllers, load_scenario
 from slipbench.experiments.notebook import (
     Answer,
     Column,

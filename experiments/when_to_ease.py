@@ -16,9 +16,9 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from slipbench import Stop, controllers, load_scenario, simulate
-from slipbench.contract import Floats
 from slipbench.experiments.notebook import MPH, Answer, Column, Experiment, Options, Row, drawing
 from slipbench.figures import style
+from slipbench.ground.arrays import Floats
 from slipbench.scenario import Driver, Routine, Scenario
 
 SMOOTH = 0.75

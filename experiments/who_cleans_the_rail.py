@@ -21,8 +21,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario, simulate
-from slipbench.contract import Controller
+from slipbench import Controller, controllers, load_scenario, simulate
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
