@@ -42,7 +42,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "conformance": {"contract", "ground", "scenario", "stop", "strategies"},
     "possible": {"contract", "ground", "running", "scenario", "stop"},
     "comparison": {
-        "ground", "possible", "results", "running", "scenario", "stop", "strategies",
+        "ground", "possible", "results", "running", "scenario", "statistics", "stop", "strategies",
     },
     "campaign": {
         "contract", "ground", "results", "running", "scenario", "statistics", "strategies",
