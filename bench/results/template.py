@@ -13,10 +13,12 @@ from typing import Any
 from slipbench.ground.caution import CAUTION
 from slipbench.results.scenario_file import text_value
 from slipbench.scenario import Scenario, load_scenario
-from slipbench.scenario.acting import inert_because, rule_of
+from slipbench.scenario.acting import inert_because
 from slipbench.scenario.chain import PARTS
-from slipbench.scenario.fields import FieldSpec, Record, default_of, specs_of
+from slipbench.scenario.fields import Record, default_of, specs_of
 from slipbench.scenario.layers import EMERGENCY_WORD, FULL_SERVICE_WORD
+from slipbench.scenario.rules import rule_of
+from slipbench.scenario.specs import FieldSpec
 from slipbench.scenario.units import Unit, practical_unit
 
 KINDS = ("train", "rail", "driver", "scenario")

@@ -114,6 +114,15 @@ class Scenario(Record):
         self._check_delays()
         self._check_air()
         self._check_tread()
+        self._check_driver()
+        self._check_sanders()
+        self._check_measured_law()
+        self._check_faults()
+        self._check_blending()
+        check_line(self, self.gradient, self.curves)
+
+    def _check_driver(self) -> None:
+        """Check that the handle is moved to where it can stand."""
         for i, entry in enumerate(self.driver.programme):
             if entry.position > self.brake.emergency_position:
                 self._refuse_at(
@@ -133,6 +142,8 @@ class Scenario(Record):
             self._refuse_at(
                 "driver.easing.position", easing.position, f"a step from 0 to {self.brake.n_steps}"
             )
+
+    def _check_sanders(self) -> None:
         for i, sander in enumerate(self.sanders):
             if sander.axle > self.train.n_axles:
                 self._refuse_at(
@@ -147,17 +158,17 @@ class Scenario(Record):
                     f"the brake has {self.brake.n_steps} steps, emergency is "
                     f"{self.brake.emergency_position}",
                 )
-        if self.contact.law == "measured":
-            for i, section in enumerate(self.rail.sections):
-                if section.friction_ratio != 1.0:
-                    self._refuse_at(
-                        f"rail.sections.{i}.friction_ratio",
-                        section.friction_ratio,
-                        "must be 1 with contact.law = measured: the curve brings its own fall",
-                    )
-        self._check_faults()
-        self._check_blending()
-        check_line(self, self.gradient, self.curves)
+
+    def _check_measured_law(self) -> None:
+        if self.contact.law != "measured":
+            return
+        for i, section in enumerate(self.rail.sections):
+            if section.friction_ratio != 1.0:
+                self._refuse_at(
+                    f"rail.sections.{i}.friction_ratio",
+                    section.friction_ratio,
+                    "must be 1 with contact.law = measured: the curve brings its own fall",
+                )
 
     def _check_faults(self) -> None:
         most = {
