@@ -197,22 +197,21 @@ def _search(
     space, goal, rails = _plan(arguments, known, names)
     result = campaign_path(arguments, label).with_suffix(".toml")
     refuse_foreign_result(result, arguments.overwrite, makes_folder=arguments.out is None)
-    copied = _copied_code(known, result)
-    if copied is not None:
-        refuse_foreign(copied[0], arguments.overwrite, makes_folder=arguments.out is None)
+    for copy in _copied_code(known, result):
+        refuse_foreign(copy, arguments.overwrite, makes_folder=arguments.out is None)
     with opened(arguments, label, arguments.budget * len(seeds)) as rig:
         runs = [tune(known, space, goal, rails, arguments.budget, rig, seed) for seed in seeds]
     return runs if start is None else [replace(run, start=start) for run in runs]
 
 
-def _copied_code(known: Known, result: Path) -> tuple[Path, bytes] | None:
-    """Return where a strategy's own code is copied to beside its settings, and the code."""
+def _copied_code(known: Known, result: Path) -> dict[Path, bytes]:
+    """Return where a strategy's own files are copied to beside its settings, and their content."""
     from slipbench.campaign.tuning.beside import code_of
 
     code = code_of(known, result)
     if code is None or code.name == code.source.name:
-        return None
-    return result.with_name(code.name), code.content
+        return {}
+    return {result.with_name(name): content for name, content in code.files.items()}
 
 
 def _write(arguments: argparse.Namespace, path: Path, tuned: Tuned, known: Known) -> Path:
@@ -222,9 +221,9 @@ def _write(arguments: argparse.Namespace, path: Path, tuned: Tuned, known: Known
 
     result = path.with_suffix(".toml")
     refuse_foreign_result(result, arguments.overwrite)
-    copied, code = _copied_code(known, result), code_of(known, result)
-    if copied is not None:
-        write_file(*copied)
+    code = code_of(known, result)
+    for copy, content in _copied_code(known, result).items():
+        write_file(copy, content)
     write_file(result, tuned_file(tuned, known, typed_command(), code).encode())
     return result
 

@@ -98,7 +98,7 @@ def _strategy(known: Known, code: Code | None) -> list[str]:
         return [f"strategy = {text_value(split_written(known.reference)[0])}"]
     return [
         f"strategy = {text_value(code.reference)}  # runs this file's code, with your rights",
-        f"code_sha256 = {text_value(code.digest)}",
+        *(f"{key} = {text_value(digest)}" for key, digest in code.stated.items()),
     ]
 
 

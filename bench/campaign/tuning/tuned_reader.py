@@ -52,7 +52,7 @@ def find_tuned(path: str | Path) -> Known:
     if split_written(reference)[1]:
         raise InputError(f"{path}: strategy = {shown(reference)}; allowed: no parameters in it")
     if is_file(reference):
-        reference = stated_code(reference, content.get("code_sha256"), Path(path))
+        reference = stated_code(reference, content, Path(path))
     elif reference not in known_controllers():
         raise InputError(
             f"{path}: strategy = {shown(reference)}: unknown; "

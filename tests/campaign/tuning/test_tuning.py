@@ -286,6 +286,32 @@ def test_settings_of_a_file_go_with_the_file(rails, bowl, tmp_path):
         load_tuned(path)
 
 
+def test_settings_of_a_unit_go_with_its_mapping(rails, bowl, tmp_path):
+    from tests.exchange.units import build_unit
+
+    (tmp_path / "mine").mkdir()
+    known = find_controller(str(build_unit(tmp_path / "mine", 2)))
+    tuned = find(known, DISTANCE, rails, bowl(), budget=100)
+    path = tmp_path / "tuned.toml"
+    code = code_of(known, path)
+    assert code is not None and list(code.files) == ["tuned.fmu", "tuned.map.toml"]
+    for name, content in code.files.items():
+        (tmp_path / name).write_bytes(content)
+    path.write_text(tuned_file(tuned, known, "", code), encoding="utf-8")
+    found = {p.name: p.default for p in load_tuned(path).parameters}
+    assert len(found) > len(tuned.chosen.values) == 2
+    assert load_tuned(path).parameter_values[:2] == pytest.approx(
+        [tuned.chosen.values[name] for name in list(found)[:2]]
+    )
+    beside = tmp_path / "tuned.map.toml"
+    beside.write_bytes(code.mapping + b"# edited\n")
+    with pytest.raises(InputError, match="another mapping than the one tuned with"):
+        load_tuned(path)
+    beside.unlink()
+    with pytest.raises(InputError, match=r"'tuned.map.toml' beside it is missing"):
+        load_tuned(path)
+
+
 def test_a_missing_file_is_one_line(tmp_path):
     with pytest.raises(InputError, match="no such file"):
         load_tuned(tmp_path / "none.toml")
