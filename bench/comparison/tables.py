@@ -9,15 +9,11 @@ from collections.abc import Collection, Sequence
 from slipbench.comparison.compare import Comparison, Score, Yardsticks
 from slipbench.comparison.overview import ends, is_many, overview_tables
 from slipbench.comparison.quiet import quiet_rails
+from slipbench.comparison.words import ONE_SEED
 from slipbench.results.tables import UNKNOWN, number, plain_table
 from slipbench.running.task import FAILED
 from slipbench.scenario import Scenario
 from slipbench.strategies.effort import is_set_by_hand
-
-ONE_SEED = (
-    "One seed: it cannot tell how much of a difference between strategies is chance; --seeds 6 or "
-    "more can."
-)
 
 FAILURES_NAMED = 5
 """Failed stops a table names."""
