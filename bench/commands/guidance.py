@@ -264,6 +264,7 @@ def opened_runs(
     folder: Path, arguments: argparse.Namespace, n_stops: int, limit: float
 ) -> Iterator[Runs]:
     """Give runs whose stops are kept beside the results; say so if Ctrl-C comes."""
+    from slipbench.campaign.rig import Rig
     from slipbench.campaign.store import Store
     from slipbench.commands.session import make_folder
     from slipbench.guidance.runs import Runs
@@ -280,7 +281,7 @@ def opened_runs(
         runner = make_runner(arguments.workers, None, limit)
         try:
             with progress(n_stops, is_quiet=arguments.quiet) as bar:
-                yield Runs(store, runner, bar)
+                yield Runs(Rig(store, runner, bar))
         except KeyboardInterrupt as end:
             said = f"; {len(store)} stops stored in {path}; the same command resumes"
             raise type(end)(said) from None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import shlex
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from slipbench.measured.account import Account
     from slipbench.measured.identify import Identified
     from slipbench.measured.whatif import Whatif
+    from slipbench.scenario import Scenario
 
 DRIVE = ["drive.drive_compiled"]
 
@@ -181,20 +183,16 @@ def whatif_command(arguments: argparse.Namespace) -> int:
         run_alternatives,
         whatif_csv,
         whatif_text,
-        with_driver,
     )
 
     rail = check_rail(arguments.rail)
     names = ["whatif.csv", "whatif.html", *picture_names("alternatives")]
     folder = results_folder(arguments.out, "whatif", names, arguments.overwrite)
     scenarios = read_draws(rail)
-    drivers = split_names(arguments.driver)
-    logged = scenarios[0].driver
-    same = [d for d in drivers[1:] if with_driver(scenarios[0], d).driver == logged]
-    drivers = [d for d in drivers if d not in same]
+    drivers, same = _drivers(arguments.driver, scenarios[0])
     strategies, labels = read_settings(arguments.strategy, arguments.compile)
-    told = [label or known.controller.name for known, label in
-            zip(strategies, labels or [None] * len(strategies), strict=True)]  # fmt: skip
+    own = [known.controller.name for known in strategies]
+    told = [label or name for label, name in zip(labels or own, own, strict=True)]
     account = _account(arguments, arguments.rail)
     get_ready(["slipbench.running.runner"], ["loop.run_compiled", *DRIVE], strategies)
     from slipbench.measured.reproduce import reproduce, reproduction_text
@@ -209,16 +207,26 @@ def whatif_command(arguments: argparse.Namespace) -> int:
     text += "".join(f"\ndriver {d}: is what the log did" for d in same)
     page = _page(arguments, account, found, again, reproduction_text(account, again), text)
     files = {"whatif.csv": whatif_csv(found).encode(), "whatif.html": page.encode()}
-
-    def draw() -> dict[str, bytes]:
-        from slipbench.figures.measured_fit import draw_alternatives
-        from slipbench.figures.style import save
-
-        drawn = save(draw_alternatives(found, again.distance))
-        return {f"alternatives.{kind}": data for kind, data in drawn.items()}
-
-    deliver(text, folder, files, "whatif", arguments.overwrite, draw)
+    pictures = partial(_alternatives, found, again.distance)
+    deliver(text, folder, files, "whatif", arguments.overwrite, pictures)
     return 0
+
+
+def _drivers(text: str, logged: Scenario) -> tuple[list[str], list[str]]:
+    """Return the drivers asked for, and those of them who do what the log did."""
+    from slipbench.measured.whatif import with_driver
+
+    drivers = split_names(text)
+    same = [d for d in drivers[1:] if with_driver(logged, d).driver == logged.driver]
+    return [d for d in drivers if d not in same], same
+
+
+def _alternatives(found: Whatif, distance: float) -> dict[str, bytes]:
+    from slipbench.figures.measured_fit import draw_alternatives
+    from slipbench.figures.style import save
+
+    drawn = save(draw_alternatives(found, distance))
+    return {f"alternatives.{kind}": data for kind, data in drawn.items()}
 
 
 def _page(

@@ -12,8 +12,9 @@ import numpy as np
 from slipbench.contract import Controller, Floats
 from slipbench.ground.errors import InputError, StopFailed
 from slipbench.ground.telling import shown
+from slipbench.kernel.codes import BROKEN, MOST_STEP_PIECES, TOO_MANY_PIECES
 from slipbench.kernel.loop import PAUSED, run_compiled
-from slipbench.kernel.records import BROKEN, MOST_STEP_PIECES, TOO_MANY_PIECES, World
+from slipbench.kernel.records import World
 from slipbench.packing import pack
 from slipbench.packing.rail_state import RailState
 from slipbench.scenario import Scenario, load_scenario
@@ -233,7 +234,7 @@ def run_sample_by_sample(
 def _command_complaint(world: World, controller: Controller, i_axle: int) -> str:
     valve, factor, *dynamic = world.command[i_axle].tolist()
     vehicle = int(world.axles["i_group"][i_axle]) + 1 if controller.scope == "vehicle" else "all"
-    limit = float(world.train["demand_factor_limit"][0])
+    limit = float(world.brakes["demand_factor_limit"][world.axles["i_vehicle"][i_axle]])
     time = float(world.train_state["clock"][0])
     update = controller.update
     said = update.complaint(factor) if isinstance(update, ForeignUpdate) else ""

@@ -13,14 +13,17 @@ import numpy as np
 
 from slipbench.contract import Controller, Floats
 from slipbench.ground.caution import CAUTION
+from slipbench.kernel.codes import STOPPED
 from slipbench.kernel.columns import TRACED_AXLE, TRACED_TRAIN
-from slipbench.kernel.records import STOPPED, World
+from slipbench.kernel.records import World
 from slipbench.packing.rail_state import RailState
 from slipbench.results.quantities import with_unit
 from slipbench.scenario import Scenario
-from slipbench.stop.findings import Finding, find
+from slipbench.stop.finding import Finding
+from slipbench.stop.findings import find
 from slipbench.stop.frames import summary_frame, trace_dataset
-from slipbench.stop.worth import Worth, assess_world, worth_summary
+from slipbench.stop.worth import Worth, assess_world
+from slipbench.stop.worth_summary import worth_summary
 
 
 @dataclass(frozen=True, eq=False)
