@@ -6,8 +6,7 @@ from functools import cache
 import pytest
 from tests.support_stops import FALLING, brake_of, car, film, plain_stop, train_of
 
-from slipbench import simulate
-from slipbench.controllers import by_name
+from slipbench import InputError, simulate
 from slipbench.scenario import (
     Blending,
     Driver,
@@ -55,11 +54,16 @@ def dry(scenario: Scenario) -> Scenario:
     return scenario.replace({"rail.sections": (film(0.3),)})
 
 
+RESULTS = (
+    "final_distance", "final_time", "recovered_energy", "resistor_energy", "track_energy",
+    "air_compressed", "lowest_main_pressure",
+)  # fmt: skip
+
+
 @cache
-def result(scenario: Scenario) -> tuple[float, ...]:
-    summary = simulate(scenario, by_name("slip_band"), with_traces=False).summary
-    names = ("final_distance", "final_time", "recovered_energy", "resistor_energy", "track_energy")
-    return tuple(summary[name] for name in names)
+def result(scenario: Scenario, strategy: str = "slip_band") -> tuple[float, ...]:
+    summary = simulate(scenario, strategy, with_traces=False).summary
+    return tuple(summary[name] for name in RESULTS)
 
 
 def moved(scenario: Scenario, path: str, value: object) -> bool:
@@ -71,6 +75,7 @@ OF_DYNAMIC = {
     "drive": "axle", "lag": 0.3, "jerk_limit": 0.3, "receptivity": 0.3, "resistor_power": 5e3,
     "slide_slip": 0.3, "slide_speed": 1.9, "reduction": 0.8, "restore_time": 0.4,
     "slides_to_cut_out": 1, "hand_back_time": 0.2, "sample_time": 0.05, "slide_rule": "cut_out",
+    "dead_time": 0.5,
 }  # fmt: skip
 
 
@@ -140,12 +145,21 @@ OF_VEHICLE = {
     "pad_friction": 0.3, "design_pad_friction": 0.3, "fill_conductance": 2e-8,
     "release_conductance": 1e-8, "vent_conductance": 6e-8, "charging_conductance": 0.0,
     "critical_ratio": 0.5, "reservoir_volume": 0.03, "reservoir_pressure": 4e5,
-    "pipe_pressure": 4e5, "vent_time_limit": 0.3,
+    "pipe_pressure": 4e5, "vent_time_limit": 0.3, "steps": (0.7,), "emergency": 0.95,
+    "enhanced_emergency": 1.5, "controller_demands": (0.0, 0.5), "air": "flow",
+    "variable_load": False, "weighs_rotating_mass": False,
+    "compressor_cut_in": 8.95e5, "compressor_cut_out": 8.96e5, "main_pipe_volume": 0.5,
 }  # fmt: skip
 BY_FLOW = {
     "fill_conductance", "release_conductance", "vent_conductance", "charging_conductance",
     "critical_ratio", "reservoir_volume", "reservoir_pressure", "pipe_pressure",
+    "compressor_cut_in", "compressor_cut_out", "main_pipe_volume",
 }  # fmt: skip
+TABLE = {
+    "brake.controller_levels": (0.0, 1.0),
+    "brake.controller_demands": (0.0, 0.9),
+    "driver": Driver(programme=(HandleEntry(at_time=0.0, position=1, level=0.8),)),
+}
 
 
 @pytest.mark.parametrize("name", list(specs_of(VehicleBrake)))
@@ -160,7 +174,21 @@ def test_every_brake_value_of_a_vehicle_acts(name):
     if name in BY_FLOW:
         scenario = load_scenario("wet_leaf").replace({"initial_speed": 12.0, "driver": on_and_off})
         scenario = scenario.replace({"brake.reservoir_volume": 0.05})
+    elif name == "demand_factor_limit":
+        scenario = load_scenario("damp_oxide").replace({"initial_speed": 20.0})
+        scenario = scenario.replace({"brake.demand_factor_limit": 1.3})
     else:
         scenario = slippery(train=train_of(car(), car()), driver=on_and_off)
     scenario = scenario.replace({"train.vehicles.0.brake": VehicleBrake()})
-    assert moved(scenario, f"train.vehicles.0.brake.{name}", OF_VEHICLE[name])
+    if name.endswith("emergency"):
+        scenario = scenario.replace({"driver": EMERGENCY})
+    elif name == "controller_demands":
+        scenario = scenario.replace(TABLE)
+    elif name == "compressor_cut_out":  # reached within the stop only if it runs all the time
+        scenario = scenario.replace({"train.vehicles.0.brake.compressor_cut_in": 8.95e5})
+    path = f"train.vehicles.0.brake.{name}"
+    if name == "demand_factor_limit":  # 1 is what nobody may ask of its axles
+        with pytest.raises(InputError, match=r"factor 0 to 1$"):
+            result(scenario.replace({path: 1.0}), "train_coordinated:factor_limit=1.3")
+        return
+    assert moved(scenario, path, OF_VEHICLE[name])
