@@ -257,7 +257,7 @@ class _Salvage:
             for hashed in hashes
         }
         for branch, kind, name, hashed in rows:
-            is_sure = kind not in ("scenario", "controller") or (branch, hashed) in known
+            is_sure = kind not in ("scenario", "strategy", "controller") or (branch, hashed) in known
             if branch in self.branches and is_sure and isinstance(name, str):
                 self.new.execute(
                     "INSERT OR IGNORE INTO slot VALUES (?, ?, ?, ?)", (branch, kind, name, hashed)
