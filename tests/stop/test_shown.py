@@ -28,7 +28,7 @@ def test_a_stop_shows_itself(stop: slipbench.Stop) -> None:
     assert text.startswith("wet_leaf, none, seed 0: ") and text.endswith(CAUTION)
     assert f"stopped in {stop.summary['stopping_distance']:.1f} m" in text
     assert all(f"- {finding.text}" in text for finding in stop.findings)
-    assert text.count("\n") < 12 + len(stop.findings)
+    assert text.count("\n") < 15 + len(stop.findings)
     words = re.sub(r"<[^>]+>", " ", stop._repr_html_())
     assert set(re.findall(r"\w+", text)) - {"findings"} <= set(re.findall(r"\w+", words))
 
