@@ -2,6 +2,7 @@
 
 import pytest
 from tests.guide.headline import PAGES, table, written
+from tests.places import ROOT
 
 from slipbench import load_scenario
 from slipbench.campaign.store import IN_MEMORY, Store
@@ -26,6 +27,14 @@ ROWS = written(PAGES[0])
 def test_both_pages_tell_the_same_pairs_and_shares() -> None:
     assert len(ROWS) == 6
     assert all(written(page) == ROWS for page in PAGES)
+
+
+@pytest.mark.parametrize(("topic", "rows"), [("our-strategy", ROWS[:4]), ("trainer", ROWS[4:])])
+def test_a_page_that_repeats_shares_repeats_these(topic, rows) -> None:
+    text = (ROOT / "bench" / "guide" / f"{topic}.md").read_text(encoding="utf-8")
+    for row in rows:
+        share, low, high = (round(100.0 * value) for value in row[2:5])
+        assert f"{share} % [{low}, {high}]" in text
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{row[0]}-{row[1]}")
