@@ -21,6 +21,7 @@ from matplotlib.figure import Figure
 from slipbench import controllers, load_scenario, simulate
 from slipbench.experiments.notebook import MPH, Answer, Column, Experiment, Options, Row, drawing
 from slipbench.figures import style
+from slipbench.results.wording import listed
 from slipbench.scenario import Scenario
 
 FAST, MIDDLE, SLOW = 60, 30, 3
@@ -83,11 +84,12 @@ def investigate(options: Options) -> Answer:
 def sentence(rows: Sequence[Row]) -> str:
     """Compare how much harder each brake bites at walking pace than at speed."""
     of = {row["brake"]: row for row in rows}
-    return (
-        f"from 60 mph to walking pace deceleration grows {of['disc']['slow_over_fast']:.2f} times "
-        f"with discs, {of['composite']['slow_over_fast']:.2f} times with composite and "
-        f"{of['cast iron']['slow_over_fast']:.2f} times with cast-iron blocks."
-    )
+    said = [
+        f"{of[brake]['slow_over_fast']:.2f} times {words}"
+        for brake, words in (("disc", "with discs"), ("composite", "with composite blocks"),
+                             ("cast iron", "with cast-iron blocks"))
+    ]  # fmt: skip
+    return f"at walking pace deceleration is, over that at 60 mph, {listed(said)}."
 
 
 def draw(curves: Mapping[str, Curve]) -> Figure:

@@ -29,6 +29,7 @@ from slipbench.experiments.notebook import (
     summaries,
 )
 from slipbench.figures import style
+from slipbench.results.wording import compared, stops
 from slipbench.scenario import Fault, Scenario
 
 RAILS = ("dry", "wet_leaf")
@@ -91,12 +92,13 @@ def sentence(rows: Sequence[Row]) -> str:
     """Compare the loads on the dry rail with and without weighing, and name the worst."""
     dry = {row["brake"]: row for row in rows if row["rail"] == "dry"}
     worst = max(dry.values(), key=lambda row: row["crush"])
+    weighed, without = (dry[brake]["crush_over_tare"] for brake in (WEIGHING, NO_CONTROL))
+    said = [compared(by, "%", 2, "longer", "shorter", "as long") for by in (weighed, without)]
     return (
-        f"on dry rail the crush-laden train's distance is within "
-        f"{abs(dry[WEIGHING]['crush_over_tare']):.2f} % of the empty one's if each car is weighed "
-        f"and rotating mass added, and {dry[NO_CONTROL]['crush_over_tare']:.0f} % longer without "
-        f"variable load control; the longest crush-laden dry stop, {worst['crush']:.0f} m, is that "
-        f"of the brake that {worst['brake']}."
+        f"on dry rail the crush-laden train's distance is {said[0]} against the empty one's if "
+        f"each car is weighed and rotating mass added, and {said[1]} without variable load "
+        f"control; of the crush-laden dry stops the longest is that of the brake that "
+        f"{worst['brake']}: it {stops(worst['crush'])}."
     )
 
 

@@ -32,6 +32,7 @@ from slipbench.experiments.notebook import (
 )
 from slipbench.experiments.who_cleans_the_rail import train_of
 from slipbench.figures import style
+from slipbench.results.wording import listed
 from slipbench.scenario import Scenario
 
 LENGTHS, QUICK_LENGTHS = (2, 4, 8, 12), (2, 8)
@@ -116,7 +117,7 @@ def best_targets(rows: Sequence[Row]) -> dict[tuple[str, int, float], float]:
 
 
 def sentence(rows: Sequence[Row]) -> str:
-    """Say which target is best on each curve, for the shortest and the longest train."""
+    """Say which target is best on each curve, and for which lengths of train."""
     best, lowest = best_targets(rows), min(row["slip_target"] for row in rows)
 
     def label(target: float) -> str:
@@ -124,19 +125,12 @@ def sentence(rows: Sequence[Row]) -> str:
 
     parts = []
     for shape in dict.fromkeys(row["creep_curve"] for row in rows):
-        own = {
-            cars: target
-            for (curve, cars, full), target in best.items()
-            if curve == shape and full == FULL_CLEANING
-        }
-        short, long = min(own), max(own)
-        if own[short] == own[long]:
-            parts.append(f"on a {shape} curve {label(own[short])} for {short} to {long} cars")
-        else:
-            parts.append(
-                f"on a {shape} curve {label(own[short])} for {short} cars and "
-                f"{label(own[long])} for {long}"
-            )
+        own: dict[float, list[int]] = {}
+        for (curve, cars, full), target in best.items():
+            if curve == shape and full == FULL_CLEANING:
+                own.setdefault(target, []).append(cars)
+        said = [f"{label(target)} for {_cars(cars)}" for target, cars in own.items()]
+        parts.append(f"on a {shape} curve {listed(said) or 'none: no train stops'}")
     moved = [
         f"{target:g} if cleaning is full up to {full:g}"
         for (_, _, full), target in best.items()
@@ -144,6 +138,10 @@ def sentence(rows: Sequence[Row]) -> str:
     ]
     more = f"; on the falling one, {SHOWN_LENGTH} cars, {', '.join(moved)}" if moved else ""
     return f"the best slip is {', '.join(parts)}{more}."
+
+
+def _cars(lengths: Sequence[int]) -> str:
+    return f"{listed([str(cars) for cars in sorted(lengths)])} cars"
 
 
 def draw(rows: Sequence[Row]) -> Figure:

@@ -27,6 +27,7 @@ from slipbench.experiments.notebook import (
     summaries,
 )
 from slipbench.figures import style
+from slipbench.results.wording import rounds_to_nothing
 
 RAILS = ("wet_leaf", "detergent", "tough_film")
 SHARES = (0.0, 0.05, 0.2, 0.5, 1.0)
@@ -66,11 +67,15 @@ def investigate(options: Options) -> Answer:
 
 
 def sensitivity(rows: list[Row], strategy: str) -> tuple[float, str]:
-    """Return the longest distance over the shortest as the share changes [-], and on which rail."""
+    """Return the longest distance over the shortest as the share changes [-], and on which rail.
+
+    A rail on which the train never stops knows no share: its ratio is 1.
+    """
     found = []
     for rail in dict.fromkeys(row["rail"] for row in rows):
         distances = [row[strategy] for row in rows if row["rail"] == rail]
-        found.append((max(distances) / min(distances), rail))
+        never = math.isinf(min(distances))
+        found.append((1.0 if never else max(distances) / min(distances), rail))
     return max(found)
 
 
@@ -78,6 +83,8 @@ def _moves(rows: list[Row], strategy: str) -> str:
     ratio, rail = sensitivity(rows, strategy)
     if math.isinf(ratio):
         return f"between a stop and none on {rail}"
+    if rounds_to_nothing(100.0 * (ratio - 1.0), 1):
+        return "by less than 0.1 %"
     return f"by up to {100.0 * (ratio - 1.0):.1f} % (on {rail})"
 
 

@@ -21,9 +21,14 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
-from slipbench.campaign.variation import FILM, RAIL_ASSUMPTIONS, parameters_at, scenario_at
-from slipbench.contract import Controller
+from slipbench import Controller, controllers, load_scenario
+from slipbench.campaign.variation import (
+    FILM,
+    RAIL_ASSUMPTIONS,
+    parameter_space,
+    parameters_at,
+    scenario_at,
+)
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -37,8 +42,9 @@ from slipbench.experiments.notebook import (
     summaries,
 )
 from slipbench.figures import style
+from slipbench.results.wording import is_alike, listed
 from slipbench.scenario import Scenario
-from slipbench.statistics.designs import Factor, Space, parameter_space, scaled
+from slipbench.statistics.designs import Factor, Space, scaled
 from slipbench.statistics.effects import elementary_effects, morris_design
 from slipbench.statistics.intervals import bootstrap_mean
 
@@ -188,14 +194,22 @@ def sentence(rows: Sequence[Row]) -> str:
         f"{kind} {_metres(row['moves_the_distance_by'])} ({row['what']})"
         for kind, row in largest.items()
     ]
-    first = max(largest.values(), key=lambda row: row["moves_the_distance_by"])
-    times = first["moves_the_distance_by"] / max(
-        largest[COMPUTATION]["moves_the_distance_by"], 1e-12
+    return f"the largest movers of the distance, kind by kind: {', '.join(parts)}; " + _decides(
+        {kind: float(row["moves_the_distance_by"]) for kind, row in largest.items()}
     )
-    return (
-        f"the largest movers of the distance, kind by kind: {', '.join(parts)}; the "
-        f"{first['kind']} decides, with {times:.0f} times the error of the computation."
-    )
+
+
+def _decides(sizes: Mapping[str, float]) -> str:
+    """Say which kind decides, against the error of the computation, in metres alone."""
+    most = max(sizes.values())
+    first = [kind for kind, size in sizes.items() if is_alike(size, most, 0.05)]
+    error = sizes.get(COMPUTATION, math.nan)
+    if COMPUTATION in first:
+        return "the computation itself moves it as much as anything: these numbers decide nothing."
+    who = f"the {listed(first)} {'decides' if len(first) == 1 else 'decide alike'}"
+    if not math.isfinite(error):
+        return f"{who}."
+    return f"{who}; what the computation is unsure of is {_metres(error)}."
 
 
 def _metres(value: float) -> str:

@@ -30,6 +30,7 @@ from slipbench.experiments.notebook import (
     summaries,
 )
 from slipbench.figures import style
+from slipbench.results.wording import is_alike, listed, rounds_to_nothing
 from slipbench.scenario import Fault, HandleEntry, Sander, Scenario
 from slipbench.scenario.fault import AXLE_FAULTS, OTHER_FAULTS, VEHICLE_FAULTS
 
@@ -102,14 +103,28 @@ def investigate(options: Options) -> Answer:
 def sentence(rows: Sequence[Row]) -> str:
     """Name the faults that cost most metres and most lock, and count those that cost little."""
     healthy, broken = rows[0], rows[1:]
-    farthest = max(broken, key=lambda row: row["longer_by"])
-    locked = max(broken, key=lambda row: row["longest_lock"])
+    if not math.isfinite(healthy["distance"]):
+        return "the train does not stop with nothing broken: no fault can be judged by it."
+    farthest = max((row["longer_by"] for row in broken), default=0.0)
+    named = listed([r["fault"] for r in broken if is_alike(r["longer_by"], farthest)])
+    if not math.isfinite(farthest):
+        most = f"with {named} the train does not stop in every run"
+    elif rounds_to_nothing(max(farthest, 0.0), 0):
+        most = f"no fault lengthens the stop of {healthy['distance']:.0f} m"
+    else:
+        verb = "costs" if named.count(" and ") == 0 else "cost"
+        most = f"{named} {verb} most metres (+{farthest:.0f} m on {healthy['distance']:.0f} m)"
+    longest = max((row["longest_lock"] for row in broken), default=0.0)
+    locking = [r["fault"] for r in broken if r["longest_lock"] == longest]
+    if rounds_to_nothing(longest, 1):
+        locked = "no wheel locks"
+    else:
+        verb = "locks" if len(locking) == 1 else "lock"
+        locked = f"{listed(locking)} {verb} a wheel longest ({longest:.1f} s)"
     n_little = sum(row["longer_by"] < LITTLE * healthy["distance"] for row in broken)
     return (
-        f"{farthest['fault']} costs most metres ({farthest['longer_by']:+.0f} m on "
-        f"{healthy['distance']:.0f} m) and {locked['fault']} locks a wheel longest "
-        f"({locked['longest_lock']:.1f} s); {n_little} of {len(broken)} faults lengthen the stop "
-        f"by less than {LITTLE:.0%}."
+        f"{most} and {locked}; {n_little} of {len(broken)} faults lengthen the stop by less than "
+        f"{LITTLE:.0%}."
     )
 
 

@@ -30,6 +30,7 @@ from slipbench.experiments.notebook import (
     summaries,
 )
 from slipbench.figures import style
+from slipbench.results.wording import rounds_to_nothing, stops
 from slipbench.scenario import Driver, HandleEntry, IsolationPress, Scenario
 
 SHARE, CURVE = 0.05, 0.7
@@ -114,13 +115,22 @@ def sentence(rows: Sequence[Row]) -> str:
         if _pick(rows, "pressed at once", share, curve)["distance"]
         < _pick(rows, "left alone", share, curve)["distance"]
     ]
-    return (
-        f"pressed at once the stop takes {at_once['distance']:.0f} m instead of "
-        f"{alone['distance']:.0f} m and a wheel slides locked for "
-        f"{at_once['locked_wheel_distance']:.0f} m; pressed below 20 mph it takes "
-        f"{late['distance']:.0f} m, a wheel locked for {late['locked_wheel_distance']:.0f} m; "
-        f"pressing at once shortens the stop at: {'; '.join(shorter) or 'nothing in this table'}."
+    where = (
+        f"shortens the stop at: {'; '.join(shorter)}"
+        if shorter
+        else ("shortens it nowhere in this table")
     )
+    return (
+        f"left alone the train {stops(alone['distance'])}; pressed at once it "
+        f"{stops(at_once['distance'])}, {_slid(at_once)}; pressed below 20 mph it "
+        f"{stops(late['distance'])}, {_slid(late)}; pressing at once {where}."
+    )
+
+
+def _slid(row: Row) -> str:
+    if rounds_to_nothing(row["locked_wheel_distance"], 0):
+        return "no wheel locked"
+    return f"a wheel locked for {row['locked_wheel_distance']:.0f} m"
 
 
 def draw(rows: Sequence[Row]) -> Figure:

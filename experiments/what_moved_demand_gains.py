@@ -10,14 +10,14 @@ Scenario: the Elderwick unit (invented) on the shipped rails, step 3; strategy
 Run: `python -m slipbench.experiments.what_moved_demand_gains`
 """
 
+import math
 import sys
 from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
-from slipbench.contract import Controller
+from slipbench import Controller, controllers, load_scenario
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -29,6 +29,7 @@ from slipbench.experiments.notebook import (
     over_seeds,
 )
 from slipbench.figures import style
+from slipbench.results.wording import listed
 from slipbench.scenario import Scenario
 from slipbench.statistics.intervals import bootstrap_mean
 
@@ -84,13 +85,31 @@ def investigate(options: Options) -> Answer:
 
 
 def sentence(rows: Sequence[Row]) -> str:
-    """Name the rails where the interval of each gain lies above zero."""
-    cleaned = _named(rows, "cleaning_gains", "at_least", "no_cleaning")
-    moved = _named(rows, "moving_gains", "moving_at_least", "limit_1")
-    return (
-        f"leading axles that clean shorten the stop on {cleaned}; equipment up to {LIMIT:g} "
-        f"shortens it further on {moved}."
-    )
+    """Say on which rails the interval of each gain lies above zero, on which below."""
+    if not any(math.isfinite(row["at_least"]) for row in rows):
+        return "one seed cannot tell a gain from chance; four or more can (--seeds 4)."
+    cleaned = _effect(rows, "cleaning_gains", ("at_least", "at_most"), "no_cleaning")
+    moved = _effect(rows, "moving_gains", ("moving_at_least", "moving_at_most"), "limit_1")
+    return f"leading axles that clean {cleaned}; equipment up to {LIMIT:g} on top of it {moved}."
+
+
+def _effect(rows: Sequence[Row], gain: str, ends: tuple[str, str], before: str) -> str:
+    """Say where a gain is told from zero: shorter, longer, or nowhere."""
+    least, most = ends
+    parts = []
+    for word, told in (
+        ("shorten", [row for row in rows if row[least] > 0.0]),
+        ("lengthen", [row for row in rows if row[most] < 0.0]),
+    ):
+        named = [f"{row['rail']} ({_percent(row, gain, before)})" for row in told]
+        if named:
+            parts.append(f"{word} the stop on {listed(named)}")
+    return " and ".join(parts) or "change no stop here by more than chance"
+
+
+def _percent(row: Row, gain: str, before: str) -> str:
+    share = abs(row[gain]) / row[before]
+    return f"{100.0 * share:.1f} %" if math.isfinite(share) else "where it did not stop before"
 
 
 def _named(rows: Sequence[Row], gain: str, least: str, before: str) -> str:

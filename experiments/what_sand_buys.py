@@ -35,6 +35,7 @@ from slipbench.experiments.notebook import (
     over_seeds,
 )
 from slipbench.figures import style
+from slipbench.results.wording import compared, stops
 from slipbench.scenario import Scenario
 
 NO_SAND = "no sand"
@@ -102,8 +103,6 @@ def sentence(rows: Sequence[Row]) -> str:
     """Say what the sanders save, how far the calibrated model is off, and what it predicts."""
     trial = {row["sanders"]: row for row in rows if row["rail"] == TRIAL}
     sanded = [row for name, row in trial.items() if name != NO_SAND]
-    least = min(sanded, key=lambda row: row["shorter_than_no_sand"])
-    most = max(sanded, key=lambda row: row["shorter_than_no_sand"])
     worst = max(sanded, key=lambda row: abs(row["model_over_published"] - 1.0))
     others = [
         f"on {rail} {_saved(rows, rail)}"
@@ -112,19 +111,24 @@ def sentence(rows: Sequence[Row]) -> str:
     ]
     more = f"; the model predicts {', '.join(others)}" if others else ""
     return (
-        f"in the model sand shortens the trial's stop of {trial[NO_SAND]['model']:.0f} m by "
-        f"{least['shorter_than_no_sand']:.0f} m ({least['sanders']}) to "
-        f"{most['shorter_than_no_sand']:.0f} m ({most['sanders']}); calibrated to the published "
-        f"distances it is off by up to {abs(worst['model_over_published'] - 1.0):.0%} "
-        f"({worst['sanders']}){more}."
+        f"in the model, without sand the trial's train {stops(trial[NO_SAND]['model'])}, with sand "
+        f"{_saved(rows, TRIAL)}; calibrated to the published distances it is off by up to "
+        f"{abs(worst['model_over_published'] - 1.0):.0%} ({worst['sanders']}){more}."
     )
 
 
 def _saved(rows: Sequence[Row], rail: str) -> str:
+    """Say from the least to the most by how much sand shortens a stop, or lengthens it."""
     own = [r for r in rows if r["rail"] == rail and r["sanders"] != NO_SAND]
-    saved = [row["shorter_than_no_sand"] for row in own]
+    ends = [choose(own, key=lambda row: row["shorter_than_no_sand"]) for choose in (min, max)]
+    said = [
+        compared(row["shorter_than_no_sand"], "m", 0, "shorter", "longer", "as long")
+        + f" ({row['sanders']})"
+        for row in ends
+    ]
     base = own[0]["model"] + own[0]["shorter_than_no_sand"]
-    return f"{min(saved):.0f} to {max(saved):.0f} m less than {base:.0f} m"
+    against = f", against {base:.0f} m" if rail != TRIAL and math.isfinite(base) else ""
+    return " to ".join(dict.fromkeys(said)) + against
 
 
 def draw(rows: Sequence[Row]) -> Figure:

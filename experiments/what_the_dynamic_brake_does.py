@@ -11,6 +11,7 @@ thresholds assumed), step 3 from 75 mph on shipped slippery rails, blended vehic
 Run: `python -m slipbench.experiments.what_the_dynamic_brake_does`
 """
 
+import math
 import sys
 
 from matplotlib.figure import Figure
@@ -28,6 +29,7 @@ from slipbench.experiments.notebook import (
     summaries,
 )
 from slipbench.figures import style
+from slipbench.results.wording import listed, rounds_to_nothing
 from slipbench.scenario import Scenario
 
 TRAIN = "four_cars_dynamic"
@@ -129,12 +131,23 @@ def sentence(rows: list[Row]) -> str:
     for strategy in dict.fromkeys(row["strategy"] for row in rows):
         found = prices(rows, strategy)
         dearest, cheapest = max(found, key=found.__getitem__), min(found, key=found.__getitem__)
-        parts.append(
-            f"under {strategy} {dearest} costs most, {found[dearest]:+.1f} % of the distance of "
-            f"friction brakes alone on the mean of the rails, and {cheapest} least, "
-            f"{found[cheapest]:+.1f} %"
-        )
+        if not all(map(math.isfinite, found.values())):
+            over = [rule for rule, price in found.items() if not math.isfinite(price)]
+            parts.append(f"under {strategy} not every stop ends where it is {listed(over)}")
+        elif f"{found[dearest]:.1f}" == f"{found[cheapest]:.1f}":
+            parts.append(
+                f"under {strategy} every rule costs {found[dearest]:+.1f} % of the distance of "
+                "friction brakes alone on the mean of the rails"
+            )
+        else:
+            parts.append(
+                f"under {strategy} {dearest} costs most, {found[dearest]:+.1f} % of the distance "
+                f"of friction brakes alone on the mean of the rails, and {cheapest} least, "
+                f"{found[cheapest]:+.1f} %"
+            )
     most = max(rows, key=lambda row: row["recovered"])
+    if rounds_to_nothing(most["recovered"], 0):
+        return f"{'; '.join(parts)}; no energy is recovered."
     return (
         f"{'; '.join(parts)}; most energy is recovered where the dynamic brake is "
         f"{most['slide_rule']}, up to {most['recovered']:.0f} MJ ({most['rail']})."

@@ -27,6 +27,7 @@ from slipbench.experiments.notebook import (
     summaries,
 )
 from slipbench.figures import style
+from slipbench.results.wording import compared, rounds_to_nothing
 
 MPH = 0.44704
 RAILS = ("wet_leaf", "tough_film", "grease", "frost")
@@ -105,12 +106,27 @@ def sentence(rows: list[Row]) -> str:
     quiet = max(row["vents_below_6_mph"] for row in after)
     busy = max(row["vents_below_6_mph"] for row in before)
     longest = max(row["longest_lock"] for row in after)
-    return (
-        f"cut out at 6 mph, wheels lock at walking pace for up to {longest:.1f} s: flats grow by "
-        f"up to {low:.0f} mm (low end of the band) to {high:.0f} mm (high end), to {limit:.0f} mm "
-        f"at most, and the distance moves by up to {metres:+.1f} m; vents below 6 mph fall from up "
-        f"to {busy:.0f} a stop to {quiet:.0f}."
+    lock = (
+        "no wheel locks at walking pace"
+        if rounds_to_nothing(longest, 1)
+        else (f"wheels lock at walking pace for up to {longest:.1f} s")
     )
+    flats = (
+        "no flat grows"
+        if high < 0.5
+        else (
+            f"flats grow by up to {max(low, 0.0):.0f} mm (low end of the band) to {high:.0f} mm "
+            f"(high end), to {limit:.0f} mm at most"
+        )
+    )
+    by = compared(metres, "m", 1, "longer", "shorter", "as long")
+    moved = f"stops get up to {by}" if math.isfinite(metres) else "not every stop ends"
+    moved = "no stop gets longer or shorter" if by == "as long" else moved
+    way = "fall" if quiet < busy else "rise" if quiet > busy else "stay"
+    vents = f"{way} from up to {busy:.0f} a stop to {quiet:.0f}"
+    if f"{busy:.0f}" == f"{quiet:.0f}":
+        vents = f"stay at up to {busy:.0f} a stop"
+    return f"cut out at 6 mph, {lock}: {flats}, and {moved}; vents below 6 mph {vents}."
 
 
 def draw(rows: list[Row]) -> Figure:

@@ -16,9 +16,10 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from slipbench import Stop, controllers, load_scenario, simulate
-from slipbench.contract import Floats
 from slipbench.experiments.notebook import MPH, Answer, Column, Experiment, Options, Row, drawing
 from slipbench.figures import style
+from slipbench.ground.arrays import Floats
+from slipbench.results.wording import compared, place
 from slipbench.scenario import Driver, Routine, Scenario
 
 SMOOTH = 0.75
@@ -92,15 +93,17 @@ def investigate(options: Options) -> Answer:
 
 
 def sentence(rows: Sequence[Row]) -> str:
-    """Say what easing too early costs in metres and too late in comfort."""
+    """Say where each way of easing ends, how smooth it is, and what easing late is worth."""
     of = {row["easing"]: row for row in rows}
     early, right, late = of["too early"], of[RIGHT], of["too late"]
     is_smooth = "smooth" if right["jolt"] < SMOOTH else "not smooth"
+    gain = late["past_the_platform_end"] - right["past_the_platform_end"]
+    than = compared(gain, "m", 1, "farther than", "sooner than", "where")
     return (
-        f"eased too early the train stops {early['past_the_platform_end']:.0f} m past the platform "
-        f"end; eased right it stops there, {is_smooth} ({right['jolt']:.2f} m/s3); eased too late "
-        f"it jolts by {late['jolt']:.2f} m/s3, and saves only "
-        f"{right['past_the_platform_end'] - late['past_the_platform_end']:.1f} m."
+        f"the platform end is the mark: eased too early the train "
+        f"{place(early['past_the_platform_end'])}; eased right it "
+        f"{place(right['past_the_platform_end'])}, {is_smooth} ({right['jolt']:.2f} m/s3); eased "
+        f"too late it ends with a jolt of {late['jolt']:.2f} m/s3, {than} eased right."
     )
 
 

@@ -17,7 +17,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
 
-from slipbench import controllers
+from slipbench import Controller, controllers
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import Store
 from slipbench.campaign.verdict import (
     SLIPPERY,
@@ -33,7 +34,6 @@ from slipbench.campaign.verdict import (
     strategy_side,
 )
 from slipbench.commands.options import FOLDER
-from slipbench.contract import Controller
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -48,7 +48,7 @@ from slipbench.figures.verdict import draw_planes
 from slipbench.results.canonical import short_hash
 from slipbench.results.identity import versions_text
 from slipbench.running.progress import progress
-from slipbench.running.runners import Runner, make_runner
+from slipbench.running.runners import make_runner
 from slipbench.scenario import Scenario, load_scenario
 from slipbench.strategies.registry import find_controller
 
@@ -109,7 +109,7 @@ def investigate(options: Options) -> Answer:
     with Store(FOLDER / f"{NAME}.sqlite", short_hash(versions_text()), command=NAME) as store:
         runner = make_runner()
         try:
-            verdicts = judge_all(Situations(rails), names, effort, store, runner)
+            verdicts = judge_all(Situations(rails), names, effort, Rig(store, runner))
         finally:
             runner.close()
     rows = [_row(verdict) for verdict in verdicts]
@@ -124,7 +124,7 @@ def investigate(options: Options) -> Answer:
 
 
 def judge_all(
-    situations: Situations, names: Sequence[str], effort: Effort, store: Store, runner: Runner
+    situations: Situations, names: Sequence[str], effort: Effort, rig: Rig
 ) -> list[Verdict]:
     """Judge the first name against each of the others, then held against eased under two."""
     sides = [strategy_side(find_controller(name)) for name in names]
@@ -136,14 +136,13 @@ def judge_all(
     design = make_design(situations, effort.size)
     each = n_stops(situations, effort.size, effort.nodes, effort.each)
     with progress(each * len(pairs)) as bar:
+        counted = rig._replace(bar=bar)
         verdicts = []
         for pair in pairs:
-            found = distances(situations, pair, design.points, store, runner, bar)
+            found = distances(situations, pair, design.points, counted)
             verdict = judge_pair(situations, pair, design, found)
             axes = plane_names(verdict, situations.space)
-            plane = map_plane(
-                situations, pair, axes, effort.nodes, effort.each, store, runner, bar=bar
-            )
+            plane = map_plane(situations, pair, axes, effort.nodes, effort.each, counted)
             verdicts.append(replace(verdict, plane=plane))
     return verdicts
 

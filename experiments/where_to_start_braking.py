@@ -22,7 +22,6 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from slipbench import controllers, load_scenario
-from slipbench.comparison.compare import DRY_STRATEGY
 from slipbench.experiments.notebook import (
     MPH,
     YARD,
@@ -40,6 +39,7 @@ from slipbench.figures import style
 from slipbench.scenario import DRY_RAIL, GradientSection, Scenario
 from slipbench.scenario.rail import RandomFriction
 from slipbench.statistics.intervals import wilson
+from slipbench.strategies.registry import DRY_STRATEGY
 
 RULE = 300 * YARD
 """How much earlier than on dry rail the driver begins to brake by the rule. [m]"""
@@ -149,7 +149,7 @@ def sentence(rows: Sequence[Row]) -> str:
     """Say for the fastest train on level track what each rail needs and what the rule leaves."""
     fastest = max(row["speed_in_mph"] for row in rows)
     parts = [
-        f"on {row['rail']} {_yards(row['earlier_yards'])} earlier in half of the stops; if it is "
+        f"on {row['rail']} {_earlier(row['earlier_yards'])} in half of the stops; if it is "
         f"{_yards(RULE / YARD)}, the train passes the stopping point in {row['passes']:.0%} of "
         f"them ({row['at_least']:.0%} to {row['at_most']:.0%}), losing {row['time_lost']:.0f} s"
         for row in rows
@@ -165,6 +165,13 @@ def _yards(yards: float) -> str:
     if not math.isfinite(yards):
         return "without end"
     return f"{yards:.0f} yd ({yards * YARD:.0f} m)"
+
+
+def _earlier(yards: float) -> str:
+    """Say how much earlier: a poor rail may need nothing, or less than the dry one."""
+    if math.isfinite(yards) and yards < 0.5:
+        return "no earlier" if yards > -0.5 else f"{_yards(-yards)} later"
+    return f"{_yards(yards)} earlier"
 
 
 _LOOKS = {"1 in 100 down": ("v", "--"), LEVEL: ("o", "-"), "1 in 100 up": ("^", ":")}

@@ -21,7 +21,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench import controllers, load_scenario, simulate
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -35,7 +35,6 @@ from slipbench.experiments.notebook import (
 )
 from slipbench.figures import style
 from slipbench.scenario import Driver, HandleEntry, Scenario
-from slipbench.stop.simulation import simulate
 
 LAWS = ("rail_memory", "contact_only", "rail_and_contact")
 TOLERANCE = 0.15

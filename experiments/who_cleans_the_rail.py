@@ -12,6 +12,7 @@ all others are held at a slip of 0.04.
 Run: `python -m slipbench.experiments.who_cleans_the_rail`
 """
 
+import math
 import sys
 from collections.abc import Sequence
 from statistics import fmean
@@ -21,8 +22,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario, simulate
-from slipbench.contract import Controller
+from slipbench import Controller, controllers, load_scenario, simulate
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -38,6 +38,7 @@ from slipbench.experiments.notebook import (
 from slipbench.figures import style
 from slipbench.figures.conditioning import moving_mean, shown_axles
 from slipbench.figures.rail_map import MEAN_OVER, RailMet, rail_met
+from slipbench.results.wording import is_alike, listed, stops
 from slipbench.scenario import Scenario
 
 LENGTHS, QUICK_LENGTHS = (2, 4, 6, 8, 10, 12), (2, 4)
@@ -133,21 +134,30 @@ def sentence(rows: Sequence[Row]) -> str:
     """Say what the last axle finds, what length is worth, and what deep leading axles do."""
     alike = [row for row in rows if row["leading_slip"] == GRIP]
     shown = next(row for row in alike if row["cars"] == SHOWN_LENGTH)
-    same_train = [row for row in rows if row["cars"] == SHOWN_LENGTH]
-    best = min(same_train, key=lambda row: row["distance"])
-    shortest, longest = alike[0], alike[-1]
-    lead = (
-        "deeper leading axles do not shorten that stop"
-        if best is shown
-        else f"leading axles at a slip of {best['leading_slip']:g} shorten that stop to "
-        f"{best['distance']:.0f} m"
-    )
+    deeper = [row for row in rows if row["cars"] == SHOWN_LENGTH and row["leading_slip"] != GRIP]
+    lengths = [f"one of {row['cars']} cars {stops(row['distance'])}" for row in alike]
+    said = f"of trains with all axles at a slip of {GRIP:g}, {_last_axle(shown)}"
+    return f"{said}; {listed(lengths)}; {_deeper(shown, deeper)}."
+
+
+def _last_axle(shown: Row) -> str:
+    ratio, who = shown["last_over_first"], f"the last axle of {SHOWN_LENGTH} cars"
+    if not math.isfinite(ratio):
+        return f"what {who} uses cannot be told"
+    if is_alike(ratio, 1.0, 0.005):
+        return f"{who} uses as much adhesion as the first: none is seen to clean for those behind"
+    if ratio < 1.0:
+        return f"{who} uses less adhesion than the first, {ratio:.2f} of it"
+    return f"{who} uses {ratio:.2f} times the adhesion of the first: those before it cleaned"
+
+
+def _deeper(shown: Row, deeper: Sequence[Row]) -> str:
+    best = min(deeper, key=lambda row: row["distance"], default=shown)
+    if is_alike(best["distance"], shown["distance"]) or not best["distance"] < shown["distance"]:
+        return "deeper leading axles do not shorten that stop"
     return (
-        f"every axle cleans for those behind: with all axles at a slip of {GRIP:g} the last axle of"
-        f" {SHOWN_LENGTH} cars uses {shown['last_over_first']:.2f} times the adhesion of the first,"
-        f" {longest['cars']} cars stop in {longest['distance']:.0f} m against "
-        f"{shortest['distance']:.0f} m of {shortest['cars']} and {shown['distance']:.0f} m of "
-        f"{SHOWN_LENGTH}, and {lead}."
+        f"leading axles at a slip of {best['leading_slip']:g} shorten that stop of "
+        f"{SHOWN_LENGTH} cars to {best['distance']:.0f} m"
     )
 
 

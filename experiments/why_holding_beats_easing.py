@@ -12,6 +12,7 @@ gentle one.
 Run: `python -m slipbench.experiments.why_holding_beats_easing`
 """
 
+import math
 import sys
 from collections.abc import Mapping, Sequence
 from statistics import fmean
@@ -35,6 +36,7 @@ from slipbench.experiments.notebook import (
     over_seeds,
 )
 from slipbench.figures import style
+from slipbench.results.wording import compared, listed
 from slipbench.scenario import Driver, Easing, HandleEntry, Routine, Scenario
 from slipbench.statistics.intervals import bootstrap_mean
 
@@ -134,23 +136,30 @@ def _row(rail: str, way: str, own: Sequence[Row], held: Sequence[Row]) -> Row:
 
 
 def sentence(rows: Sequence[Row]) -> str:
-    """Say for each rail what easing costs, or that it costs nothing."""
+    """Say for each rail what easing costs, gains, or that it makes no difference."""
     parts = []
     for rail in dict.fromkeys(row["rail"] for row in rows):
         own = {row["brake"]: row for row in rows if row["rail"] == rail}
+        held = own[HELD]["distance"]
         eased = [row for way, row in own.items() if way not in (HELD, GENTLE)]
-        longer = [row for row in eased if row["share_longer"] >= CLOSE]
-        alike = [row["brake"] for row in eased if row["share_longer"] < CLOSE]
-        costs = [
-            f"{row['brake']} it runs {row['longer_than_held']:.0f} m ({row['share_longer']:.0%}) "
-            "farther"
-            for row in longer
-        ]
+        if not math.isfinite(held):
+            stopped = [row["brake"] for row in eased if math.isfinite(row["distance"])]
+            what = f"{listed(stopped)} it stops" if stopped else "nor does it eased"
+            parts.append(f"on {rail} the train, held, does not stop; {what}")
+            continue
+        costs = [_cost(row) for row in eased if abs(row["share_longer"]) >= CLOSE]
+        alike = [row["brake"] for row in eased if abs(row["share_longer"]) < CLOSE]
         if alike:
-            costs.append(f"{' or '.join(alike)} it does not stop later (within {CLOSE:.0%})")
-        distance = own[HELD]["distance"]
-        parts.append(f"on {rail} the train, held, stops in {distance:.0f} m; {', '.join(costs)}")
+            costs.append(f"{' or '.join(alike)} it stops there too (within {CLOSE:.0%})")
+        parts.append(f"on {rail} the train, held, stops in {held:.0f} m; {', '.join(costs)}")
     return "; ".join(parts) + "."
+
+
+def _cost(row: Row) -> str:
+    if not math.isfinite(row["distance"]):
+        return f"{row['brake']} it does not stop in every run"
+    word = compared(row["longer_than_held"], "m", 0, "farther", "less far", "as far")
+    return f"{row['brake']} it runs {word} ({abs(row['share_longer']):.0%})"
 
 
 def draw(stops: Mapping[tuple[str, str], Stop], rows: Sequence[Row]) -> Figure:

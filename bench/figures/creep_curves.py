@@ -13,9 +13,10 @@ from matplotlib.ticker import FuncFormatter
 from slipbench.contact import table_error
 from slipbench.contract import Controller, Floats
 from slipbench.figures import style
+from slipbench.kernel.codes import TRACTION_TABLE
 from slipbench.kernel.creep import creep_force, find_peak
 from slipbench.kernel.rail import conditioned_friction
-from slipbench.kernel.records import TRACTION_TABLE, World
+from slipbench.kernel.records import World
 from slipbench.packing import pack
 from slipbench.packing.contact import creep_table
 from slipbench.scenario import Scenario

@@ -13,8 +13,8 @@ from slipbench.contract import Floats
 from slipbench.figures import style
 from slipbench.figures.conditioning import moving_mean, shown_axles
 from slipbench.figures.creep_curves import world_of
+from slipbench.kernel.codes import CONTACT_ONLY
 from slipbench.kernel.rail import conditioned_friction, sanded_friction
-from slipbench.kernel.records import CONTACT_ONLY
 from slipbench.stop.stop import Stop
 
 MEAN_OVER = 10.0

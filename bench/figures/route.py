@@ -11,11 +11,11 @@ from matplotlib.figure import Figure
 
 from slipbench.figures import style
 from slipbench.figures.cards import Cell, Table, card_page, sheet_page
-from slipbench.guidance.journey import MPH, Advice
+from slipbench.guidance.journey import Advice
 from slipbench.guidance.line import Approach, height_at
-from slipbench.guidance.points import YARD
+from slipbench.guidance.points import MPH, YARD
 from slipbench.guidance.states import AUTUMN, GOOD, VERY_POOR, WET
-from slipbench.guidance.tell import DOES_NOT_STOP, odds_of, spread_rows
+from slipbench.guidance.tell import DOES_NOT_STOP, odds_of, range_text, spread_rows
 from slipbench.guidance.timetable import (
     STATES,
     Timetable,
@@ -160,8 +160,10 @@ def route_card(table: Timetable) -> str:
     for station in table.stations:
         good = table.at(station, GOOD)
         first = [Cell(station, f"from {good.line_speed / MPH:.0f} mph")]
-        base = [Cell(f"{_tens(good.good / YARD)}", f"yd, {step_text(good)}")]
-        others = [_card_cell(table.at(station, state)) for state in STATES if state != GOOD]
+        base = [Cell(f"{_tens(good.good / YARD)}")]
+        others = [
+            _card_cell(table.at(station, state), good.step) for state in STATES if state != GOOD
+        ]
         rows.append([*first, *base, *others])
     odds = odds_of(table.travel.confidence)
     poor = [p for p in table.line.poor_places if p.is_poor_in(table.route.month)]
@@ -169,12 +171,13 @@ def route_card(table: Timetable) -> str:
     return card_page(
         f"{table.route.name}, {table.route.month}",
         f"{table.travel.scenario.train.name}; at most one stop in {odds} passes the platform end",
-        ["stop", "good rail: before the marker", "wet: earlier", "autumn: earlier",
-         "very poor: earlier"],
+        ["stop", f"good rail, step {table.route.normal_step}: yd before the marker",
+         *(f"{state}: yd earlier" for state in STATES if state != GOOD)],
         rows,
         [
             f"Poor places: {places}.",
-            f"Yards. Hold the step selected. {DOES_NOT_STOP.capitalize()}: no braking point holds.",
+            f"Hold step {table.route.normal_step}, or the step beside the number. "
+            f"{DOES_NOT_STOP.capitalize()}: no braking point holds.",
         ],
     )  # fmt: skip
 
@@ -183,18 +186,19 @@ def _tens(yards: float) -> int:
     return int(10 * math.ceil(yards / 10.0))
 
 
-def _card_cell(advice: Advice) -> Cell:
+def _card_cell(advice: Advice, usual: int) -> Cell:
+    """Return yards earlier; step and speed beside them only where they are not the usual ones."""
     if not advice.holds:
         return Cell(DOES_NOT_STOP, is_none=True)
-    small = f"step {advice.step}"
-    if advice.is_slower:
-        small = f"from {advice.speed / MPH:.0f} mph, {small}"
-    return Cell(f"{advice.yards:.0f}", small)
+    other = [f"from {advice.speed / MPH:.0f} mph"] if advice.is_slower else []
+    other += [step_text(advice)] if advice.step != usual else []
+    return Cell(f"{advice.yards:.0f}", ", ".join(other))
 
 
 def route_sheet(table: Timetable, picture: bytes, command: str) -> str:
     """Return the manager's sheet: every number, the picture, what is assumed."""
-    heads = ["stop", "rail", "step", "speed [mph]", "good rail [m]", "lead [m]", "earlier [yd]",
+    heads = ["stop", "rail", "step", "speed [mph]", "good rail [m]", "lead [m]", "range [m]",
+             "earlier [yd]",
              "past the platform", "95 % interval", "past the signal", "at the marker: half [mph]",
              "95 % [mph]", "lost [s]", "2nd, 3rd train [yd]"]  # fmt: skip
     rows = [_sheet_row(advice) for advice in table.advice]
@@ -221,14 +225,15 @@ def route_sheet(table: Timetable, picture: bytes, command: str) -> str:
 def _sheet_row(advice: Advice) -> list[str]:
     head = [advice.station, advice.state]
     if not advice.holds:
-        return [*head, f"{advice.step}", "", f"{advice.good:.0f}", DOES_NOT_STOP, *([""] * 8)]
+        return [*head, f"{advice.step}", "", f"{advice.good:.0f}", DOES_NOT_STOP, *([""] * 9)]
     past, signal = advice.past_platform, advice.past_signal
     return [
         *head,
         f"{advice.step}",
         f"{advice.speed / MPH:.0f}{' (slower)' if advice.is_slower else ''}",
         f"{advice.good:.0f}",
-        f"{advice.lead:.0f}",
+        f"{advice.lead.needed:.0f}",
+        range_text(advice.lead.low, advice.lead.high),
         f"{advice.yards:.0f}",
         f"{past.estimate:.1%}",
         f"{past.low:.1%} to {past.high:.1%}",

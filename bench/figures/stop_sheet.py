@@ -18,7 +18,7 @@ from slipbench.figures import style
 from slipbench.figures.conditioning import shown_axles
 from slipbench.kernel.train import GRAVITY
 from slipbench.results.shown import METRIC, Shown
-from slipbench.stop.findings import in_unit
+from slipbench.stop.finding import in_unit
 from slipbench.stop.stop import Stop
 
 COLUMNS = 900

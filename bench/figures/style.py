@@ -52,7 +52,7 @@ Marker = str | tuple[tuple[float, float], ...]
 _UPRIGHT = ((-0.4, -1.0), (0.4, -1.0), (0.4, 1.0), (-0.4, 1.0), (-0.4, -1.0))
 _HOURGLASS = ((-0.8, -1.0), (0.8, -1.0), (-0.8, 1.0), (0.8, 1.0), (-0.8, -1.0))
 _BOWL = tuple((math.cos(i * math.pi / 12), 0.5 - math.sin(i * math.pi / 12)) for i in range(13))
-_LYING = tuple((y, x) for x, y in _UPRIGHT)
+_LYING = tuple((y, 1.25 * x) for x, y in _UPRIGHT)
 
 MARKERS = ("X", "o", "s", "^", "D", "v", "P", "*")
 """Of such lines."""
@@ -66,7 +66,7 @@ pair comes back after 182 strategies."""
 _SCALES: dict[Marker, float] = {
     "*": 1.6,
     _UPRIGHT: 1.15,
-    _LYING: 1.15,
+    _LYING: 1.35,
 }
 """How much larger a shape is drawn, so that none is a speck."""
 

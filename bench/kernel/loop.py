@@ -11,6 +11,7 @@ import numba
 
 from slipbench.compiling.cache import compiled_here
 from slipbench.compiling.jit import apart, entry, inlined, inner
+from slipbench.kernel.codes import QUEUE_LENGTH, RUNNING
 from slipbench.kernel.columns import (
     BRAKE_DEMAND,
     DEMAND_FACTOR,
@@ -36,15 +37,7 @@ from slipbench.kernel.cylinder import pressing
 from slipbench.kernel.friction import rim_force
 from slipbench.kernel.pneumatics import limit_vent, send_command
 from slipbench.kernel.rail import enter_cell, leave_cell, peak_met
-from slipbench.kernel.records import (
-    QUEUE_LENGTH,
-    RUNNING,
-    UPDATE_SIGNATURE,
-    WORLD_TYPE,
-    Group,
-    World,
-    part_types,
-)
+from slipbench.kernel.records import UPDATE_SIGNATURE, WORLD_TYPE, Group, World, part_types
 from slipbench.kernel.sensing import sense_now
 from slipbench.kernel.step import advance
 from slipbench.kernel.traces import record
@@ -113,7 +106,9 @@ def _watch_speed(i_group: int, highest: float, world: World) -> None:
     if train.shares_speed:
         for i in range(world.group_states.shape[0]):
             fastest = max(fastest, world.group_states[i].own_fastest)
-    demand = max(world.observation[group.first_axle, BRAKE_DEMAND], world.train_state[0].demand)
+    vehicle = world.vehicles[world.axles[group.first_axle].i_vehicle]
+    own = world.observation[group.first_axle, BRAKE_DEMAND] * vehicle.emergency_share
+    demand = max(own, world.train_state[0].demand)
     follow_speed(fastest, demand, group.sample_time, train, group_state)
     watch_cut_out(train, group_state)
 
@@ -135,7 +130,8 @@ def accept(i_group: int, world: World) -> int:
         valve, factor = world.command[i_axle, VALVE], world.command[i_axle, DEMAND_FACTOR]
         if not (FILL <= valve <= VENT and valve == math.floor(valve)):
             return i_axle
-        if not 0.0 <= factor <= train.demand_factor_limit:
+        brake = world.brakes[world.axles[i_axle].i_vehicle]
+        if not 0.0 <= factor <= brake.demand_factor_limit:
             return i_axle
         if group.commands_dynamic and not 0.0 <= world.command[i_axle, DYNAMIC_FACTOR] <= 1.0:
             return i_axle

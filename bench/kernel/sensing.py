@@ -6,17 +6,9 @@ from typing import Any
 import numpy as np
 
 from slipbench.compiling.jit import apart, folded, inner, part
+from slipbench.kernel.codes import QUEUE_LENGTH, SENSOR_DEAD, SENSOR_STUCK
 from slipbench.kernel.elementary import sine_of_turns
-from slipbench.kernel.records import (
-    QUEUE_LENGTH,
-    SENSOR_DEAD,
-    SENSOR_STUCK,
-    Axle,
-    AxleState,
-    Group,
-    Lanes,
-    Train,
-)
+from slipbench.kernel.records import Axle, AxleState, Group, Lanes, Train
 
 SENSED_AT_ONCE = 1e-10
 """A sample so soon after a piece of time sees its end. [s]"""

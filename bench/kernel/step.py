@@ -17,14 +17,9 @@ import math
 
 from slipbench.compiling.jit import inlined, inner
 from slipbench.kernel.axle import begin_pieces, end_pieces, turn_wheels
-from slipbench.kernel.blending import blend, book_drives, sample_drives, time_to_drive_sample
+from slipbench.kernel.blending import blend
 from slipbench.kernel.cab import decide
-from slipbench.kernel.columns import FAULT_DISTANCE, FAULT_TIME, FAULT_TRAIN_SPEED, VENT
-from slipbench.kernel.driver import move_handle, time_to_handle_event
-from slipbench.kernel.faults import break_what_is_due, time_to_fault
-from slipbench.kernel.loads import has_transfer, transfer_load
-from slipbench.kernel.pneumatics import acting_valve
-from slipbench.kernel.records import (
+from slipbench.kernel.codes import (
     BROKEN,
     HOLD_PROGRAMME,
     JERK_TIME,
@@ -36,8 +31,14 @@ from slipbench.kernel.records import (
     TOO_FAR,
     TOO_LONG,
     TOO_MANY_PIECES,
-    World,
 )
+from slipbench.kernel.columns import FAULT_DISTANCE, FAULT_TIME, FAULT_TRAIN_SPEED, VENT
+from slipbench.kernel.driver import move_handle, time_to_handle_event
+from slipbench.kernel.drives import book_drives, sample_drives, time_to_drive_sample
+from slipbench.kernel.faults import break_what_is_due, time_to_fault
+from slipbench.kernel.loads import has_transfer, transfer_load
+from slipbench.kernel.pneumatics import acting_valve
+from slipbench.kernel.records import World
 from slipbench.kernel.sanding import sand_flow, watch_trigger
 from slipbench.kernel.supply import move_air
 from slipbench.kernel.tally import note_cab
@@ -185,8 +186,9 @@ def _end_step(world: World) -> None:
         vehicle = world.vehicle_states[i]
         vehicle.demand += vehicle.demand_rate * duration
         vehicle.air_demand += vehicle.air_rate * duration
-        train_state.demand += vehicle.demand / world.vehicle_states.shape[0]
-    move_air(duration, train_state, world.brakes, world.vehicles, world.vehicle_states)
+        share = vehicle.demand * world.vehicles[i].emergency_share
+        train_state.demand += share / world.vehicle_states.shape[0]
+    move_air(duration, train_state, train, world.brakes, world.vehicles, world.vehicle_states)
     if world.drives.shape[0] > 0:
         book_drives(duration, world)
     train_state.n_steps += 1

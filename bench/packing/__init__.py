@@ -8,7 +8,7 @@ import numpy as np
 
 from slipbench.contract import SIGNALS, Controller, Floats
 from slipbench.ground.errors import InputError
-from slipbench.kernel import records
+from slipbench.kernel import codes, moving
 from slipbench.kernel.columns import (
     FAULT_COLUMNS,
     FILL,
@@ -148,7 +148,7 @@ def pack(
     work, sand = np.zeros(len(cells)), np.zeros(len(cells))
     if rail_before is not None:
         work, sand = rail_before.laid_out(rail_start, len(cells), scenario.rail.cell_length)
-    group_states = np.zeros(len(groups), records.GROUP_STATE)
+    group_states = np.zeros(len(groups), moving.GROUP_STATE)
     group_states["next_sample"] = groups["phase"]
     world = World(
         run=pack_run(scenario),
@@ -172,7 +172,7 @@ def pack(
         drive_states=drive_states,
         magnet_states=magnet_states,
         train_state=one(
-            records.TRAIN_STATE,
+            moving.TRAIN_STATE,
             speed=scenario.initial_speed,
             has_supply=1,
             line_share=1.0,
@@ -187,12 +187,12 @@ def pack(
         vehicle_states=vehicle_states,
         fault_states=np.zeros(len(faults)),
         fault_log=np.full((len(faults), len(FAULT_COLUMNS)), -1.0),
-        lock_log=np.zeros((records.N_LOCK_LOG, len(LOCK_COLUMNS))),
-        lock_trail=np.zeros((records.N_LOCK_TRAIL, len(TRAIL_COLUMNS))),
+        lock_log=np.zeros((codes.N_LOCK_LOG, len(LOCK_COLUMNS))),
+        lock_trail=np.zeros((codes.N_LOCK_TRAIL, len(TRAIL_COLUMNS))),
         rail_heat=np.zeros(len(cells)),
-        slide_histogram=np.zeros((records.SLIDE_BANDS, records.SPEED_BANDS)),
-        axle_states=np.zeros(n_axles, records.AXLE_STATE),
-        lanes=np.zeros(1, records.LANES),
+        slide_histogram=np.zeros((codes.SLIDE_BANDS, codes.SPEED_BANDS)),
+        axle_states=np.zeros(n_axles, moving.AXLE_STATE),
+        lanes=np.zeros(1, moving.LANES),
         rail_work=work,
         rail_sand=sand,
         law=pack_law(scenario, axles),

@@ -5,6 +5,7 @@ import math
 import matplotlib.image
 import numpy as np
 import pytest
+from tests.figures.legibility import faults
 
 from slipbench.comparison.compare import compare
 from slipbench.figures import style
@@ -40,8 +41,17 @@ def test_picture_names_quantities_units_and_caution(comparison):
     assert all(not axes.get_title() for axes in figure.axes)
     assert CAUTION in texts(figure)
     legend = [text.get_text() for legend in figure.legends for text in legend.get_texts()]
-    assert "peak follower (sees truth)" in legend
-    assert {"none", "slip band", "cannot be shorter than"} <= set(legend)
+    assert "cannot be shorter than" in legend
+    names = [text.get_text() for text in left.get_yticklabels()]
+    assert names == ["none", "slip band", "peak follower \N{DAGGER}"] * 2
+    assert any(text.startswith("\N{DAGGER} hollow: sees the true state") for text in legend)
+
+
+def test_picture_can_be_read_and_its_scales_begin_at_nought(comparison):
+    figure = draw(comparison)
+    assert faults(figure) == []
+    for axes in figure.axes:
+        assert axes.get_xscale() == "linear" and axes.get_xlim()[0] <= 0.0
 
 
 def test_picture_tells_what_did_not_stop(comparison):

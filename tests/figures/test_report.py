@@ -10,6 +10,7 @@ import pytest
 
 from slipbench.comparison.compare import ComparedStop, Yardsticks, scores_on
 from slipbench.comparison.record import KeptComparison, KeptRail, KeptStrategy, KeptValue
+from slipbench.comparison.words import ONE_SEED
 from slipbench.figures import style
 from slipbench.figures.distributions import draw_distributions
 from slipbench.figures.pages import as_data, fill
@@ -64,17 +65,21 @@ def test_answer_names_the_shortest_that_does_not_see_truth():
 
 
 def test_answer_says_when_intervals_do_not_tell_the_first_from_the_second():
-    close = {"first": APART["first"], "second": APART["first"][::-1] + 0.01}
-    assert "not told apart from the first by these runs" in answers(kept(close, 8))[0]
+    scatter = 30.0 * np.array([1.0, -1.0, 1.0, -1.0, 1.0, -1.0, 1.0, -0.8])
+    close = {"first": APART["first"], "second": APART["first"] + 4.0 + scatter}
+    assert "By these runs second is not told apart from first." in answers(kept(close, 8))[0]
     one = {name: own[:1] for name, own in APART.items()}
-    assert "not told apart from the first with one seed" in answers(kept(one, 1))[0]
+    first, last = answers(kept(one, 1))
+    assert "told apart" not in first and last == ONE_SEED
+    few = {name: own[:4] for name, own in APART.items()}
+    assert "told apart" not in " ".join(answers(kept(few, 4)))  # 100 m apart, scattering by 1 m
 
 
 def test_answer_counts_overruns():
     over = {"first": APART["first"], "second": np.append(APART["first"][1:], np.inf)}
-    assert "not always stopped: second" in answers(kept(over, 8))[0]
+    assert "not stopped: second (1 of 8)" in answers(kept(over, 8))[0]
     nobody = {"first": np.full(8, np.inf)}
-    assert answers(kept(nobody, 8)) == ["On wet leaf, no strategy stopped in every run."]
+    assert answers(kept(nobody, 8)) == ["On wet leaf, first stopped in 0 of 8 runs."]
 
 
 def test_page_holds_all_parts_and_fetches_nothing():

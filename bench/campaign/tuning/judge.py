@@ -11,16 +11,14 @@ import numpy as np
 
 from slipbench.campaign.campaign import compare_once, evaluate, run_missing
 from slipbench.campaign.objectives import OBJECTIVES, Objective
-from slipbench.campaign.store import Store
+from slipbench.campaign.rig import Rig
+from slipbench.campaign.tuning.rails import Rails
 from slipbench.contract import Floats
 from slipbench.results.canonical import as_json, scenario_hash, short_hash
 from slipbench.running.candidate import Candidate, candidate_of
-from slipbench.running.progress import Bar
-from slipbench.running.runners import Runner
 from slipbench.running.task import Task, make_task
 from slipbench.scenario import DRY_RAIL, Scenario, on_dry_rail
 from slipbench.strategies.registry import Known, find_controller
-from slipbench.tuning.rails import Rails
 
 
 @dataclass(frozen=True)
@@ -64,13 +62,10 @@ class Setting:
 class Judge:
     """Runs settings on rails and scores them; every setting of a call meets the same rails."""
 
-    def __init__(
-        self, known: Known, goal: Goal, rails: Rails, store: Store, runner: Runner, bar: Bar | None
-    ) -> None:
+    def __init__(self, known: Known, goal: Goal, rails: Rails, rig: Rig) -> None:
         self.candidate = candidate_of(known)
         self.controller = known.controller
-        self.goal, self.rails = goal, rails
-        self.store, self.runner, self.bar = store, runner, bar
+        self.goal, self.rails, self.rig = goal, rails, rig
         self._asked: set[str] = set()
         self._dry: dict[str, float] = {}
 
@@ -88,9 +83,9 @@ class Judge:
         by_rail = {task.key: task for group in zip(*tasks, strict=True) for task in group}
         new = [task for key, task in by_rail.items() if key not in self._asked]
         self._asked.update(task.key for task in new)
-        compare_once(new, self.store, self.runner)
-        run_missing(new, len(new), self.store, self.runner, self.bar)
-        summaries = {key: self.store.summary(key) or {} for key in by_rail}
+        compare_once(new, self.rig.store, self.rig.runner)
+        run_missing(new, len(new), self.rig)
+        summaries = {key: self.rig.store.summary(key) or {} for key in by_rail}
         return [[summaries[task.key] for task in own] for own in tasks]
 
     @property
@@ -146,7 +141,7 @@ class Judge:
             if hashed not in self._dry:
                 task = make_task(dry.replace(name=f"dry~{hashed[:10]}"), nobody, 0)
                 self._asked.add(task.key)  # the budget pays for it
-                found = evaluate([task], self.store, self.runner, self.bar)[0]
+                found = evaluate([task], self.rig)[0]
                 self._dry[hashed] = float(found["final_distance"])
             distances += [self._dry[hashed]] * len(self.rails.seeds)
         return distances

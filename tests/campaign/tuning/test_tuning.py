@@ -5,7 +5,17 @@ import numpy as np
 import pytest
 
 from slipbench.campaign.objectives import OBJECTIVES, find_objectives
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import IN_MEMORY, Store
+from slipbench.campaign.tuning.beside import code_of
+from slipbench.campaign.tuning.judge import Goal, Judge
+from slipbench.campaign.tuning.rails import Rails, family_rails
+from slipbench.campaign.tuning.report import tuned_text
+from slipbench.campaign.tuning.search import cost, halved, offspring, rungs
+from slipbench.campaign.tuning.tuned_file import tuned_file
+from slipbench.campaign.tuning.tuned_reader import load_tuned
+from slipbench.campaign.tuning.tuning import SHIPPED, started, tune
+from slipbench.campaign.variation import parameter_space
 from slipbench.figures.style import save
 from slipbench.figures.tuning import draw_tuning
 from slipbench.ground.errors import InputError
@@ -13,16 +23,8 @@ from slipbench.ground.telling import nearest_text
 from slipbench.running.runners import PoolRunner
 from slipbench.running.task import Outcome
 from slipbench.scenario import load_scenario
-from slipbench.statistics.designs import Factor, parameter_space
+from slipbench.statistics.designs import Factor
 from slipbench.strategies.registry import find_controller
-from slipbench.tuning.beside import code_of
-from slipbench.tuning.judge import Goal, Judge
-from slipbench.tuning.rails import Rails, family_rails
-from slipbench.tuning.report import tuned_text
-from slipbench.tuning.search import cost, halved, offspring, rungs
-from slipbench.tuning.tuned_file import tuned_file
-from slipbench.tuning.tuned_reader import load_tuned
-from slipbench.tuning.tuning import SHIPPED, started, tune
 
 BEST_FILL, BEST_VENT = 0.2, 0.5
 
@@ -55,9 +57,9 @@ def rails(small):
 def find(known, goal, rails, runner, budget=600, space=None, store=None):
     space = space or parameter_space(known.controller, ["fill_slip", "vent_slip"])
     if store is not None:
-        return tune(known, space, goal, rails, budget, store, runner)
+        return tune(known, space, goal, rails, budget, Rig(store, runner))
     with Store(IN_MEMORY) as made:
-        return tune(known, space, goal, rails, budget, made, runner)
+        return tune(known, space, goal, rails, budget, Rig(made, runner))
 
 
 DISTANCE = Goal((OBJECTIVES["distance"],))
@@ -192,7 +194,7 @@ def test_rungs(n, expected):
 @pytest.mark.parametrize("n_settings", [4, 7, 16, 33])
 def test_cost_is_what_halving_asks_at_most(slip_band, rails, bowl, n_settings):
     with Store(IN_MEMORY) as store:
-        judge = Judge(slip_band, DISTANCE, rails, store, bowl(), None)
+        judge = Judge(slip_band, DISTANCE, rails, Rig(store, bowl()))
         points = [{"fill_slip": 0.1 + 0.001 * i} for i in range(n_settings)]
         halved(judge, points, rungs(4))
         asked = judge.n_stops
@@ -284,6 +286,32 @@ def test_settings_of_a_file_go_with_the_file(rails, bowl, tmp_path):
         load_tuned(path)
 
 
+def test_settings_of_a_unit_go_with_its_mapping(rails, bowl, tmp_path):
+    from tests.exchange.units import build_unit
+
+    (tmp_path / "mine").mkdir()
+    known = find_controller(str(build_unit(tmp_path / "mine", 2)))
+    tuned = find(known, DISTANCE, rails, bowl(), budget=100)
+    path = tmp_path / "tuned.toml"
+    code = code_of(known, path)
+    assert code is not None and list(code.files) == ["tuned.fmu", "tuned.map.toml"]
+    for name, content in code.files.items():
+        (tmp_path / name).write_bytes(content)
+    path.write_text(tuned_file(tuned, known, "", code), encoding="utf-8")
+    found = {p.name: p.default for p in load_tuned(path).parameters}
+    assert len(found) > len(tuned.chosen.values) == 2
+    assert load_tuned(path).parameter_values[:2] == pytest.approx(
+        [tuned.chosen.values[name] for name in list(found)[:2]]
+    )
+    beside = tmp_path / "tuned.map.toml"
+    beside.write_bytes(code.mapping + b"# edited\n")
+    with pytest.raises(InputError, match="another mapping than the one tuned with"):
+        load_tuned(path)
+    beside.unlink()
+    with pytest.raises(InputError, match=r"'tuned.map.toml' beside it is missing"):
+        load_tuned(path)
+
+
 def test_a_missing_file_is_one_line(tmp_path):
     with pytest.raises(InputError, match="no such file"):
         load_tuned(tmp_path / "none.toml")
@@ -346,7 +374,7 @@ def test_tuned_slip_band_beats_an_untuned_band_on_held_out_rails(slip_band):
     untuned, _ = started(slip_band, "fill_slip=0.065,vent_slip=0.15,look_ahead=0")
     with Store(IN_MEMORY) as store:
         space = parameter_space(untuned.controller)
-        tuned = tune(untuned, space, goal, rails, 76, store, runner)
+        tuned = tune(untuned, space, goal, rails, 76, Rig(store, runner))
     runner.close()
     for name in ("distance", "air"):
         difference = tuned.held_out.differences[name]

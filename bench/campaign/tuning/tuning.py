@@ -11,19 +11,10 @@ import numpy as np
 from scipy import stats
 
 from slipbench.campaign.objectives import OBJECTIVES, Objective
-from slipbench.campaign.store import Store
-from slipbench.contract import Controller, Floats
-from slipbench.ground.errors import InputError
-from slipbench.running.candidate import Candidate
-from slipbench.running.progress import Bar
-from slipbench.running.runners import Runner
-from slipbench.statistics.designs import Space, sobol_design
-from slipbench.statistics.intervals import Interval, Paired, paired, wilson
-from slipbench.statistics.trade_off import knee, non_dominated, recommended
-from slipbench.strategies.registry import Known
-from slipbench.tuning.judge import Goal, Judge, Setting
-from slipbench.tuning.rails import Rails
-from slipbench.tuning.search import (
+from slipbench.campaign.rig import Rig
+from slipbench.campaign.tuning.judge import Goal, Judge, Setting
+from slipbench.campaign.tuning.rails import Rails
+from slipbench.campaign.tuning.search import (
     FEWEST,
     arrays,
     cost,
@@ -35,10 +26,19 @@ from slipbench.tuning.search import (
     search_budget,
     shares_of,
 )
+from slipbench.contract import Controller, Floats
+from slipbench.ground.errors import InputError
+from slipbench.running.candidate import Candidate
+from slipbench.scenario import Scenario
+from slipbench.statistics.designs import Space, sobol_design
+from slipbench.statistics.intervals import Interval, Paired, paired, wilson
+from slipbench.statistics.trade_off import knee, non_dominated, recommended
+from slipbench.strategies.registry import Known
 
 SHIPPED = "the strategy's defaults"
 MIDPOINTS = "midpoints"
 Pairs = dict[str, tuple[Floats, Floats]]
+Summaries = list[dict[str, Any]]
 _SERIES = re.compile(r"\.\d+\.\d+$")  # what random rails add to the name of their scenario
 
 
@@ -165,10 +165,8 @@ def tune(
     goal: Goal,
     rails: Rails,
     budget: int,
-    store: Store,
-    runner: Runner,
+    rig: Rig,
     seed: int = 0,
-    bar: Bar | None = None,
 ) -> Tuned:
     """Find settings that trade the goal's objectives, and try the chosen one on held-out rails.
 
@@ -189,7 +187,7 @@ def tune(
     """
     if not len(rails.training) or not len(rails.held_out):
         raise InputError("tuning needs rails to tune on and others to hold out; at least 1 of each")
-    judge = Judge(known, goal, rails, store, runner, bar)
+    judge = Judge(known, goal, rails, rig)
     ladder = rungs(len(rails.training))
     n_held = n_held_out(known)
     size = screening_size(budget, rails, ladder, n_held)
@@ -265,55 +263,61 @@ def _concluded(
 
 def _held_out(judge: Judge, values: dict[str, float]) -> HeldOut:
     """Run start, tuned and shipped settings there; seeds of a rail are averaged first."""
-    rails, n_seeds = judge.rails.held_out, len(judge.rails.seeds)
+    rails = judge.rails.held_out
     points: list[dict[str, float]] = [{}, values]
     is_shipped = _is_shipped(judge.controller)
     if not is_shipped:
         points.append(shipped_values(judge.controller))
     found = judge.run(points, rails)
-    before, after, shipped = found[0], found[1], found[-1 if not is_shipped else 0]
     settings = judge.settings(points, found, rails)
-    objectives = {o.name: o for o in (*judge.goal.objectives, OBJECTIVES["lock"])}
-
-    def per_rail(objective: Objective, summaries: list[dict[str, Any]]) -> Floats:
-        values = np.array([objective.of(s) for s in summaries], dtype=np.float64)
-        return np.asarray(values.reshape(len(rails), n_seeds).mean(axis=1))
-
-    families = [_SERIES.sub("", rail.name) for rail in rails]
-    of_start = {name: (per_rail(o, before), per_rail(o, after)) for name, o in objectives.items()}
-    of_shipped = of_start
-    if not is_shipped:
-        of_shipped = {
-            name: (per_rail(objectives[name], shipped), b) for name, (_, b) in of_start.items()
-        }
-
-    def of_all(numbers: Pairs) -> dict[str, Paired]:
-        return {name: paired(*both) for name, both in numbers.items()}
-
-    def of_families(numbers: Pairs) -> dict[str, dict[str, Paired]]:
-        own = {f: np.array([name == f for name in families]) for f in dict.fromkeys(families)}
-        return {
-            f: {
-                name: paired(first[is_own], second[is_own])
-                for name, (first, second) in numbers.items()
-            }
-            for f, is_own in own.items()
-        }
-
-    def overrun(summaries: list[dict[str, Any]]) -> Interval:
-        is_over = np.array([not s["is_stopped"] for s in summaries]).reshape(len(rails), n_seeds)
-        return wilson(int(is_over.any(axis=1).sum()), len(rails))
-
-    differences, by_family = of_all(of_start), of_families(of_start)
+    shipped = 0 if is_shipped else 2
+    of_start = _per_rail(judge, found[0], found[1])
+    of_shipped = of_start if is_shipped else _per_rail(judge, found[shipped], found[1])
+    differences, by_family = _of_all(of_start), _of_families(rails, of_start)
     return HeldOut(
         n_rails=len(rails),
         default=settings[0],
         tuned=settings[1],
         differences=differences,
-        overrun_default=overrun(before),
-        overrun_tuned=overrun(after),
+        overrun_default=_overruns(judge, found[0]),
+        overrun_tuned=_overruns(judge, found[1]),
         by_family=by_family,
-        shipped=settings[0] if is_shipped else settings[2],
-        from_shipped=differences if is_shipped else of_all(of_shipped),
-        shipped_by_family=by_family if is_shipped else of_families(of_shipped),
+        shipped=settings[shipped],
+        from_shipped=differences if is_shipped else _of_all(of_shipped),
+        shipped_by_family=by_family if is_shipped else _of_families(rails, of_shipped),
     )
+
+
+def _per_rail(judge: Judge, before: Summaries, after: Summaries) -> Pairs:
+    """Return each objective before and after, a mean over the seeds of each held-out rail."""
+    shape = len(judge.rails.held_out), len(judge.rails.seeds)
+
+    def means(objective: Objective, summaries: Summaries) -> Floats:
+        values = np.array([objective.of(s) for s in summaries], dtype=np.float64)
+        return np.asarray(values.reshape(shape).mean(axis=1))
+
+    objectives = (*judge.goal.objectives, OBJECTIVES["lock"])
+    return {o.name: (means(o, before), means(o, after)) for o in objectives}
+
+
+def _of_all(numbers: Pairs) -> dict[str, Paired]:
+    return {name: paired(*both) for name, both in numbers.items()}
+
+
+def _of_families(rails: Sequence[Scenario], numbers: Pairs) -> dict[str, dict[str, Paired]]:
+    """Return the differences on the rails of each scenario alone."""
+    families = [_SERIES.sub("", rail.name) for rail in rails]
+    own = {f: np.array([name == f for name in families]) for f in dict.fromkeys(families)}
+    return {
+        f: {
+            name: paired(first[is_own], second[is_own]) for name, (first, second) in numbers.items()
+        }
+        for f, is_own in own.items()
+    }
+
+
+def _overruns(judge: Judge, summaries: Summaries) -> Interval:
+    """Return the share of held-out rails with a stop that overran."""
+    n_rails = len(judge.rails.held_out)
+    is_over = np.array([not s["is_stopped"] for s in summaries]).reshape(n_rails, -1)
+    return wilson(int(is_over.any(axis=1).sum()), n_rails)

@@ -5,6 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from slipbench.campaign.tuning.beside import Code
+from slipbench.campaign.tuning.flags import flags
+from slipbench.campaign.tuning.judge import Setting
+from slipbench.campaign.tuning.tuned_reader import KIND
+from slipbench.campaign.tuning.tuning import Tuned
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.version import VERSION
 from slipbench.results.scenario_file import text_value
@@ -12,11 +17,6 @@ from slipbench.running.candidate import source_hash
 from slipbench.statistics.intervals import Interval, Paired
 from slipbench.strategies.registry import Known
 from slipbench.strategies.spelling import split_written
-from slipbench.tuning.beside import Code
-from slipbench.tuning.flags import flags
-from slipbench.tuning.judge import Setting
-from slipbench.tuning.tuned_reader import KIND
-from slipbench.tuning.tuning import Tuned
 
 
 def tuned_file(tuned: Tuned, known: Known, command: str = "", code: Code | None = None) -> str:
@@ -28,8 +28,22 @@ def tuned_file(tuned: Tuned, known: Known, command: str = "", code: Code | None 
     code : Code     the strategy's file as it lies beside the settings; None: a registered one
     """
     units = {p.name: p.unit for p in known.controller.parameters}
-    goal, held_out = tuned.goal, tuned.held_out
     lines = [
+        *_head(tuned, known, command, code),
+        "",
+        "[parameters]",
+        *_values(_all_values(known, tuned.chosen), units),
+        *_goal(tuned),
+        *_compared(tuned),
+    ]
+    for setting in tuned.front:
+        lines += ["", "[[front]]", *_scores(tuned, setting), "[front.parameters]"]
+        lines += _values(_all_values(known, setting), units)
+    return "\n".join(lines) + "\n"
+
+
+def _head(tuned: Tuned, known: Known, command: str, code: Code | None) -> list[str]:
+    return [
         f"# {CAUTION}",
         "# The numbers under [training] are those the settings were chosen by, so they flatter;",
         "# those under [held_out] were made on rails the search never saw.",
@@ -42,9 +56,12 @@ def tuned_file(tuned: Tuned, known: Known, command: str = "", code: Code | None 
         f"command = {text_value(command)}",
         f"started_from = {text_value(tuned.start)}  # called default below",
         f"worse = [{', '.join(text_value(str(flag)) for flag in flags(tuned))}]",
-        "",
-        "[parameters]",
-        *_values(_all_values(known, tuned.chosen), units),
+    ]
+
+
+def _goal(tuned: Tuned) -> list[str]:
+    goal = tuned.goal
+    return [
         "",
         "[goal]",
         f"objectives = [{', '.join(text_value(o.name) for o in goal.objectives)}]",
@@ -54,6 +71,12 @@ def tuned_file(tuned: Tuned, known: Known, command: str = "", code: Code | None 
         f"n_settings = {tuned.n_settings}",
         f"weights = [{', '.join(map(repr, goal.weights))}]  # of the objectives; none: not weighed",
     ]
+
+
+def _compared(tuned: Tuned) -> list[str]:
+    """Return how start and tuned setting did, and how they differ on held-out rails."""
+    held_out = tuned.held_out
+    lines: list[str] = []
     for table, default, chosen in (
         ("training", tuned.default, tuned.chosen),
         ("held_out", held_out.default, held_out.tuned),
@@ -67,10 +90,7 @@ def tuned_file(tuned: Tuned, known: Known, command: str = "", code: Code | None 
     if len(held_out.by_family) > 1:
         for family, differences in held_out.by_family.items():
             lines += _differences(f"held_out.scenario.{text_value(family)}", differences)
-    for setting in tuned.front:
-        lines += ["", "[[front]]", *_scores(tuned, setting), "[front.parameters]"]
-        lines += _values(_all_values(known, setting), units)
-    return "\n".join(lines) + "\n"
+    return lines
 
 
 def _strategy(known: Known, code: Code | None) -> list[str]:
@@ -78,7 +98,7 @@ def _strategy(known: Known, code: Code | None) -> list[str]:
         return [f"strategy = {text_value(split_written(known.reference)[0])}"]
     return [
         f"strategy = {text_value(code.reference)}  # runs this file's code, with your rights",
-        f"code_sha256 = {text_value(code.digest)}",
+        *(f"{key} = {text_value(digest)}" for key, digest in code.stated.items()),
     ]
 
 
