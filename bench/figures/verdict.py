@@ -161,7 +161,8 @@ def _scale(axes: Axes, name: str, values: Floats, way: str) -> None:
         label = f"{label} [times the shipped]"
     elif name == WEAR:
         getattr(axes, f"set_{way}ticks")(range(len(GRADES)), GRADES)
-        axes.tick_params(axis=way, labelrotation=90 if way == "y" else 0)
+        if way == "y":
+            axes.tick_params(axis="y", labelrotation=90)
     elif name == "film.friction_decay":
         label = f"{label} [s/m]"
     else:
