@@ -13,7 +13,7 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from pathlib import Path
 
-from slipbench.contract import Controller
+from slipbench import Controller
 from slipbench.scenario import Scenario, load_scenario
 from slipbench.strategies.registry import find_controller, known_controllers
 

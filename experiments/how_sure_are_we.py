@@ -21,8 +21,14 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench.campaign.variation import FILM, RAIL_ASSUMPTIONS, parameters_at, scenario_at
-from slipbench.contract import Controller
+from slipbench import Controller
+from slipbench.campaign.variation import (
+    FILM,
+    RAIL_ASSUMPTIONS,
+    parameter_space,
+    parameters_at,
+    scenario_at,
+)
 from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     MPH,
@@ -39,7 +45,7 @@ from slipbench.experiments.notebook import (
 from slipbench.figures import style
 from slipbench.results.wording import is_alike, listed
 from slipbench.scenario import Scenario
-from slipbench.statistics.designs import Factor, Space, parameter_space, scaled
+from slipbench.statistics.designs import Factor, Space, scaled
 from slipbench.statistics.effects import elementary_effects, morris_design
 from slipbench.statistics.intervals import bootstrap_mean
 

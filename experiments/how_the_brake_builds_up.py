@@ -18,10 +18,10 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from slipbench import Controller, Stop, controllers, simulate
-from slipbench.contract import Floats
 from slipbench.experiments.asked import own_scenario
 from slipbench.experiments.notebook import Answer, Column, Experiment, Options, Row, drawing
 from slipbench.figures import style
+from slipbench.ground.arrays import Floats
 from slipbench.scenario import Driver, HandleEntry, Scenario
 
 APPLY, RELEASE, VENT_AT, FILL_AT, SHOWN = 1.0, 7.0, 6.0, 7.5, 11.0

@@ -22,9 +22,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
+from slipbench import Controller
 from slipbench.commands.line import get_ready
 from slipbench.commands.options import FOLDER
-from slipbench.contract import Controller
 from slipbench.experiments.asked import NOTHING, PARTS, Asked, asked_now, asking
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
@@ -235,7 +235,7 @@ def distance_of(summary: Mapping[str, Any]) -> float:
 
 
 def _summary(run: Run) -> dict[str, Any]:
-    from slipbench.stop.simulation import simulate
+    from slipbench import simulate
 
     return dict(simulate(run.scenario, run.controller, run.seed, with_traces=False).summary)
 

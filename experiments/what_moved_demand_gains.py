@@ -18,8 +18,7 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import controllers
-from slipbench.contract import Controller
+from slipbench import Controller, controllers
 from slipbench.experiments.asked import own_rails, own_scenario
 from slipbench.experiments.notebook import (
     Answer,

@@ -17,10 +17,10 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from slipbench import Stop, simulate
-from slipbench.contract import Floats
 from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import MPH, Answer, Column, Experiment, Options, Row, drawing
 from slipbench.figures import style
+from slipbench.ground.arrays import Floats
 from slipbench.results.wording import compared, place
 from slipbench.scenario import Driver, Routine, Scenario
 

@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
 
-from slipbench import controllers
+from slipbench import Controller, controllers
 from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import Store
 from slipbench.campaign.verdict import (
@@ -34,7 +34,6 @@ from slipbench.campaign.verdict import (
     strategy_side,
 )
 from slipbench.commands.options import FOLDER
-from slipbench.contract import Controller
 from slipbench.experiments.asked import (
     asked_now,
     named,

@@ -21,7 +21,6 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from slipbench.comparison.compare import DRY_STRATEGY
 from slipbench.experiments.asked import named, own_rails, own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     MPH,
@@ -40,6 +39,7 @@ from slipbench.figures import style
 from slipbench.scenario import DRY_RAIL, GradientSection, Scenario
 from slipbench.scenario.rail import RandomFriction
 from slipbench.statistics.intervals import wilson
+from slipbench.strategies.registry import DRY_STRATEGY
 
 RULE = 300 * YARD
 """How much earlier than on dry rail the driver begins to brake by the rule. [m]"""

@@ -21,6 +21,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from matplotlib.figure import Figure
 
+from slipbench import simulate
 from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     Answer,
@@ -35,7 +36,6 @@ from slipbench.experiments.notebook import (
 )
 from slipbench.figures import style
 from slipbench.scenario import Driver, HandleEntry, Scenario
-from slipbench.stop.simulation import simulate
 
 LAWS = ("rail_memory", "contact_only", "rail_and_contact")
 TOLERANCE = 0.15

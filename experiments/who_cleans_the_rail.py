@@ -22,8 +22,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from slipbench import controllers, simulate
-from slipbench.contract import Controller
+from slipbench import Controller, controllers, simulate
 from slipbench.experiments.asked import own_scenario
 from slipbench.experiments.notebook import (
     MPH,

@@ -71,8 +71,7 @@ def sensitivity_command(arguments: argparse.Namespace) -> int:
     from slipbench.campaign.objectives import find_objectives
     from slipbench.campaign.report import sensitivity_text
     from slipbench.campaign.sensitivity import Study, analyse, n_points
-    from slipbench.campaign.variation import default_space, is_parameter
-    from slipbench.statistics.designs import parameter_space
+    from slipbench.campaign.variation import default_space, is_parameter, parameter_space
 
     known = read_setting(arguments.strategy, arguments.compile)
     scenarios = [read_scenario(name, arguments) for name in arguments.scenarios]

@@ -10,10 +10,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from slipbench.campaign.objectives import OBJECTIVES, Objective
+from slipbench.campaign.tuning.judge import Setting
+from slipbench.campaign.tuning.tuning import Tuned
 from slipbench.figures import style
 from slipbench.statistics.intervals import Paired
-from slipbench.tuning.judge import Setting
-from slipbench.tuning.tuning import Tuned
 
 TOP, BOTTOM = 2.9, 0.7
 """Heights of the trade-off and of one interval. [inch]"""

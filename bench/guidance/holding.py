@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from slipbench.campaign.verdict import SLIPPERY
-from slipbench.contract import Floats
+from slipbench.ground.arrays import Floats
 from slipbench.guidance.runs import Asked, Runs, distance_of
 from slipbench.guidance.spread import Draw, Spread, draws, holding, situation
 from slipbench.running.candidate import Candidate

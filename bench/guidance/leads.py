@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from slipbench.campaign.variation import equipment_at
-from slipbench.contract import Floats
+from slipbench.ground.arrays import Floats
 from slipbench.guidance.line import Approach
 from slipbench.guidance.points import rank_of
 from slipbench.guidance.runs import FARTHEST_STOP

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from slipbench.contract import Floats
+from slipbench.ground.arrays import Floats
 from slipbench.ground.errors import InputError
 from slipbench.guidance.formula import stepped_distance
 from slipbench.guidance.runs import Asked, Distances

@@ -10,7 +10,7 @@ import numpy as np
 
 from slipbench.campaign.campaign import evaluate
 from slipbench.campaign.rig import Rig
-from slipbench.contract import Floats
+from slipbench.ground.arrays import Floats
 from slipbench.ground.errors import InputError
 from slipbench.results.canonical import scenario_hash
 from slipbench.running.candidate import Candidate, controller_of

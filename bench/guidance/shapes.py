@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from slipbench.campaign.variation import FILM
-from slipbench.contract import Floats
+from slipbench.ground.arrays import Floats
 from slipbench.guidance.points import (
     MPH,
     YARD,

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from slipbench.contact import contact_patch, contact_stiffness
+from slipbench.contact import ContactPatch, contact_patch, contact_stiffness
 from slipbench.contact.measured import MeasuredCurve, read_measured_curve
 from slipbench.contact.monotone import monotone_slopes
 from slipbench.contact.rolling import rolling_contact
@@ -25,14 +25,18 @@ def stiffness(wheel_radius: float, crown_radius: float, load: float, contact: Co
     """Return G a b C11 of one wheel. [N]"""
     return float(
         contact_stiffness(
-            _patch(wheel_radius, crown_radius, load, contact),
+            patch_of(wheel_radius, crown_radius, load, contact),
             elastic_modulus=contact.elastic_modulus,
             poisson_ratio=contact.poisson_ratio,
         )
     )
 
 
-def _patch(wheel_radius: float, crown_radius: float, load: float, contact: Contact) -> Any:
+@lru_cache(maxsize=256)
+def patch_of(
+    wheel_radius: float, crown_radius: float, load: float, contact: Contact
+) -> ContactPatch:
+    """Return the contact of a round wheel under its load."""
     curvature = contact.wheel_profile_curvature
     return contact_patch(
         wheel_radius,
@@ -99,7 +103,7 @@ def _strip_constants(scenario: Scenario, axles: Any) -> dict[str, object]:
     contact, vehicle = scenario.contact, scenario.train.vehicles[0]
     load = float(axles["wheel_load"].mean())
     rolling = rolling_contact(
-        _patch(vehicle.wheel_radius, scenario.rail.crown_radius, load, contact),
+        patch_of(vehicle.wheel_radius, scenario.rail.crown_radius, load, contact),
         friction=scenario.rail.sections[0].friction,
         elastic_modulus=contact.elastic_modulus,
         poisson_ratio=contact.poisson_ratio,

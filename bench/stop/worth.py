@@ -8,12 +8,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
-from slipbench.contact import ContactPatch, contact_patch
 from slipbench.contract import Floats
 from slipbench.kernel.codes import ADHESION_WORKS
 from slipbench.kernel.columns import FAULT_TIME, LOCK_COLUMNS, LOCK_LOCKED_DISTANCE, TRAIL_COLUMNS
@@ -28,6 +26,7 @@ from slipbench.measures.rail_heat import RailHeat, rail_heat
 from slipbench.measures.ride import RideUse
 from slipbench.measures.slide import SlideUse, depth_edges, speed_edges
 from slipbench.measures.wheels import WheelDamage, wheel_damage
+from slipbench.packing.contact import patch_of
 from slipbench.scenario import Scenario
 from slipbench.stop.air import air_use
 from slipbench.stop.drives import DriveUse, drive_use
@@ -289,37 +288,12 @@ def _slide(world: World, has_slid: Any) -> SlideUse:
     )
 
 
-@lru_cache(maxsize=256)
-def _patch(
-    wheel_radius: float, crown_radius: float, load: float, curvature: float, modulus: float,
-    poisson_ratio: float,
-) -> ContactPatch:  # fmt: skip
-    """Return the contact of a round wheel."""
-    return contact_patch(
-        wheel_radius,
-        crown_radius,
-        load,
-        wheel_profile_radius=1.0 / curvature if curvature else math.inf,
-        elastic_modulus=modulus,
-        poisson_ratio=poisson_ratio,
-    )
-
-
-def _patches(scenario: Scenario, world: World) -> list[ContactPatch]:
+def _patches(scenario: Scenario, world: World) -> list[Any]:
     """Return the contact of each axle's wheels as the train stands."""
-    contact, axles = scenario.contact, world.axles
+    radii, loads = (world.axles[name].tolist() for name in ("wheel_radius", "wheel_load"))
+    crown, contact = scenario.rail.crown_radius, scenario.contact
     return [
-        _patch(
-            radius,
-            scenario.rail.crown_radius,
-            load,
-            contact.wheel_profile_curvature,
-            contact.elastic_modulus,
-            contact.poisson_ratio,
-        )
-        for radius, load in zip(
-            axles["wheel_radius"].tolist(), axles["wheel_load"].tolist(), strict=True
-        )
+        patch_of(radius, crown, load, contact) for radius, load in zip(radii, loads, strict=True)
     ]
 
 
@@ -334,14 +308,14 @@ def contact_areas(scenario: Scenario, world: World, log: Floats) -> Floats:
     return np.asarray(at_rest[i_axle] * np.cbrt(share) ** 2)
 
 
-def _flash_factor(patch: ContactPatch) -> float:
+def _flash_factor(patch: Any) -> float:
     """Return the flash temperature over P / (sqrt(u) + sqrt(v)). [K m^.5/(W s^.5)].
 
     Peak flux of the elliptic contact times C_q sqrt(a) over the effusivity; both bodies are steel.
     """
     shape = HEAT_PROFILES["hertz"]
     constant = shape.flash_constant * shape.peak_to_mean
-    return constant * math.sqrt(patch.semi_axis_rolling) / (patch.area * STEEL.effusivity)
+    return float(constant * math.sqrt(patch.semi_axis_rolling) / (patch.area * STEEL.effusivity))
 
 
 def _heat(scenario: Scenario, world: World, wheels: WheelDamage, tread: Floats) -> Heat:

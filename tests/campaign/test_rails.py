@@ -3,11 +3,11 @@ import pytest
 
 from slipbench.campaign.planning import Design, campaign_plan
 from slipbench.campaign.rails import RandomRails, law_around, rail_seed
+from slipbench.campaign.tuning.rails import family_rails
 from slipbench.campaign.variation import FILM, scenario_at
 from slipbench.ground.errors import InputError
 from slipbench.packing import pack_cells
 from slipbench.statistics.designs import Factor
-from slipbench.tuning.rails import family_rails
 
 
 def friction_of(scenario):

@@ -5,11 +5,9 @@ import math
 
 import pytest
 
-from slipbench.contract import COLUMN
-from slipbench.ground.errors import InputError
-from slipbench.possible.plan import DEEPEST, Plan
-from slipbench.possible.search import Found, distance_of, plan_of_numbers, planned_places
-from slipbench.possible.store import (
+from slipbench.comparison.possible.plan import DEEPEST, Plan
+from slipbench.comparison.possible.search import Found, distance_of, plan_of_numbers, planned_places
+from slipbench.comparison.possible.store import (
     best_found,
     found_for,
     key_of,
@@ -17,6 +15,8 @@ from slipbench.possible.store import (
     plans_text,
     shipped_plans,
 )
+from slipbench.contract import COLUMN
+from slipbench.ground.errors import InputError
 from slipbench.scenario import load_scenario, scenario_names
 from slipbench.stop.shortest import shortest_possible
 from slipbench.stop.simulation import simulate

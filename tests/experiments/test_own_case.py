@@ -56,7 +56,9 @@ def test_every_experiment_knows_what_it_sets_itself():
         experiment = item.load()
         assert set(experiment.sets) <= set(PARTS)
         for part, why in experiment.sets.items():
-            with pytest.raises(InputError, match=re.escape(f"--{part}: {item.name} sets it itself: {why}")):
+            with pytest.raises(
+                InputError, match=re.escape(f"--{part}: {item.name} sets it itself: {why}")
+            ):
                 experiment.answer(QUICK, Asked(**{part: "x"}))
 
 

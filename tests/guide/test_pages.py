@@ -1,5 +1,6 @@
 """The handbook: every page is there, is whole, and what it tells to run runs."""
 
+import math
 import re
 import shlex
 from pathlib import Path
@@ -99,6 +100,9 @@ def test_the_book_holds_every_page_and_the_caution() -> None:
 @pytest.mark.parametrize("controller", ALL_CONTROLLERS, ids=lambda c: c.name)
 def test_every_parameter_says_what_it_means(controller: Controller) -> None:
     assert [p.name for p in controller.parameters if not (p.doc.endswith(".") and p.unit)] == []
+    for p in controller.parameters:
+        assert math.isfinite(p.low) and math.isfinite(p.high) and p.low < p.high, p.name
+        assert p.low <= p.default <= p.high and p.source, p.name
 
 
 def test_an_unknown_topic_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:

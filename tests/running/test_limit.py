@@ -19,6 +19,10 @@ from slipbench.campaign.rails import RandomRails
 from slipbench.campaign.report import failure_notes
 from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import IN_MEMORY, Store
+from slipbench.campaign.tuning.judge import Goal
+from slipbench.campaign.tuning.rails import family_rails
+from slipbench.campaign.tuning.tuning import tune
+from slipbench.campaign.variation import parameter_space
 from slipbench.campaign.worst import worst_rail
 from slipbench.comparison.compare import as_csv, compare
 from slipbench.comparison.tables import comparison_table
@@ -29,11 +33,7 @@ from slipbench.running.limit import limited, parse_limit
 from slipbench.running.runner import run_stop
 from slipbench.running.runners import HereRunner, PoolRunner
 from slipbench.running.task import FAILED, failed_outcome, make_task, run_task
-from slipbench.statistics.designs import parameter_space
 from slipbench.strategies.registry import find_controller
-from slipbench.tuning.judge import Goal
-from slipbench.tuning.rails import family_rails
-from slipbench.tuning.tuning import tune
 
 LOOPER = """
 from slipbench import Controller, Parameter

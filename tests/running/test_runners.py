@@ -13,13 +13,13 @@ from slipbench.campaign.plan import Plan
 from slipbench.campaign.rails import RandomRails
 from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import IN_MEMORY, Store
+from slipbench.campaign.tuning.judge import Goal
+from slipbench.campaign.tuning.rails import family_rails
+from slipbench.campaign.tuning.tuning import tune
+from slipbench.campaign.variation import parameter_space
 from slipbench.ground.errors import InputError
 from slipbench.running.runners import HereRunner, PoolRunner, make_runner
 from slipbench.running.task import run_task
-from slipbench.statistics.designs import parameter_space
-from slipbench.tuning.judge import Goal
-from slipbench.tuning.rails import family_rails
-from slipbench.tuning.tuning import tune
 
 
 @pytest.fixture(scope="module")

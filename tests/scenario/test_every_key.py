@@ -240,6 +240,7 @@ def _rare(plain: Scenario) -> Iterator[tuple[str, Scenario]]:
     yield "slip_band", plain.replace({**own, "brake.air": "ramps"})
     more = short("damp_oxide", 20.0).replace({"brake.demand_factor_limit": 1.3})
     yield "train_coordinated:factor_limit=1.3", more
+    yield "train_coordinated:factor_limit=1.3", more.replace(own)
     long_vent = short("wet_leaf", 20.0).replace({"brake.vent_time_limit": 0.3})
     yield "slip_band", long_vent
     yield "slip_band", long_vent.replace({"train.vehicles.0.brake": VehicleBrake()})
@@ -286,7 +287,9 @@ def others(value: Any, key: Key) -> Iterator[Any]:
     if spec.choices:
         yield from (choice for choice in spec.choices if choice != value)
     elif spec.kind == "flag":
-        yield not value
+        yield from (choice for choice in (True, False) if choice is not value)
+    elif value is None and spec.is_list:
+        yield from (tuple(0.2 * k for k in range(1, n + 1)) for n in range(1, 5))
     elif isinstance(value, tuple):
         for factor in (1.05, 0.95):
             yield tuple(factor * item if spec.kind == "quantity" else item for item in value)

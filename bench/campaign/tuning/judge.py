@@ -12,13 +12,13 @@ import numpy as np
 from slipbench.campaign.campaign import compare_once, evaluate, run_missing
 from slipbench.campaign.objectives import OBJECTIVES, Objective
 from slipbench.campaign.rig import Rig
+from slipbench.campaign.tuning.rails import Rails
 from slipbench.contract import Floats
 from slipbench.results.canonical import as_json, scenario_hash, short_hash
 from slipbench.running.candidate import Candidate, candidate_of
 from slipbench.running.task import Task, make_task
 from slipbench.scenario import DRY_RAIL, Scenario, on_dry_rail
 from slipbench.strategies.registry import Known, find_controller
-from slipbench.tuning.rails import Rails
 
 
 @dataclass(frozen=True)

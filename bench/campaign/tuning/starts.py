@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import NamedTuple
 
+from slipbench.campaign.tuning.tuning import MIDPOINTS, midpoints, started
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import regular_toml
 from slipbench.ground.telling import shown
 from slipbench.strategies.registry import Known
-from slipbench.tuning.tuning import MIDPOINTS, midpoints, started
 
 SHIPPED_STARTS = Path(__file__).parent / "starts.toml"
 """The shipped file of starts."""

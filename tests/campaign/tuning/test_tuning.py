@@ -7,6 +7,15 @@ import pytest
 from slipbench.campaign.objectives import OBJECTIVES, find_objectives
 from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import IN_MEMORY, Store
+from slipbench.campaign.tuning.beside import code_of
+from slipbench.campaign.tuning.judge import Goal, Judge
+from slipbench.campaign.tuning.rails import Rails, family_rails
+from slipbench.campaign.tuning.report import tuned_text
+from slipbench.campaign.tuning.search import cost, halved, offspring, rungs
+from slipbench.campaign.tuning.tuned_file import tuned_file
+from slipbench.campaign.tuning.tuned_reader import load_tuned
+from slipbench.campaign.tuning.tuning import SHIPPED, started, tune
+from slipbench.campaign.variation import parameter_space
 from slipbench.figures.style import save
 from slipbench.figures.tuning import draw_tuning
 from slipbench.ground.errors import InputError
@@ -14,16 +23,8 @@ from slipbench.ground.telling import nearest_text
 from slipbench.running.runners import PoolRunner
 from slipbench.running.task import Outcome
 from slipbench.scenario import load_scenario
-from slipbench.statistics.designs import Factor, parameter_space
+from slipbench.statistics.designs import Factor
 from slipbench.strategies.registry import find_controller
-from slipbench.tuning.beside import code_of
-from slipbench.tuning.judge import Goal, Judge
-from slipbench.tuning.rails import Rails, family_rails
-from slipbench.tuning.report import tuned_text
-from slipbench.tuning.search import cost, halved, offspring, rungs
-from slipbench.tuning.tuned_file import tuned_file
-from slipbench.tuning.tuned_reader import load_tuned
-from slipbench.tuning.tuning import SHIPPED, started, tune
 
 BEST_FILL, BEST_VENT = 0.2, 0.5
 

@@ -12,17 +12,9 @@ from scipy import stats
 
 from slipbench.campaign.objectives import OBJECTIVES, Objective
 from slipbench.campaign.rig import Rig
-from slipbench.contract import Controller, Floats
-from slipbench.ground.errors import InputError
-from slipbench.running.candidate import Candidate
-from slipbench.scenario import Scenario
-from slipbench.statistics.designs import Space, sobol_design
-from slipbench.statistics.intervals import Interval, Paired, paired, wilson
-from slipbench.statistics.trade_off import knee, non_dominated, recommended
-from slipbench.strategies.registry import Known
-from slipbench.tuning.judge import Goal, Judge, Setting
-from slipbench.tuning.rails import Rails
-from slipbench.tuning.search import (
+from slipbench.campaign.tuning.judge import Goal, Judge, Setting
+from slipbench.campaign.tuning.rails import Rails
+from slipbench.campaign.tuning.search import (
     FEWEST,
     arrays,
     cost,
@@ -34,6 +26,14 @@ from slipbench.tuning.search import (
     search_budget,
     shares_of,
 )
+from slipbench.contract import Controller, Floats
+from slipbench.ground.errors import InputError
+from slipbench.running.candidate import Candidate
+from slipbench.scenario import Scenario
+from slipbench.statistics.designs import Space, sobol_design
+from slipbench.statistics.intervals import Interval, Paired, paired, wilson
+from slipbench.statistics.trade_off import knee, non_dominated, recommended
+from slipbench.strategies.registry import Known
 
 SHIPPED = "the strategy's defaults"
 MIDPOINTS = "midpoints"

@@ -13,9 +13,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from slipbench.comparison.possible.plan import Plan
+from slipbench.comparison.possible.search import Found, distance_of
 from slipbench.ground.errors import InputError
-from slipbench.possible.plan import Plan
-from slipbench.possible.search import Found, distance_of
 from slipbench.scenario import Scenario
 
 SHIPPED = Path(__file__).parent / "found.json"

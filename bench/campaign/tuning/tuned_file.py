@@ -5,6 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from slipbench.campaign.tuning.beside import Code
+from slipbench.campaign.tuning.flags import flags
+from slipbench.campaign.tuning.judge import Setting
+from slipbench.campaign.tuning.tuned_reader import KIND
+from slipbench.campaign.tuning.tuning import Tuned
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.version import VERSION
 from slipbench.results.scenario_file import text_value
@@ -12,11 +17,6 @@ from slipbench.running.candidate import source_hash
 from slipbench.statistics.intervals import Interval, Paired
 from slipbench.strategies.registry import Known
 from slipbench.strategies.spelling import split_written
-from slipbench.tuning.beside import Code
-from slipbench.tuning.flags import flags
-from slipbench.tuning.judge import Setting
-from slipbench.tuning.tuned_reader import KIND
-from slipbench.tuning.tuning import Tuned
 
 
 def tuned_file(tuned: Tuned, known: Known, command: str = "", code: Code | None = None) -> str:

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from slipbench.comparison.possible.plan import Plan
 from slipbench.contract import Floats
-from slipbench.possible.plan import Plan
 from slipbench.running.pool import map_in_pool
 from slipbench.scenario import Scenario
 from slipbench.stop.simulation import simulate

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from slipbench.campaign.objectives import OBJECTIVES
+from slipbench.campaign.tuning.tuning import HeldOut, Tuned
 from slipbench.statistics.intervals import Paired
-from slipbench.tuning.tuning import HeldOut, Tuned
 
 FEWEST_TOLD = 3
 """From so many rails on, all of them worse is told as worse, whatever the interval says."""

@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from slipbench.campaign.tuning.beside import is_file, stated_code
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
 from slipbench.ground.reading import regular_toml
@@ -13,7 +14,6 @@ from slipbench.ground.telling import nearest_text, shown
 from slipbench.running.candidate import source_hash
 from slipbench.strategies.registry import Known, find_controller, known_controllers
 from slipbench.strategies.spelling import label_of, split_written, with_written
-from slipbench.tuning.beside import is_file, stated_code
 
 KIND = "slipbench tuned settings"
 """Value of the key `kind` that marks such a file."""

@@ -1,6 +1,7 @@
 """When a tuned setting is worth adopting: by its held-out rails alone."""
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -8,22 +9,22 @@ import pytest
 from tests.support_stops import RANDOM_COMMANDS
 
 from slipbench.campaign.objectives import find_objectives
-from slipbench.controllers import by_name
-from slipbench.ground.errors import InputError
-from slipbench.statistics.designs import parameter_space
-from slipbench.statistics.intervals import paired
-from slipbench.strategies.effort import is_set_by_hand, outcome
-from slipbench.strategies.registry import known_controllers
-from slipbench.tuning.flags import flags, flags_text
-from slipbench.tuning.judge import Goal
-from slipbench.tuning.starts import NEUTRAL, at_start, read_starts
-from slipbench.tuning.tuning_all import (
+from slipbench.campaign.tuning.flags import flags, flags_text
+from slipbench.campaign.tuning.judge import Goal
+from slipbench.campaign.tuning.starts import NEUTRAL, at_start, read_starts
+from slipbench.campaign.tuning.tuning_all import (
     DRY_ALLOWED,
     best_run,
     dry_extension,
     objections,
     tunable,
 )
+from slipbench.campaign.variation import parameter_space
+from slipbench.controllers import by_name
+from slipbench.ground.errors import InputError
+from slipbench.statistics.intervals import paired
+from slipbench.strategies.effort import is_set_by_hand, outcome
+from slipbench.strategies.registry import find_controller, known_controllers
 
 NONE = np.zeros(8)
 MUCH = np.arange(8.0) + 5.0
@@ -86,8 +87,9 @@ def test_a_setting_at_work_on_dry_rail_is_not_adopted() -> None:
 def test_dry_extension_is_that_of_the_stops() -> None:
     """No shipped strategy acts on dry rail at any setting known; valves at random do."""
     restless = RANDOM_COMMANDS.with_parameters(change_chance=0.5, fill_share=0.8, vent_share=0.1)
-    assert dry_extension(by_name("deep_slip")) == pytest.approx(1.0, abs=2e-3)
-    assert dry_extension(restless, n_seeds=1) > DRY_ALLOWED
+    known = find_controller("deep_slip")
+    assert dry_extension(known) == pytest.approx(1.0, abs=2e-3)
+    assert dry_extension(replace(known, controller=restless), n_seeds=1) > DRY_ALLOWED
 
 
 def test_every_strategy_with_own_parameters_is_tuned_but_those_with_truth() -> None:

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 from slipbench.campaign.objectives import OBJECTIVES, Objective
 from slipbench.campaign.report import difference_cells
+from slipbench.campaign.tuning.flags import flags_text
+from slipbench.campaign.tuning.tuning import HeldOut, Tuned
 from slipbench.results.tables import plain_table
 from slipbench.statistics.intervals import Paired
-from slipbench.tuning.flags import flags_text
-from slipbench.tuning.tuning import HeldOut, Tuned
 
 
 def tuned_text(tuned: Tuned) -> str:

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from slipbench.campaign.tuning.judge import Goal, Judge, Setting
+from slipbench.campaign.tuning.rails import Rails
 from slipbench.campaign.variation import parameters_at
 from slipbench.contract import Floats
 from slipbench.ground.errors import InputError
 from slipbench.statistics.designs import Space, scaled
 from slipbench.statistics.trade_off import best_first
 from slipbench.strategies.registry import Known
-from slipbench.tuning.judge import Goal, Judge, Setting
-from slipbench.tuning.rails import Rails
 
 SCREENING_SHARE = 0.4
 """Share of the search's stops that the screening gets."""

@@ -10,15 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from slipbench.campaign.objectives import OBJECTIVES
-from slipbench.comparison.compare import DRY_STRATEGY
-from slipbench.contract import Controller
+from slipbench.campaign.tuning.flags import flags
+from slipbench.campaign.tuning.tuning import Tuned
 from slipbench.results.tables import plain_table
+from slipbench.running.runner import run_stop
 from slipbench.scenario import load_scenario
 from slipbench.scenario.dry import DRY_RAIL
-from slipbench.stop.simulation import simulate
-from slipbench.strategies.registry import Known, find_controller
-from slipbench.tuning.flags import flags
-from slipbench.tuning.tuning import Tuned
+from slipbench.strategies.registry import DRY_STRATEGY, Known, find_controller
 
 LEADING = "distance"
 """Objective an adopted setting must better on held-out rails."""
@@ -75,17 +73,12 @@ def tunable(strategies: Sequence[Known]) -> list[Known]:
     ]
 
 
-def dry_extension(controller: Controller, n_seeds: int = 4) -> float:
+def dry_extension(known: Known, n_seeds: int = 4) -> float:
     """Return the distance on the shipped dry rail over that without slip control. [-]"""
     dry = load_scenario(DRY_RAIL)
     without, with_it = (
-        np.mean(
-            [
-                simulate(dry, one, seed, with_traces=False).summary["final_distance"]
-                for seed in range(n_seeds)
-            ]
-        )
-        for one in (find_controller(DRY_STRATEGY).controller, controller)
+        np.mean([run_stop(dry, one, seed).summary["final_distance"] for seed in range(n_seeds)])
+        for one in (find_controller(DRY_STRATEGY), known)
     )
     return float(with_it / without)
 
