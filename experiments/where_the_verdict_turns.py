@@ -146,7 +146,7 @@ def judge_all(
     driven = dict.fromkeys((DRIVEN, names[0]))
     for name in driven:
         held, eased = driver_sides(find_controller(name), EASED_TO)
-        pairs.append((replace(held, label=f"held, {name}"), replace(eased, label=f"eased, {name}")))
+        pairs.append((replace(held, label=f"held ({name})"), eased))
     design = make_design(situations, effort.size)
     each = n_stops(situations, effort.size, effort.nodes, effort.each)
     with progress(each * len(pairs)) as bar:
