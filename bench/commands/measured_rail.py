@@ -49,6 +49,10 @@ def add_parsers(commands: Commands) -> None:
     add_unit(find, is_needed=True)
     find.add_argument("--to", required=True, metavar="RAIL.toml", help="the rail, as a scenario")
     find.add_argument("--draws", type=count, default=20, metavar="N", help="rails of the band (20)")
+    find.add_argument(
+        "--rims", action="store_true",
+        help="fit as well by how much every rim shows too fast, as its diameter makes it",
+    )  # fmt: skip
     add_overwrite(find)
     find.set_defaults(act=identify_command)
     other = commands.add_parser(
@@ -63,6 +67,10 @@ def add_parsers(commands: Commands) -> None:
         "--driver", default="logged", metavar="A[,B]",
         help="logged (as in the log), held (its hardest position throughout), or a shipped driver "
         "or file (logged)",
+    )  # fmt: skip
+    other.add_argument(
+        "--each", type=count, default=3, metavar="N",
+        help="seeds of the equipment on every rail, which tell its scatter from the rail's (3)",
     )  # fmt: skip
     add_out(other, "whatif")
     other.set_defaults(act=whatif_command)
@@ -118,7 +126,7 @@ def identify_command(arguments: argparse.Namespace) -> int:
         refuse_foreign(draws / f"draw-{i:02d}.toml", arguments.overwrite, makes_folder=True)
     account = _account(arguments)
     get_ready(["slipbench.measured.fit", "slipbench.measured.drive"], DRIVE)
-    found, text = _identified(account)
+    found, text = _identified(account, arguments.rims)
     _write_rail(found, target, draws, arguments.draws)
     from slipbench.figures.measured_fit import draw_rail
     from slipbench.figures.style import save
@@ -132,7 +140,7 @@ def identify_command(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _identified(account: Account) -> tuple[Identified, str]:
+def _identified(account: Account, with_rims: bool) -> tuple[Identified, str]:
     """Return what was identified, and the account of it with the reproduction on that rail."""
     import numpy as np
 
@@ -142,7 +150,9 @@ def _identified(account: Account) -> tuple[Identified, str]:
     from slipbench.measured.reproduce import reproduce, reproduction_text
 
     with _bar(total=len(PATCHES) + 2, unit="fit") as bar:
-        fit = fit_rail(account, lambda text: (bar.set_postfix_str(text), bar.update(), None)[2])
+        fit = fit_rail(
+            account, lambda text: (bar.set_postfix_str(text), bar.update(), None)[2], with_rims
+        )
         bar.set_postfix_str("band")
         found = identify(account, fit)
         bar.update()
@@ -188,10 +198,11 @@ def whatif_command(arguments: argparse.Namespace) -> int:
     from slipbench.measured.reproduce import reproduce, reproduction_text
 
     again = reproduce(account, account.unit.scenario)
-    total = len(scenarios) * len(strategies) * len(drivers)
+    each = arguments.each
+    total = len(scenarios) * len(strategies) * len(drivers) * each
     with _bar(total=total, unit="stop") as bar:
         pairs = list(zip(told, strategies, strict=True))
-        found = run_alternatives(account, str(rail), scenarios, pairs, drivers, bar.update)
+        found = run_alternatives(account, str(rail), scenarios, pairs, drivers, bar.update, each)
     text = whatif_text(found, again.distance)
     text += "".join(f"\ndriver {d}: is what the log did" for d in same)
     page = _page(arguments, account, found, again, reproduction_text(account, again), text)
