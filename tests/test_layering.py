@@ -39,6 +39,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "running": {
         "contract", "ground", "kernel", "results", "scenario", "stop", "strategies",
     },
+    "device": {
+        "compiling", "ground", "kernel", "packing", "results", "running", "stop", "strategies",
+    },
     "conformance": {"contract", "ground", "scenario", "stop", "strategies"},
     "possible": {"contract", "ground", "running", "scenario", "stop"},
     "comparison": {
@@ -72,7 +75,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "strategies",
     },
     "commands": {
-        "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
+        "assess", "campaign", "comparison", "compiling", "conformance", "device", "figures", "ground",
         "guidance", "guide", "measured", "possible", "practice",
         "results", "running", "scenario", "statistics", "stop", "strategies", "tuning",
         "exchange",
@@ -100,6 +103,7 @@ FOREIGN: dict[str, set[str]] = {
     "stop": {"numpy"},
     "results": {"numpy", "llvmlite"},
     "running": {"numpy", "tqdm", "distributed"},
+    "device": {"numpy", "numba"},
     "conformance": {"numpy"},
     "possible": SCIENCE,
     "comparison": SCIENCE,

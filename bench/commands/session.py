@@ -52,6 +52,7 @@ def add_campaign_options(parser: argparse.ArgumentParser, has_one_file: bool = T
     parser.add_argument("--branch", default="main", metavar="NAME", help="of the campaign file")
     parser.add_argument("--workers", type=_worker_count, metavar="N", help="processes (one a core)")
     parser.add_argument("--scheduler", metavar="ADDRESS", help="run on a Dask cluster instead")
+    parser.add_argument("--device", choices=["cuda"], help="run on this machine's GPUs instead")
     add_stop_limit(parser)
     parser.add_argument("--quiet", action="store_true", help="no progress")
     add_overwrite(parser)
@@ -130,7 +131,6 @@ def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Ru
     from slipbench.campaign.campaign import mixture_notes
     from slipbench.campaign.export import check_export, write_export
     from slipbench.campaign.store import Store
-    from slipbench.running.runners import make_runner
 
     limit = stop_limit(arguments)
     export = None if arguments.export is None else named_path(arguments.export, "--export")
@@ -146,7 +146,7 @@ def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Ru
     is_new = not path.exists()
     with Store(path, arguments.branch, command=typed_command()) as store:
         try:
-            runner = make_runner(arguments.workers, arguments.scheduler, limit)
+            runner = _runner(arguments, limit)
         except InputError:
             if is_new:
                 store.discard()
@@ -172,6 +172,18 @@ def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Ru
             ) from problem
         finally:
             runner.close()
+
+
+def _runner(arguments: argparse.Namespace, limit: float) -> Runner:
+    from slipbench.running.runners import make_runner
+
+    if arguments.device is None:
+        return make_runner(arguments.workers, arguments.scheduler, limit)
+    if arguments.scheduler is not None:
+        raise InputError("--device and --scheduler: give one of them")
+    from slipbench.device.runner import DeviceRunner
+
+    return DeviceRunner(arguments.workers, limit)
 
 
 def typed_command() -> str:
