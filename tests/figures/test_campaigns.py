@@ -26,7 +26,7 @@ def test_sensitivity_is_bars_largest_first_with_intervals():
     figure = draw_sensitivity(Sensitivity(SPACE, effects(), {}, 96, 0))
     assert faults(figure) == []
     first = figure.axes[0]
-    assert [label.get_text() for label in first.get_yticklabels()][0] == "vent slip"
+    assert first.get_yticklabels()[0].get_text() == "vent slip"
     assert [bar.get_width() for bar in first.patches] == [40.0, 3.0, 0.5]
     assert len(first.lines) == 3 and "[m]" in first.get_xlabel()
     none = np.full((3, 2), np.nan)  # too few trajectories for an interval
