@@ -53,8 +53,8 @@ from dataclasses import dataclass, replace
 from typing import Literal, NoReturn
 
 import numpy as np
-import numpy.typing as npt
 
+from slipbench.ground.arrays import Floats
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import quoted, shown
 from slipbench.kernel.columns import (
@@ -92,7 +92,6 @@ __all__ = [
     "Update",
 ]
 
-Floats = npt.NDArray[np.float64]
 Update = Callable[[Floats, Floats, Floats, Floats, Floats], None]
 
 MEASURED = OBSERVED[:N_MEASURED]

@@ -21,7 +21,10 @@ cannot be weighed against each other as they are. So while all axles grip, each 
 noted and the line through all of them (what gripping axles clean for each other) is taken out: what
 is left is pads and load. In the trial every axle behind is compared with itself before it: there
 pads, loads and the level of the rail cancel, and the mean over six axles tells d to a fraction of a
-per cent. Later d follows the slope along the deep axles, the more the more of them there are.
+per cent. A trial begins to count once the axles that are to slide deep do so, and while fewer than
+two axles behind tell anything it goes on: weighed too early, or by one axle of a worn train, it
+took film that cleans for film that does not. Later d follows the slope along the deep axles, the
+more the more of them there are.
 Speeds, diameters, dead sensors and the delays of the valves are the shared parts' business
 (`parts`). Gripping axles are held at a slip speed that grows with the root of the train's speed, as
 that of the peak does on every shipped rail (0.12 to 0.17 m/s per root of m/s, computed; that it
@@ -100,6 +103,13 @@ axles behind, and their mean forces have to follow. Assumed. [m]"""
 
 GRIP_SPEED, LARGEST_GRIP_SLIP = 10.0, 0.2
 """`grip_slip` is that at this speed [m/s], and at walking pace no more than this [-]."""
+
+GRIP_BAND, DEEP_BAND = 0.7, 0.3
+"""An axle is at its slip within this share of it: worn valves swing a gripping one by half. [-]"""
+
+FEWEST_TOLD, PATIENT_UNTIL = 2.0, -3.5
+"""A trial is believed by so many axles behind; while none is, `GAIN` counts the weighings from -1
+down to here, three more."""
 
 GAIN_SPREAD = 30.0
 """Deep axles' own slope counts half where the sum of squares of their places is this. [-]"""
@@ -196,7 +206,7 @@ def gain_of_trial(n_deep: int, demanded: float, memory: Floats) -> float:
     """Return what a deep axle adds to those behind: their force over what each had before. [-]
 
     Each is compared with itself, so pads and loads cancel. One that bears the whole demand by now
-    tells a least value; negative where none tells anything.
+    tells a least value; negative where too few tell anything.
     """
     grown, n = 0.0, 0.0
     for i_axle in range(n_deep, min(n_deep + NEAR_REAR, memory.shape[0] - 1)):
@@ -207,7 +217,7 @@ def gain_of_trial(n_deep: int, demanded: float, memory: Floats) -> float:
         elif own[FOUND] > 0.0 and own[MEAN_FORCE] > BEARS_ALL * demanded:
             grown += max(demanded / own[FOUND] - 1.0, 0.0)
             n += 1.0
-    if n == 0.0:
+    if n < min(FEWEST_TOLD, memory.shape[0] - 1.0 - n_deep):
         return -1.0
     return max(grown / (n * n_deep), 0.0)
 
@@ -229,6 +239,9 @@ def weigh(demanded: float, parameters: Floats, memory: Floats, train: Floats) ->
     gain = min(max(slope / max(base, 1.0), 0.0), 2.0)
     if train[GAIN] < 0.0:
         by_rear = gain_of_trial(n_deep, demanded, memory)
+        if by_rear < 0.0 and train[GAIN] > PATIENT_UNTIL:
+            train[GAIN] -= 1.0
+            return n_deep
         gain = by_rear if by_rear >= 0.0 else gain
     else:
         gain = train[GAIN] + spread / (spread + GAIN_SPREAD) * (gain - train[GAIN])
@@ -289,6 +302,17 @@ def _kept_force(
 
 
 @helper
+def _has_begun(demanded: float, memory: Floats, train: Floats) -> bool:
+    """Return whether most axles that are to slide deep do so, or bear all that is demanded. [N]"""
+    n_there = 0.0
+    for i_axle in range(int(train[N_DEEP])):
+        own = memory[i_axle]
+        if own[SETTLED_TIME] > 0.0 or own[MEAN_FORCE] > BEARS_ALL * demanded:
+            n_there += 1.0
+    return bool(2.0 * n_there > train[N_DEEP])
+
+
+@helper
 def _plan(
     is_sliding: bool,
     demanded: float,
@@ -306,7 +330,8 @@ def _plan(
         return
     train[SLIDE_TIME] += sample_time
     train[SINCE_WEIGHED] += sample_time
-    train[TRAVELLED] += way
+    if _has_begun(demanded, memory, train):
+        train[TRAVELLED] += way
     if train[N_DEEP] == 0.0:
         if train[SLIDE_TIME] > train[TRIAL_AT]:
             n_most = int((memory.shape[0] - 1) * parameters[LARGEST_SHARE])
@@ -338,12 +363,13 @@ def _note_mean_force(
     reference: float,
     load_share: float,
     is_probed: bool,
+    band: float,
     sample_time: float,
     own: Floats,
 ) -> None:
     """Average an axle's force at the load it has at rest, while it is at its slip."""
     slip_speed = reference - own[SPEED]
-    is_there = abs(slip_speed - slip * reference) < 0.3 * slip * reference + 0.1
+    is_there = abs(slip_speed - slip * reference) < band * slip * reference + 0.1
     if is_probed or not is_there:
         own[SETTLED_TIME] = 0.0
     else:
@@ -371,13 +397,13 @@ def update(
     for i_axle in range(n_axles):
         row = observation[i_axle]
         own = memory[i_axle]
-        slip = grip
+        slip, band = grip, GRIP_BAND
         if i_axle < train[N_DEEP]:
-            slip = parameters[DEEP_SLIP]
+            slip, band = parameters[DEEP_SLIP], DEEP_BAND
         is_probed = train[PROBED] == i_axle + 1.0
         pitch = min(parameters[LOAD_TRANSFER] * slowing, 0.5)
         load_share = 1.0 + pitch if i_axle % 2 == 0 else 1.0 - pitch
-        _note_mean_force(slip, reference, load_share, is_probed, sample_time, own)
+        _note_mean_force(slip, reference, load_share, is_probed, band, sample_time, own)
         wanted = wanted_pressure(
             slip, reference, slowing, parameters[SETTLING_TIME], parameters, own
         )

@@ -18,9 +18,11 @@ import numpy as np
 import numpy.typing as npt
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario, simulate
+from slipbench import simulate
+from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import MPH, Answer, Column, Experiment, Options, Row, drawing
 from slipbench.figures import style
+from slipbench.results.wording import listed
 from slipbench.scenario import Scenario
 
 FAST, MIDDLE, SLOW = 60, 30, 3
@@ -54,12 +56,12 @@ def scenario_with(brake: str) -> Scenario:
     changes: dict[str, Any] = dict(BRAKES[brake])
     for part in ("constant", "linear", "quadratic"):
         changes[f"train.resistance_{part}"] = 0.0
-    return load_scenario("dry").replace(changes)
+    return own_scenario("dry").replace(changes)
 
 
 def deceleration_curve(brake: str) -> tuple[Curve, float]:
     """Return speeds [m/s] and decelerations [m/s2] of one stop, and its distance [m]."""
-    stop = simulate(scenario_with(brake), controllers.by_name("none"))
+    stop = simulate(scenario_with(brake), own_strategy("none"))
     time, speed = stop.traces["time"], stop.traces["train_speed"]
     middle = 0.5 * (speed[1:] + speed[:-1])
     return (middle, -np.diff(speed) / np.diff(time)), float(stop.summary["stopping_distance"])
@@ -83,11 +85,12 @@ def investigate(options: Options) -> Answer:
 def sentence(rows: Sequence[Row]) -> str:
     """Compare how much harder each brake bites at walking pace than at speed."""
     of = {row["brake"]: row for row in rows}
-    return (
-        f"from 60 mph to walking pace deceleration grows {of['disc']['slow_over_fast']:.2f} times "
-        f"with discs, {of['composite']['slow_over_fast']:.2f} times with composite and "
-        f"{of['cast iron']['slow_over_fast']:.2f} times with cast-iron blocks."
-    )
+    said = [
+        f"{of[brake]['slow_over_fast']:.2f} times {words}"
+        for brake, words in (("disc", "with discs"), ("composite", "with composite blocks"),
+                             ("cast iron", "with cast-iron blocks"))
+    ]  # fmt: skip
+    return f"at walking pace deceleration is, over that at 60 mph, {listed(said)}."
 
 
 def draw(curves: Mapping[str, Curve]) -> Figure:

@@ -14,7 +14,8 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench import controllers
+from slipbench.experiments.asked import own_rails, own_scenario
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -27,6 +28,7 @@ from slipbench.experiments.notebook import (
     summaries,
 )
 from slipbench.figures import style
+from slipbench.results.wording import rounds_to_nothing
 
 RAILS = ("wet_leaf", "detergent", "tough_film")
 SHARES = (0.0, 0.05, 0.2, 0.5, 1.0)
@@ -41,11 +43,13 @@ COLUMNS = (
 
 def investigate(options: Options) -> Answer:
     """Run both strategies on every rail with every share."""
-    rails, shares = (RAILS[:1], SHARES[1::3]) if options.is_quick else (RAILS, SHARES)
+    rails, shares = (
+        (own_rails(RAILS[:1]), SHARES[1::3]) if options.is_quick else (own_rails(RAILS), SHARES)
+    )
     cases = [(rail, share) for rail in rails for share in shares]
     runs = [
         Run(
-            load_scenario(rail).replace({"rail.locked_cleaning_share": share}),
+            own_scenario(rail).replace({"rail.locked_cleaning_share": share}),
             controllers.by_name(name),
             seed,
         )
@@ -66,11 +70,15 @@ def investigate(options: Options) -> Answer:
 
 
 def sensitivity(rows: list[Row], strategy: str) -> tuple[float, str]:
-    """Return the longest distance over the shortest as the share changes [-], and on which rail."""
+    """Return the longest distance over the shortest as the share changes [-], and on which rail.
+
+    A rail on which the train never stops knows no share: its ratio is 1.
+    """
     found = []
     for rail in dict.fromkeys(row["rail"] for row in rows):
         distances = [row[strategy] for row in rows if row["rail"] == rail]
-        found.append((max(distances) / min(distances), rail))
+        never = math.isinf(min(distances))
+        found.append((1.0 if never else max(distances) / min(distances), rail))
     return max(found)
 
 
@@ -78,6 +86,8 @@ def _moves(rows: list[Row], strategy: str) -> str:
     ratio, rail = sensitivity(rows, strategy)
     if math.isinf(ratio):
         return f"between a stop and none on {rail}"
+    if rounds_to_nothing(100.0 * (ratio - 1.0), 1):
+        return "by less than 0.1 %"
     return f"by up to {100.0 * (ratio - 1.0):.1f} % (on {rail})"
 
 
@@ -118,6 +128,7 @@ EXPERIMENT = Experiment(
     "how_locked_wheels_clean",
     "How much do results hang on what a locked wheel still cleans?",
     investigate,
+    sets={"strategy": "it sets locked wheels (none) against slip_band"},
 )
 
 if __name__ == "__main__":

@@ -21,9 +21,15 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
-from slipbench.campaign.variation import FILM, RAIL_ASSUMPTIONS, parameters_at, scenario_at
-from slipbench.contract import Controller
+from slipbench import Controller
+from slipbench.campaign.variation import (
+    FILM,
+    RAIL_ASSUMPTIONS,
+    parameter_space,
+    parameters_at,
+    scenario_at,
+)
+from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -37,8 +43,9 @@ from slipbench.experiments.notebook import (
     summaries,
 )
 from slipbench.figures import style
+from slipbench.results.wording import is_alike, listed
 from slipbench.scenario import Scenario
-from slipbench.statistics.designs import Factor, Space, parameter_space, scaled
+from slipbench.statistics.designs import Factor, Space, scaled
 from slipbench.statistics.effects import elementary_effects, morris_design
 from slipbench.statistics.intervals import bootstrap_mean
 
@@ -70,7 +77,7 @@ COLUMNS = (
 
 def base_scenario(*, is_quick: bool) -> Scenario:
     """Return the stop asked about."""
-    scenario = load_scenario("wet_leaf")
+    scenario = own_scenario("wet_leaf")
     return scenario.replace({"initial_speed": 40 * MPH}) if is_quick else scenario
 
 
@@ -105,7 +112,7 @@ def change_of(factor: Factor, controller: Controller) -> str:
 
 def investigate(options: Options) -> Answer:
     """Run the stop over seeds, computed more finely, and with everything else moved."""
-    scenario, strategy = base_scenario(is_quick=options.is_quick), controllers.by_name("slip_band")
+    scenario, strategy = base_scenario(is_quick=options.is_quick), own_strategy("slip_band")
     space, seeds = space_of(strategy, is_quick=options.is_quick), range(max(2, options.n_seeds))
     paths = morris_design(len(space), QUICK_PATHS if options.is_quick else N_PATHS)
     computed = [scenario, *(scenario.replace({path: value}) for path, value, _ in FINER.values())]
@@ -188,14 +195,22 @@ def sentence(rows: Sequence[Row]) -> str:
         f"{kind} {_metres(row['moves_the_distance_by'])} ({row['what']})"
         for kind, row in largest.items()
     ]
-    first = max(largest.values(), key=lambda row: row["moves_the_distance_by"])
-    times = first["moves_the_distance_by"] / max(
-        largest[COMPUTATION]["moves_the_distance_by"], 1e-12
+    return f"the largest movers of the distance, kind by kind: {', '.join(parts)}; " + _decides(
+        {kind: float(row["moves_the_distance_by"]) for kind, row in largest.items()}
     )
-    return (
-        f"the largest movers of the distance, kind by kind: {', '.join(parts)}; the "
-        f"{first['kind']} decides, with {times:.0f} times the error of the computation."
-    )
+
+
+def _decides(sizes: Mapping[str, float]) -> str:
+    """Say which kind decides, against the error of the computation, in metres alone."""
+    most = max(sizes.values())
+    first = [kind for kind, size in sizes.items() if is_alike(size, most, 0.05)]
+    error = sizes.get(COMPUTATION, math.nan)
+    if COMPUTATION in first:
+        return "the computation itself moves it as much as anything: these numbers decide nothing."
+    who = f"the {listed(first)} {'decides' if len(first) == 1 else 'decide alike'}"
+    if not math.isfinite(error):
+        return f"{who}."
+    return f"{who}; what the computation is unsure of is {_metres(error)}."
 
 
 def _metres(value: float) -> str:
@@ -216,20 +231,24 @@ def draw(rows: Sequence[Row]) -> Figure:
     ordered = sorted(rows, key=lambda row: -row["moves_the_distance_by"])
     sizes = [row["moves_the_distance_by"] for row in ordered if row["moves_the_distance_by"] > 0.0]
     least = 10.0 ** math.floor(math.log10(min(sizes)))
-    with drawing(0.24 * len(rows) + 1.2) as (figure, axes):
+    with drawing(0.24 * len(rows) + 1.6) as (figure, axes):
         for kind, (colour, marker) in _MARKS.items():
             own = [(i, row) for i, row in enumerate(ordered) if row["kind"] == kind]
             places = [i for i, _ in own]
             values = [max(row["moves_the_distance_by"], least) for _, row in own]
             axes.hlines(places, least, values, color=colour, linewidth=1.0)
             axes.plot(values, places, marker, color=colour, label=kind)
+            for i, row in own:  # chance comes with an interval of its own
+                ends = [max(row["at_least"], least), max(row["at_most"], least)]
+                if all(map(math.isfinite, ends)):
+                    axes.plot(ends, [i, i], color=colour, linewidth=3.0)
         axes.set_xscale("log")
         axes.set_xlim(left=least)
         axes.xaxis.set_major_formatter("{x:g}")
         axes.set_yticks(range(len(rows)), [_label(row) for row in ordered])
         axes.invert_yaxis()
         axes.set_xlabel("moves the stopping distance by [m], logarithmic scale")
-        axes.legend(loc="lower right")
+        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=5, borderaxespad=0.1)
         axes.grid(axis="x")
         style.bare(axes)
     return figure

@@ -17,10 +17,11 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import Controller, Stop, controllers, load_scenario, simulate
-from slipbench.contract import Floats
+from slipbench import Controller, Stop, controllers, simulate
+from slipbench.experiments.asked import own_scenario
 from slipbench.experiments.notebook import Answer, Column, Experiment, Options, Row, drawing
 from slipbench.figures import style
+from slipbench.ground.arrays import Floats
 from slipbench.scenario import Driver, HandleEntry, Scenario
 
 APPLY, RELEASE, VENT_AT, FILL_AT, SHOWN = 1.0, 7.0, 6.0, 7.5, 11.0
@@ -57,7 +58,7 @@ VENT_THEN_FILL = Controller(
 
 def scenario_with(*programme: HandleEntry) -> Scenario:
     """Return the dry stop under a handle programme, cut off once all is seen."""
-    return load_scenario("dry").replace(
+    return own_scenario("dry").replace(
         {"driver": Driver(programme=programme), "run.maximum_time": SHOWN}
     )
 
@@ -136,7 +137,7 @@ def draw(stops: Mapping[str, Stop]) -> Figure:
                 linestyle=("-", "--", "-.", ":")[i],
             )
             highest = pressure.max() / BAR
-            left.annotate(name, (0.5 * (APPLY + RELEASE) + 1.0, highest + 0.05), fontsize=7.5)
+            left.annotate(name, (0.5 * (APPLY + RELEASE) + 1.0, highest + 0.05), fontsize=8.0)
         time, pressure = _first_axle(stops["valve"])
         right.plot(time, pressure / BAR, color=style.BLUE)
         for axes, marks in (
@@ -145,7 +146,7 @@ def draw(stops: Mapping[str, Stop]) -> Figure:
         ):
             for at, label in marks:
                 axes.axvline(at, color=style.QUIET, linewidth=0.8, linestyle=":")
-                axes.annotate(label, (at + 0.08, 3.05), fontsize=7.5, va="top")
+                axes.annotate(label, (at + 0.08, 3.05), fontsize=8.0, va="top")
             axes.set_xlabel("time [s]")
             axes.grid(axis="y")
         left.set_xlim(0.0, SHOWN)
@@ -156,7 +157,13 @@ def draw(stops: Mapping[str, Stop]) -> Figure:
 
 
 EXPERIMENT = Experiment(
-    "how_the_brake_builds_up", "How fast does the brake come on, go off, and vent?", investigate
+    "how_the_brake_builds_up",
+    "How fast does the brake come on, go off, and vent?",
+    investigate,
+    sets={
+        "driver": "its driver moves the handle up and down",
+        "strategy": "its valve is commanded open and shut",
+    },
 )
 
 if __name__ == "__main__":

@@ -12,13 +12,13 @@ Run: `python -m slipbench.experiments.what_breaks_first`
 
 import math
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from statistics import fmean
 from typing import Any
 
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -30,6 +30,8 @@ from slipbench.experiments.notebook import (
     summaries,
 )
 from slipbench.figures import style
+from slipbench.ground.errors import InputError
+from slipbench.results.wording import is_alike, listed, rounds_to_nothing
 from slipbench.scenario import Fault, HandleEntry, Sander, Scenario
 from slipbench.scenario.fault import AXLE_FAULTS, OTHER_FAULTS, VEHICLE_FAULTS
 
@@ -72,12 +74,13 @@ def scenario_with(broken: Sequence[Fault], *, is_quick: bool) -> Scenario:
     if any(fault.kind == "control_supply_lost" for fault in broken):
         emergency = HandleEntry(at_time=AT + TAKES_EMERGENCY_AFTER, position=4)
         changes["driver.programme"] = (HandleEntry(at_time=0.0, position=3), emergency)
-    return load_scenario("wet_leaf").replace(changes)
+    return own_scenario("wet_leaf").replace(changes)
 
 
 def investigate(options: Options) -> Answer:
     """Run every fault."""
-    named, strategy = faults(), controllers.by_name("slip_band")
+    strategy = own_strategy("slip_band")
+    named, without = can_break(faults())
     runs = [
         Run(scenario_with(broken, is_quick=options.is_quick), strategy, seed)
         for broken in named.values()
@@ -95,21 +98,52 @@ def investigate(options: Options) -> Answer:
         row["energy_residual"] = max(abs(s["energy_residual"]) for s in own)
         rows.append(row)
     rows[1:] = sorted(rows[1:], key=lambda row: -row["longer_by"])
-    note = f"Means over {n} seed(s); longer than with nothing broken; flat risk: a first index."
-    return Answer(COLUMNS, rows, sentence(rows), {"what_breaks_first": draw(rows)}, [note])
+    notes = [f"Means over {n} seed(s); longer than with nothing broken; flat risk: a first index."]
+    if without:
+        notes.append(f"Left out, for this train has nothing there to break: {listed(without)}.")
+    return Answer(COLUMNS, rows, sentence(rows), {"what_breaks_first": draw(rows)}, notes)
+
+
+def can_break(
+    named: Mapping[str, tuple[Fault, ...]],
+) -> tuple[dict[str, tuple[Fault, ...]], list[str]]:
+    """Return the faults a train can have, and the names of those it has no part for."""
+    found, without = {}, []
+    for name, broken in named.items():
+        try:
+            scenario_with(broken, is_quick=True)
+        except InputError:
+            without.append(name.replace("_", " "))
+        else:
+            found[name] = broken
+    return found, without
 
 
 def sentence(rows: Sequence[Row]) -> str:
     """Name the faults that cost most metres and most lock, and count those that cost little."""
     healthy, broken = rows[0], rows[1:]
-    farthest = max(broken, key=lambda row: row["longer_by"])
-    locked = max(broken, key=lambda row: row["longest_lock"])
+    if not math.isfinite(healthy["distance"]):
+        return "the train does not stop with nothing broken: no fault can be judged by it."
+    farthest = max((row["longer_by"] for row in broken), default=0.0)
+    named = listed([r["fault"] for r in broken if is_alike(r["longer_by"], farthest)])
+    if not math.isfinite(farthest):
+        most = f"with {named} the train does not stop in every run"
+    elif rounds_to_nothing(max(farthest, 0.0), 0):
+        most = f"no fault lengthens the stop of {healthy['distance']:.0f} m"
+    else:
+        verb = "costs" if named.count(" and ") == 0 else "cost"
+        most = f"{named} {verb} most metres (+{farthest:.0f} m on {healthy['distance']:.0f} m)"
+    longest = max((row["longest_lock"] for row in broken), default=0.0)
+    locking = [r["fault"] for r in broken if r["longest_lock"] == longest]
+    if rounds_to_nothing(longest, 1):
+        locked = "no wheel locks"
+    else:
+        verb = "locks" if len(locking) == 1 else "lock"
+        locked = f"{listed(locking)} {verb} a wheel longest ({longest:.1f} s)"
     n_little = sum(row["longer_by"] < LITTLE * healthy["distance"] for row in broken)
     return (
-        f"{farthest['fault']} costs most metres ({farthest['longer_by']:+.0f} m on "
-        f"{healthy['distance']:.0f} m) and {locked['fault']} locks a wheel longest "
-        f"({locked['longest_lock']:.1f} s); {n_little} of {len(broken)} faults lengthen the stop "
-        f"by less than {LITTLE:.0%}."
+        f"{most} and {locked}; {n_little} of {len(broken)} faults lengthen the stop by less than "
+        f"{LITTLE:.0%}."
     )
 
 

@@ -10,14 +10,16 @@ Scenario: the Elderwick unit (invented) on the shipped rails, step 3; strategy
 Run: `python -m slipbench.experiments.what_moved_demand_gains`
 """
 
+import math
 import sys
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
-from slipbench.contract import Controller
+from slipbench import Controller, controllers
+from slipbench.experiments.asked import own_rails, own_scenario
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -29,6 +31,7 @@ from slipbench.experiments.notebook import (
     over_seeds,
 )
 from slipbench.figures import style
+from slipbench.results.wording import listed
 from slipbench.scenario import Scenario
 from slipbench.statistics.intervals import bootstrap_mean
 
@@ -57,14 +60,14 @@ def case(rail: str, limit: float, **values: float) -> tuple[Scenario, Controller
     """Return scenario and strategy, equipment and strategy both up to a limit. [-]"""
     strategy = controllers.by_name("train_coordinated")
     return (
-        load_scenario(rail).replace({"brake.demand_factor_limit": limit}),
+        own_scenario(rail).replace({"brake.demand_factor_limit": limit}),
         strategy.with_parameters(factor_limit=limit, **values),
     )
 
 
 def investigate(options: Options) -> Answer:
     """Run three trains on every rail with the same seeds; intervals need two of them at least."""
-    rails, n_seeds = (QUICK_RAILS if options.is_quick else RAILS), max(2, options.n_seeds)
+    rails, n_seeds = own_rails(QUICK_RAILS if options.is_quick else RAILS), max(2, options.n_seeds)
     cases = []
     for rail in rails:
         cases += [case(rail, 1.0, cleaning_share=0.0), case(rail, 1.0), case(rail, LIMIT)]
@@ -84,13 +87,31 @@ def investigate(options: Options) -> Answer:
 
 
 def sentence(rows: Sequence[Row]) -> str:
-    """Name the rails where the interval of each gain lies above zero."""
-    cleaned = _named(rows, "cleaning_gains", "at_least", "no_cleaning")
-    moved = _named(rows, "moving_gains", "moving_at_least", "limit_1")
-    return (
-        f"leading axles that clean shorten the stop on {cleaned}; equipment up to {LIMIT:g} "
-        f"shortens it further on {moved}."
-    )
+    """Say on which rails the interval of each gain lies above zero, on which below."""
+    if not any(math.isfinite(row["at_least"]) for row in rows):
+        return "one seed cannot tell a gain from chance; four or more can (--seeds 4)."
+    cleaned = _effect(rows, "cleaning_gains", ("at_least", "at_most"), "no_cleaning")
+    moved = _effect(rows, "moving_gains", ("moving_at_least", "moving_at_most"), "limit_1")
+    return f"leading axles that clean {cleaned}; equipment up to {LIMIT:g} on top of it {moved}."
+
+
+def _effect(rows: Sequence[Row], gain: str, ends: tuple[str, str], before: str) -> str:
+    """Say where a gain is told from zero: shorter, longer, or nowhere."""
+    least, most = ends
+    parts = []
+    for word, told in (
+        ("shorten", [row for row in rows if row[least] > 0.0]),
+        ("lengthen", [row for row in rows if row[most] < 0.0]),
+    ):
+        named = [f"{row['rail']} ({_percent(row, gain, before)})" for row in told]
+        if named:
+            parts.append(f"{word} the stop on {listed(named)}")
+    return " and ".join(parts) or "change no stop here by more than chance"
+
+
+def _percent(row: Row, gain: str, before: str) -> str:
+    share = abs(row[gain]) / row[before]
+    return f"{100.0 * share:.1f} %" if math.isfinite(share) else "where it did not stop before"
 
 
 def _named(rows: Sequence[Row], gain: str, least: str, before: str) -> str:
@@ -101,27 +122,29 @@ def _named(rows: Sequence[Row], gain: str, least: str, before: str) -> str:
 
 
 def draw(rows: Sequence[Row]) -> Figure:
-    """Draw the three distances of every rail, a row each."""
-    with drawing(0.36 * len(rows) + 1.4) as (figure, axes):
-        for i, row in enumerate(rows):
-            names = ("no_cleaning", "limit_1", "limit_1.3")
-            axes.plot([row[name] for name in names], [i] * 3, color=style.QUIET, linewidth=1.0)
-            for k, name in enumerate(names):
-                label = ("alike, no cleaning", "limit 1", f"limit {LIMIT:g}")[k]
-                axes.plot(
-                    row[name],
-                    i,
-                    style.MARKERS[k],
-                    color=style.COLOURS[k],
-                    linestyle="",
-                    label=label if i == 0 else None,
-                )
+    """Draw what cleaning and what moving demand gains on each rail, with intervals, a row each."""
+    with drawing(0.42 * len(rows) + 1.5) as (figure, axes):
+        for k, (gain, least, most, label) in enumerate((
+            ("cleaning_gains", "at_least", "at_most", "leading axles that clean, against alike"),
+            ("moving_gains", "moving_at_least", "moving_at_most",
+             f"equipment up to {LIMIT:g} on top of it"),
+        )):  # fmt: skip
+            look: Any = {"color": style.COLOURS[k + 1], "marker": style.MARKERS[k + 1]}
+            for i, row in enumerate(rows):
+                y = i + 0.18 * (2 * k - 1)
+                share = 100.0 / (row["no_cleaning"] if k == 0 else row["limit_1"])
+                ends = [share * row[least], share * row[most]]
+                if all(map(math.isfinite, ends)):
+                    axes.plot(ends, [y, y], color=look["color"], linewidth=2.0)
+                axes.plot([share * row[gain]], [y], linestyle="", label=label if i == 0 else None,
+                          **look)  # fmt: skip
+        axes.axvline(0.0, color=style.INK, linewidth=0.9)
         axes.set_yticks(range(len(rows)), [str(row["rail"]).replace("_", " ") for row in rows])
-        axes.invert_yaxis()
-        axes.set_ylabel("rail")
-        axes.set_xlabel("stopping distance [m]")
+        axes.set_ylim(len(rows) - 0.4, -0.6)
+        axes.set_xlabel("shorter by [% of the distance before]; bar: 95 % interval")
         axes.grid(axis="x")
-        axes.legend(loc="best")
+        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.1)
+        style.bare(axes)
     return figure
 
 
@@ -130,6 +153,7 @@ EXPERIMENT = Experiment(
     "What does it gain to coordinate a train's axles, with and without moving demand?",
     investigate,
     n_seeds=4,
+    sets={"strategy": "what train_coordinated gains is its question"},
 )
 
 if __name__ == "__main__":

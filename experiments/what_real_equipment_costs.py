@@ -9,6 +9,7 @@ train of its own.
 Run: `python -m slipbench.experiments.what_real_equipment_costs`
 """
 
+import math
 import sys
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -16,7 +17,8 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario, simulate
+from slipbench import controllers, simulate
+from slipbench.experiments.asked import named, own_rails, own_scenario, own_strategies
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -30,6 +32,7 @@ from slipbench.experiments.notebook import (
     in_parallel,
 )
 from slipbench.figures import style
+from slipbench.results.wording import rounds_to_nothing
 from slipbench.scenario import GRADES, scenario_names
 
 LOCK_SPEED = 10.0 * MPH
@@ -64,11 +67,12 @@ def investigate(options: Options) -> Answer:
     if not options.is_quick:
         names = tuple(c.name for c in controllers.ALL_CONTROLLERS if not c.uses_truth)
         rails = tuple(scenario_names())
+    names, rails = own_strategies(names), own_rails(rails)
     n_seeds = options.n_seeds if options.is_quick else max(options.n_seeds, 3)
     runs = [
         Run(
-            load_scenario(rail).replace({"equipment.grade": grade}),
-            controllers.by_name(name),
+            own_scenario(rail).replace({"equipment.grade": grade}),
+            named(name),
             seed,
         )
         for name in names
@@ -120,15 +124,26 @@ def worst(rows: Iterable[Row], column: str) -> tuple[float, str, str]:
 
 def sentence(rows: list[Row]) -> str:
     """Say what service costs at most, who acts on good rail, and who locks with worn equipment."""
-    judged = [row for row in rows if row["strategy"] not in EXCUSED]
+    judged = [row for row in rows if row["strategy"] not in EXCUSED] or rows
     most, strategy, rail = worst(judged, "service_over_clean")
-    vents, venting, _ = worst([row for row in judged if row["rail"] in GOOD_RAILS], "vents_service")
+    if not math.isfinite(most):
+        longer = "keeps a train from stopping, or starts from one that does not"
+    elif rounds_to_nothing(max(most, 0.0), 1):
+        longer = "lengthens no stop"
+    else:
+        longer = f"lengthens a stop by {most:.1f} % at most ({strategy} on {rail})"
+    good = [row for row in judged if row["rail"] in GOOD_RAILS]
+    vents, venting, _ = worst(good, "vents_service") if good else (0.0, "", "")
     acts = f"{venting} vents {vents:.1f} times a stop" if vents > 0.0 else "nobody vents"
     lock, locking, _ = worst(judged, "lock_worn")
+    locked = (
+        "no wheel locks above 10 mph"
+        if rounds_to_nothing(lock, 1)
+        else (f"the longest lock above 10 mph is {lock:.1f} s ({locking})")
+    )
     return (
-        f"beside {', '.join(EXCUSED)}, equipment as in service lengthens a stop by {most:.1f} % at "
-        f"most ({strategy} on {rail}), {acts} on dry or really wet rail, and with worn equipment "
-        f"the longest lock above 10 mph is {lock:.1f} s" + (f" ({locking})." if lock > 0.0 else ".")
+        f"beside {', '.join(EXCUSED)}, equipment as in service {longer}, {acts} on dry or really "
+        f"wet rail, and with worn equipment {locked}."
     )
 
 

@@ -22,7 +22,8 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench import load_scenario
+from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -35,6 +36,7 @@ from slipbench.experiments.notebook import (
     over_seeds,
 )
 from slipbench.figures import style
+from slipbench.results.wording import compared, stops
 from slipbench.scenario import Scenario
 
 NO_SAND = "no sand"
@@ -63,7 +65,7 @@ COLUMNS = (
 
 def scenario_with(rail: str, sanders: str) -> Scenario:
     """Return the stop of a unit with these sanders."""
-    scenario = load_scenario(PRESETS[sanders][0])
+    scenario = own_scenario(PRESETS[sanders][0])
     changes: dict[str, Any] = {}
     if rail == FASTER:
         changes["initial_speed"] = 75 * MPH
@@ -75,7 +77,7 @@ def scenario_with(rail: str, sanders: str) -> Scenario:
 def investigate(options: Options) -> Answer:
     """Run the trial's five rows, and the same sanders elsewhere."""
     rails = (TRIAL,) if options.is_quick else (TRIAL, FASTER, LEAF)
-    strategy = controllers.by_name("slip_band")
+    strategy = own_strategy("slip_band")
     cases = [(rail, sanders) for rail in rails for sanders in PRESETS]
     found = over_seeds([(scenario_with(*case), strategy) for case in cases], options.n_seeds)
     without: dict[str, float] = {}
@@ -102,8 +104,6 @@ def sentence(rows: Sequence[Row]) -> str:
     """Say what the sanders save, how far the calibrated model is off, and what it predicts."""
     trial = {row["sanders"]: row for row in rows if row["rail"] == TRIAL}
     sanded = [row for name, row in trial.items() if name != NO_SAND]
-    least = min(sanded, key=lambda row: row["shorter_than_no_sand"])
-    most = max(sanded, key=lambda row: row["shorter_than_no_sand"])
     worst = max(sanded, key=lambda row: abs(row["model_over_published"] - 1.0))
     others = [
         f"on {rail} {_saved(rows, rail)}"
@@ -112,19 +112,24 @@ def sentence(rows: Sequence[Row]) -> str:
     ]
     more = f"; the model predicts {', '.join(others)}" if others else ""
     return (
-        f"in the model sand shortens the trial's stop of {trial[NO_SAND]['model']:.0f} m by "
-        f"{least['shorter_than_no_sand']:.0f} m ({least['sanders']}) to "
-        f"{most['shorter_than_no_sand']:.0f} m ({most['sanders']}); calibrated to the published "
-        f"distances it is off by up to {abs(worst['model_over_published'] - 1.0):.0%} "
-        f"({worst['sanders']}){more}."
+        f"in the model, without sand the trial's train {stops(trial[NO_SAND]['model'])}, with sand "
+        f"{_saved(rows, TRIAL)}; calibrated to the published distances it is off by up to "
+        f"{abs(worst['model_over_published'] - 1.0):.0%} ({worst['sanders']}){more}."
     )
 
 
 def _saved(rows: Sequence[Row], rail: str) -> str:
+    """Say from the least to the most by how much sand shortens a stop, or lengthens it."""
     own = [r for r in rows if r["rail"] == rail and r["sanders"] != NO_SAND]
-    saved = [row["shorter_than_no_sand"] for row in own]
+    ends = [choose(own, key=lambda row: row["shorter_than_no_sand"]) for choose in (min, max)]
+    said = [
+        compared(row["shorter_than_no_sand"], "m", 0, "shorter", "longer", "as long")
+        + f" ({row['sanders']})"
+        for row in ends
+    ]
     base = own[0]["model"] + own[0]["shorter_than_no_sand"]
-    return f"{min(saved):.0f} to {max(saved):.0f} m less than {base:.0f} m"
+    against = f", against {base:.0f} m" if rail != TRIAL and math.isfinite(base) else ""
+    return " to ".join(dict.fromkeys(said)) + against
 
 
 def draw(rows: Sequence[Row]) -> Figure:
@@ -163,10 +168,10 @@ def _draw_rail(axes: Axes, rows: Sequence[Row]) -> None:
             "", (published[0] + 130.0, 0.0), (published[0], 0.0),
             arrowprops={"arrowstyle": "->", "color": style.VERMILION},
         )  # fmt: skip
-        axes.text(published[0] + 140.0, 0.0, "or more", va="center", fontsize=7.5)
+        axes.text(published[0] + 140.0, 0.0, "or more", va="center", fontsize=8.0)
     for place, row in zip(places, rows, strict=True):
         axes.annotate(
-            f"{row['model']:.0f}", (row["model"], place), (0, 6), fontsize=7, ha="center",
+            f"{row['model']:.0f}", (row["model"], place), (0, 6), fontsize=8.0, ha="center",
             textcoords="offset points",
         )  # fmt: skip
     axes.set_xlim(0.0, 1.3 * max(row["model"] for row in rows))
@@ -179,6 +184,7 @@ EXPERIMENT = Experiment(
     "What does sand buy, and how close does the model come to the published trial?",
     investigate,
     n_seeds=4,
+    sets={"rail": "it is that of the published trial"},
 )
 
 if __name__ == "__main__":

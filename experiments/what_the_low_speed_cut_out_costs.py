@@ -14,7 +14,7 @@ import sys
 
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench.experiments.asked import named, own_rails, own_scenario, own_strategies
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -27,6 +27,8 @@ from slipbench.experiments.notebook import (
     summaries,
 )
 from slipbench.figures import style
+from slipbench.results.wording import compared, rounds_to_nothing
+from slipbench.strategies.registry import known_controllers
 
 MPH = 0.44704
 RAILS = ("wet_leaf", "tough_film", "grease", "frost")
@@ -48,12 +50,13 @@ COLUMNS = (
 
 def investigate(options: Options) -> Answer:
     """Run every strategy on every rail with every cut-out speed; means over the seeds."""
-    rails, strategies = (RAILS[:1], STRATEGIES[:2]) if options.is_quick else (RAILS, STRATEGIES)
+    rails = own_rails(RAILS[:1] if options.is_quick else RAILS)
+    strategies = own_strategies(STRATEGIES[:2] if options.is_quick else STRATEGIES)
     cases = [(rail, name, speed) for rail in rails for name in strategies for speed in CUT_OUTS]
     runs = [
         Run(
-            load_scenario(rail).replace({"slip_control.cut_out_speed": speed}),
-            controllers.by_name(name),
+            own_scenario(rail).replace({"slip_control.cut_out_speed": speed}),
+            named(name),
             seed,
         )
         for rail, name, speed in cases
@@ -105,38 +108,54 @@ def sentence(rows: list[Row]) -> str:
     quiet = max(row["vents_below_6_mph"] for row in after)
     busy = max(row["vents_below_6_mph"] for row in before)
     longest = max(row["longest_lock"] for row in after)
-    return (
-        f"cut out at 6 mph, wheels lock at walking pace for up to {longest:.1f} s: flats grow by "
-        f"up to {low:.0f} mm (low end of the band) to {high:.0f} mm (high end), to {limit:.0f} mm "
-        f"at most, and the distance moves by up to {metres:+.1f} m; vents below 6 mph fall from up "
-        f"to {busy:.0f} a stop to {quiet:.0f}."
+    lock = (
+        "no wheel locks at walking pace"
+        if rounds_to_nothing(longest, 1)
+        else (f"wheels lock at walking pace for up to {longest:.1f} s")
     )
+    flats = (
+        "no flat grows"
+        if high < 0.5
+        else (
+            f"flats grow by up to {max(low, 0.0):.0f} mm (low end of the band) to {high:.0f} mm "
+            f"(high end), to {limit:.0f} mm at most"
+        )
+    )
+    by = compared(metres, "m", 1, "longer", "shorter", "as long")
+    moved = f"stops get up to {by}" if math.isfinite(metres) else "not every stop ends"
+    moved = "no stop gets longer or shorter" if by == "as long" else moved
+    way = "fall" if quiet < busy else "rise" if quiet > busy else "stay"
+    vents = f"{way} from up to {busy:.0f} a stop to {quiet:.0f}"
+    if f"{busy:.0f}" == f"{quiet:.0f}":
+        vents = f"stay at up to {busy:.0f} a stop"
+    return f"cut out at 6 mph, {lock}: {flats}, and {moved}; vents below 6 mph {vents}."
 
 
 def draw(rows: list[Row]) -> Figure:
     """Draw the band of the longest flat against the cut-out speed, a line a strategy and rail."""
     with drawing(3.4) as (figure, axes):
         strategies = list(dict.fromkeys(row["strategy"] for row in rows))
-        for i, name in enumerate(strategies):
+        looks = style.looks([*known_controllers(), *strategies])
+        for name in strategies:
             for j, rail in enumerate(dict.fromkeys(row["rail"] for row in rows)):
                 own = [r for r in rows if (r["strategy"], r["rail"]) == (name, rail)]
                 axes.plot(
                     [row["cut_out"] / MPH for row in own],
                     [row["flat_high"] for row in own],
-                    color=style.COLOURS[i + 1],
-                    marker=style.MARKERS[i + 1],
-                    markersize=4,
+                    color=looks[name].colour,
+                    marker=looks[name].marker,
+                    markersize=looks[name].size(4.5),
                     linewidth=0.9,
                     label=name.replace("_", " ") if j == 0 else None,
                 )
         axes.axvline(SHIPPED / MPH, color=style.QUIET, linewidth=0.8, linestyle=":")
         axes.annotate(
-            "shipped units", (SHIPPED / MPH, 0.0), (4, 4), textcoords="offset points", fontsize=7
+            "shipped units", (SHIPPED / MPH, 0.0), (4, 4), textcoords="offset points", fontsize=8.0
         )
         axes.set_xlabel("equipment's cut-out speed [mph]")
         axes.set_ylabel("longest flat,\nhigh end of its band [mm]")
         axes.set_ylim(bottom=0.0)
-        axes.legend(title="a line a rail", title_fontsize=7)
+        axes.legend(title="a line a rail", title_fontsize=8.0)
     return figure
 
 

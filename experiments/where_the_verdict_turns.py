@@ -17,7 +17,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
 
-from slipbench import controllers
+from slipbench import Controller, controllers
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import Store
 from slipbench.campaign.verdict import (
     SLIPPERY,
@@ -33,7 +34,13 @@ from slipbench.campaign.verdict import (
     strategy_side,
 )
 from slipbench.commands.options import FOLDER
-from slipbench.contract import Controller
+from slipbench.experiments.asked import (
+    asked_now,
+    named,
+    own_rails,
+    own_scenario,
+    own_strategies,
+)
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -45,11 +52,12 @@ from slipbench.experiments.notebook import (
     over_seeds,
 )
 from slipbench.figures.verdict import draw_planes
+from slipbench.ground.errors import InputError
 from slipbench.results.canonical import short_hash
 from slipbench.results.identity import versions_text
 from slipbench.running.progress import progress
-from slipbench.running.runners import Runner, make_runner
-from slipbench.scenario import Scenario, load_scenario
+from slipbench.running.runners import make_runner
+from slipbench.scenario import Scenario
 from slipbench.strategies.registry import find_controller
 
 NAME = "where_the_verdict_turns"
@@ -88,6 +96,10 @@ COLUMNS = (
 def leaders(rails: Sequence[Scenario], n_seeds: int) -> list[tuple[Controller, float]]:
     """Return strategies without truth by their mean distance over the rails, shortest first."""
     fair = [c for c in controllers.ALL_CONTROLLERS if not c.uses_truth and c.parameters]
+    if asked_now().strategy is not None:
+        fair = [named(name) for name in own_strategies(())]
+        if len(fair) < 2:
+            raise InputError("--strategy: a verdict needs two or more, as A,B")
     found = over_seeds([(rail, own) for own in fair for rail in rails], n_seeds)
     n = len(rails)
     means = [
@@ -100,7 +112,9 @@ def leaders(rails: Sequence[Scenario], n_seeds: int) -> list[tuple[Controller, f
 def investigate(options: Options) -> Answer:
     """Find the leaders, judge each pair over what is not known, and map their planes."""
     effort = Effort(4, 2, 2, 2) if options.is_quick else Effort()
-    rails = [load_scenario(name) for name in (SLIPPERY[::4] if options.is_quick else SLIPPERY)]
+    rails = [
+        own_scenario(name) for name in own_rails(SLIPPERY[::4] if options.is_quick else SLIPPERY)
+    ]
     if options.is_quick:
         rails = [rail.replace({"initial_speed": 30 * MPH}) for rail in rails]
     ranked = leaders(rails, options.n_seeds)[: effort.leaders]
@@ -109,7 +123,7 @@ def investigate(options: Options) -> Answer:
     with Store(FOLDER / f"{NAME}.sqlite", short_hash(versions_text()), command=NAME) as store:
         runner = make_runner()
         try:
-            verdicts = judge_all(Situations(rails), names, effort, store, runner)
+            verdicts = judge_all(Situations(rails), names, effort, Rig(store, runner))
         finally:
             runner.close()
     rows = [_row(verdict) for verdict in verdicts]
@@ -124,7 +138,7 @@ def investigate(options: Options) -> Answer:
 
 
 def judge_all(
-    situations: Situations, names: Sequence[str], effort: Effort, store: Store, runner: Runner
+    situations: Situations, names: Sequence[str], effort: Effort, rig: Rig
 ) -> list[Verdict]:
     """Judge the first name against each of the others, then held against eased under two."""
     sides = [strategy_side(find_controller(name)) for name in names]
@@ -132,18 +146,17 @@ def judge_all(
     driven = dict.fromkeys((DRIVEN, names[0]))
     for name in driven:
         held, eased = driver_sides(find_controller(name), EASED_TO)
-        pairs.append((replace(held, label=f"held, {name}"), replace(eased, label=f"eased, {name}")))
+        pairs.append((replace(held, label=f"held ({name})"), eased))
     design = make_design(situations, effort.size)
     each = n_stops(situations, effort.size, effort.nodes, effort.each)
     with progress(each * len(pairs)) as bar:
+        counted = rig._replace(bar=bar)
         verdicts = []
         for pair in pairs:
-            found = distances(situations, pair, design.points, store, runner, bar)
+            found = distances(situations, pair, design.points, counted)
             verdict = judge_pair(situations, pair, design, found)
             axes = plane_names(verdict, situations.space)
-            plane = map_plane(
-                situations, pair, axes, effort.nodes, effort.each, store, runner, bar=bar
-            )
+            plane = map_plane(situations, pair, axes, effort.nodes, effort.each, counted)
             verdicts.append(replace(verdict, plane=plane))
     return verdicts
 

@@ -18,10 +18,10 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-from slipbench import load_scenario
 from slipbench.comparison.compare import ComparedStop, Comparison, compare
 from slipbench.comparison.standing import SAME_DISTANCE, SAME_RISK, cases, runs_of
 from slipbench.experiments import notebook
+from slipbench.experiments.asked import asked_now, own_rails, own_scenario, own_strategies
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -32,6 +32,7 @@ from slipbench.experiments.notebook import (
     drawing,
 )
 from slipbench.figures import style
+from slipbench.results.wording import is_alike, listed
 from slipbench.scenario import Scenario
 from slipbench.strategies.registry import Known, find_controller, known_controllers
 
@@ -61,11 +62,11 @@ def columns(rails: Sequence[str]) -> tuple[Column, ...]:
 
 def investigate(options: Options) -> Answer:
     """Compare all strategies on all rails from all speeds."""
-    rails = QUICK_RAILS if options.is_quick else RAILS
+    rails = own_rails(QUICK_RAILS if options.is_quick else RAILS)
     speeds = QUICK_SPEEDS if options.is_quick else SPEEDS
     strategies = (
-        [find_controller(name) for name in QUICK_STRATEGIES]
-        if options.is_quick
+        [find_controller(name) for name in own_strategies(QUICK_STRATEGIES)]
+        if options.is_quick or asked_now().strategy is not None
         else [known for known in known_controllers().values() if known.is_shipped]
     )
     scenarios = [scenario_with(rail, mph) for rail in rails for mph in speeds]
@@ -86,7 +87,7 @@ def investigate(options: Options) -> Answer:
 
 def scenario_with(rail: str, mph: int) -> Scenario:
     """Return the stop on a rail from a speed."""
-    return load_scenario(rail).replace({"initial_speed": mph * MPH, "name": f"{rail} at {mph} mph"})
+    return own_scenario(rail).replace({"initial_speed": mph * MPH, "name": f"{rail} at {mph} mph"})
 
 
 def _over_shortest(row: ComparedStop) -> float:
@@ -131,22 +132,37 @@ def frontier(rows: Sequence[notebook.Row]) -> list[str]:
 def sentence(rows: Sequence[notebook.Row]) -> str:
     """Say who stops shortest on the mean, in how many cases it is ahead, and who is unbeaten."""
     ranked = [row for row in rows if row["ranked"] != YES]
-    first = min(ranked, key=lambda row: row["mean_over_shortest"])
-    n_ahead, n_cases = first["cases_ahead"], first["of_cases"]
-    others = [row for row in ranked if row is not first and row["cases_ahead"]]
+    least = min(row["mean_over_shortest"] for row in ranked)
+    if not math.isfinite(least):
+        return "no strategy stops in every case, so none is shortest on the mean."
+    firsts = [row for row in ranked if is_alike(row["mean_over_shortest"], least)]
+    first = firsts[0]
+    verb = "stops" if len(firsts) == 1 else "stop alike and"
+    names = listed([row["strategy"] for row in firsts])
+    risk = listed([f"{row['flat_risk']:.3f}" for row in firsts])
     unbeaten = frontier(rows)
-    ahead = f"it is ahead of all others at equal or lower flat risk in {n_ahead} of {n_cases} cases"
-    if others:
-        counts = [f"{row['strategy']} in {row['cases_ahead']}" for row in others]
-        ahead += f", {', '.join(counts)}"
-    if n_ahead < n_cases:
-        ahead += ", so no strategy is best everywhere"
-    only = "it alone is" if len(unbeaten) == 1 else f"{', '.join(unbeaten)} are"
-    return (
-        f"{first['strategy']} stops shortest on the mean ({first['mean_over_shortest']:.2f} times "
-        f"the shortest possible, flat risk {first['flat_risk']:.3f}); {ahead}; on the means of "
-        f"distance and flat risk {only} beaten by none."
+    only = (
+        "it alone is"
+        if unbeaten == [first["strategy"]]
+        else (f"{', '.join(unbeaten)} {'is' if len(unbeaten) == 1 else 'are'}")
     )
+    return (
+        f"{names} {verb} shortest on the mean ({least:.2f} times the shortest possible, flat risk "
+        f"{risk}); {_ahead(ranked, first)}; on the means of distance and flat risk {only} beaten "
+        f"by none."
+    )
+
+
+def _ahead(ranked: Sequence[notebook.Row], first: notebook.Row) -> str:
+    n_cases = first["of_cases"]
+    counts = [(row["strategy"], row["cases_ahead"]) for row in ranked if row["cases_ahead"]]
+    counts.sort(key=lambda item: (item[0] != first["strategy"], -item[1]))
+    if not counts:
+        return "no strategy is ahead of all others at equal or lower flat risk in any case"
+    said = [f"{counts[0][0]} in {counts[0][1]} of {n_cases} cases"]
+    said += [f"{name} in {count}" for name, count in counts[1:]]
+    more = "" if counts[0][1] == n_cases else ", so no strategy is best everywhere"
+    return f"ahead of all others at equal or lower flat risk is {', '.join(said)}{more}"
 
 
 def draw(comparison: Comparison, rows: Sequence[notebook.Row]) -> Figure:

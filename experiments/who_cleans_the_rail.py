@@ -12,6 +12,7 @@ all others are held at a slip of 0.04.
 Run: `python -m slipbench.experiments.who_cleans_the_rail`
 """
 
+import math
 import sys
 from collections.abc import Sequence
 from statistics import fmean
@@ -21,8 +22,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario, simulate
-from slipbench.contract import Controller
+from slipbench import Controller, controllers, simulate
+from slipbench.experiments.asked import own_scenario
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -36,8 +37,10 @@ from slipbench.experiments.notebook import (
     in_parallel,
 )
 from slipbench.figures import style
+from slipbench.figures.adhesion_speed import spread
 from slipbench.figures.conditioning import moving_mean, shown_axles
 from slipbench.figures.rail_map import MEAN_OVER, RailMet, rail_met
+from slipbench.results.wording import is_alike, listed, stops
 from slipbench.scenario import Scenario
 
 LENGTHS, QUICK_LENGTHS = (2, 4, 6, 8, 10, 12), (2, 4)
@@ -66,7 +69,7 @@ def train_of(scenario: Scenario, n_cars: int) -> Scenario:
 
 def scenario_with(n_cars: int, *, is_quick: bool) -> Scenario:
     """Return the stop of a train of so many cars."""
-    scenario = load_scenario("wet_leaf").replace({"initial_speed": (50 if is_quick else 75) * MPH})
+    scenario = own_scenario("wet_leaf").replace({"initial_speed": (50 if is_quick else 75) * MPH})
     return train_of(scenario, n_cars)
 
 
@@ -133,21 +136,30 @@ def sentence(rows: Sequence[Row]) -> str:
     """Say what the last axle finds, what length is worth, and what deep leading axles do."""
     alike = [row for row in rows if row["leading_slip"] == GRIP]
     shown = next(row for row in alike if row["cars"] == SHOWN_LENGTH)
-    same_train = [row for row in rows if row["cars"] == SHOWN_LENGTH]
-    best = min(same_train, key=lambda row: row["distance"])
-    shortest, longest = alike[0], alike[-1]
-    lead = (
-        "deeper leading axles do not shorten that stop"
-        if best is shown
-        else f"leading axles at a slip of {best['leading_slip']:g} shorten that stop to "
-        f"{best['distance']:.0f} m"
-    )
+    deeper = [row for row in rows if row["cars"] == SHOWN_LENGTH and row["leading_slip"] != GRIP]
+    lengths = [f"one of {row['cars']} cars {stops(row['distance'])}" for row in alike]
+    said = f"of trains with all axles at a slip of {GRIP:g}, {_last_axle(shown)}"
+    return f"{said}; {listed(lengths)}; {_deeper(shown, deeper)}."
+
+
+def _last_axle(shown: Row) -> str:
+    ratio, who = shown["last_over_first"], f"the last axle of {SHOWN_LENGTH} cars"
+    if not math.isfinite(ratio):
+        return f"what {who} uses cannot be told"
+    if is_alike(ratio, 1.0, 0.005):
+        return f"{who} uses as much adhesion as the first: none is seen to clean for those behind"
+    if ratio < 1.0:
+        return f"{who} uses less adhesion than the first, {ratio:.2f} of it"
+    return f"{who} uses {ratio:.2f} times the adhesion of the first: those before it cleaned"
+
+
+def _deeper(shown: Row, deeper: Sequence[Row]) -> str:
+    best = min(deeper, key=lambda row: row["distance"], default=shown)
+    if is_alike(best["distance"], shown["distance"]) or not best["distance"] < shown["distance"]:
+        return "deeper leading axles do not shorten that stop"
     return (
-        f"every axle cleans for those behind: with all axles at a slip of {GRIP:g} the last axle of"
-        f" {SHOWN_LENGTH} cars uses {shown['last_over_first']:.2f} times the adhesion of the first,"
-        f" {longest['cars']} cars stop in {longest['distance']:.0f} m against "
-        f"{shortest['distance']:.0f} m of {shortest['cars']} and {shown['distance']:.0f} m of "
-        f"{SHOWN_LENGTH}, and {lead}."
+        f"leading axles at a slip of {best['leading_slip']:g} shorten that stop of "
+        f"{SHOWN_LENGTH} cars to {best['distance']:.0f} m"
     )
 
 
@@ -181,14 +193,20 @@ def _draw_axles(axes: Axes, used: Any) -> None:
 
 def _draw_depths(axes: Axes, rows: Sequence[Row]) -> None:
     lengths = list(dict.fromkeys(row["cars"] for row in rows))
+    ends = {cars: [r["distance"] for r in rows if r["cars"] == cars][-1] for cars in lengths}
+    finite = {cars: end for cars, end in ends.items() if math.isfinite(end)}
+    reach = [row["distance"] for row in rows if math.isfinite(row["distance"])] or [0.0, 1.0]
+    order = sorted(finite, key=finite.__getitem__)
+    gap = 0.075 * max(max(reach) - min(reach), 1.0)
+    labels = dict(zip(order, spread([finite[cars] for cars in order], gap), strict=True))
     for i, cars in enumerate(lengths):
         own = [row for row in rows if row["cars"] == cars]
         depths, distances = ([row[k] for row in own] for k in ("leading_slip", "distance"))
-        colour, marker = style.COLOURS[i % 8], style.MARKERS[i % 9]
+        colour, marker = style.COLOURS[i % 8], style.MARKERS[i % 8]
         axes.plot(depths, distances, color=colour, marker=marker, markersize=4.5)
         axes.annotate(
-            f"{cars} cars", (depths[-1], distances[-1]), (6, 0), va="center",
-            textcoords="offset points", fontsize=8, color=colour,
+            f"{cars} cars", (depths[-1], labels.get(cars, min(reach))), (6, 0), va="center",
+            textcoords="offset points", fontsize=8, color=style.INK,
         )  # fmt: skip
     axes.set_xlim(0.0, max(row["leading_slip"] for row in rows) * 1.25)
     axes.set_xlabel(f"slip of the first {N_LEADING} axles [-]")
@@ -199,7 +217,8 @@ def _draw_depths(axes: Axes, rows: Sequence[Row]) -> None:
 def _draw_track(axes: Axes, met: RailMet) -> None:
     n_axles = len(met.friction) - 1
     shown = [*shown_axles(n_axles), n_axles + 1]
-    shades = ("0.72", "0.62", "0.5", "0.36", "0.2", "0.0", "0.0")
+    shades = ("0.5", "0.45", "0.38", "0.28", "0.15", "0.0", "0.0")
+    widths = (0.9, 1.0, 1.1, 1.3, 1.5, 1.8, 1.8)
     last = ""
     for i, axle in enumerate(shown):
         friction = moving_mean(met.friction[axle - 1], round(MEAN_OVER / met.cell_length))
@@ -208,16 +227,19 @@ def _draw_track(axes: Axes, met: RailMet) -> None:
         axes.plot(
             met.place,
             friction,
-            color=style.BLUE if is_left else shades[i],
+            color=style.BLUE if is_left else shades[min(i, len(shades) - 1)],
             linestyle="--" if is_left else "-",
+            linewidth=widths[min(i, len(widths) - 1)],
             label=last,
         )
     axes.set_xlim(left=0.0)
     axes.set_xlabel(f"place, from where braking began [m]; {SHOWN_LENGTH} cars, slip {GRIP:g}")
     axes.set_ylabel("friction met [-]")
     axes.grid(axis="y")
-    axes.legend(ncols=len(shown), loc="upper left", columnspacing=1.2)
-    axes.margins(y=0.18)
+    axes.legend(
+        ncols=len(shown), loc="lower left", bbox_to_anchor=(0.0, 1.0), columnspacing=1.2,
+        borderaxespad=0.1,
+    )  # fmt: skip
 
 
 EXPERIMENT = Experiment(
@@ -225,6 +247,7 @@ EXPERIMENT = Experiment(
     "Which axles clean the rail, which profit, and how much is a long train worth?",
     investigate,
     n_seeds=2,
+    sets={"strategy": "the slip of leading axles is its question, held by train_coordinated"},
 )
 
 if __name__ == "__main__":

@@ -4,6 +4,7 @@ The plain train has one axle and nothing that blurs a closed form: no delay, no 
 resistance, no cleaning, a creep curve that stays flat once it is saturated, and clean equipment.
 """
 
+import dataclasses
 import math
 from collections.abc import Mapping
 from functools import cache
@@ -87,6 +88,19 @@ def patches(
         film(frictions[i % len(frictions)], float(start), **changes)
         for i, start in enumerate(starts)
     )
+
+
+def on_one_axle(scenario: Scenario) -> Scenario:
+    """Return a scenario with one vehicle of its train, on a single axle that carries 10 t."""
+    car = dataclasses.replace(
+        scenario.train.vehicles[0],
+        tare_mass=10e3,
+        laden_mass=10e3,
+        bogie_centres=(10.0,),
+        bogie_wheelbase=0.0,
+        wheelset_inertia=100.0,
+    )
+    return scenario.replace({"train.vehicles": (car,)})
 
 
 def one_axle(

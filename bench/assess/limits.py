@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.marks import MARKS
 from slipbench.ground.reading import regular_toml
 from slipbench.ground.telling import nearest_text, quoted, shown
-from slipbench.measures.materials import MARKS
 
 SHIPPED = Path(__file__).with_name("limits.toml")
 RAILS = ("low_adhesion", "dry", "all")

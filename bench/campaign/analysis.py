@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from slipbench.campaign.objectives import Objective
-from slipbench.campaign.store import Store
+from slipbench.campaign.store import Store, StoredStop
 from slipbench.contract import Floats
 from slipbench.ground.errors import InputError
 from slipbench.running.task import FAILED
@@ -74,26 +75,9 @@ def collect(
     ------
     InputError   if nothing is left to compare
     """
-    n = len(objectives)
-    sums: dict[str, dict[str, Floats]] = {}
     wanted = None if candidates is None else list(candidates)
-    places = None if rails is None else set(rails)
-    failures = []
-    for stop in store.stops():
-        if (
-            "is_stopped" not in stop.summary
-            or (wanted is not None and stop.candidate not in wanted)
-            or (places is not None and stop.scenario not in places)
-            or (seeds is not None and stop.seed not in seeds)
-        ):
-            continue
-        numbers = [objective.of(stop.summary) for objective in objectives]
-        is_overrun = not stop.summary["is_stopped"] or stop.summary["final_distance"] > limit
-        if FAILED in stop.summary:
-            failures.append(str(stop.summary[FAILED]))
-        row = sums.setdefault(stop.scenario, {})
-        cell = row.setdefault(stop.candidate, np.zeros(n + 2))
-        cell += np.array([*numbers, float(is_overrun), 1.0])
+    chosen = _Chosen(wanted, None if rails is None else set(rails), seeds)
+    sums, failures = _summed(filter(chosen.holds, store.stops()), objectives, limit)
     seen = dict.fromkeys(label for row in sums.values() for label in row)
     labels = tuple(seen if wanted is None else [label for label in wanted if label in seen])
     n_seeds = max((cell[-1] for row in sums.values() for cell in row.values()), default=0.0)
@@ -115,11 +99,51 @@ def collect(
             objective.name: {label: column(label, i) / n_seeds for label in labels}
             for i, objective in enumerate(objectives)
         },
-        n_overruns={label: int((column(label, n) > 0.0).sum()) for label in labels},
+        n_overruns={label: int((column(label, OVERRAN) > 0.0).sum()) for label in labels},
         n_left_out=len(sums) - len(met),
         n_seeds=int(n_seeds),
         failures=tuple(failures),
     )
+
+
+class _Chosen(NamedTuple):
+    """Which stops of a branch are wanted; None: whatever there is."""
+
+    candidates: Container[str] | None
+    rails: Container[str] | None
+    seeds: Container[int] | None
+
+    def holds(self, stop: StoredStop) -> bool:
+        """Say whether a stop is wanted; a shortest possible is no stop."""
+        return "is_stopped" in stop.summary and all(
+            wanted is None or value in wanted
+            for value, wanted in (
+                (stop.candidate, self.candidates),
+                (stop.scenario, self.rails),
+                (stop.seed, self.seeds),
+            )
+        )
+
+
+OVERRAN = -2
+"""Place of the number of overruns in a cell of `_summed`; behind it stands that of all stops."""
+
+
+def _summed(
+    stops: Iterable[StoredStop], objectives: Sequence[Objective], limit: float
+) -> tuple[dict[str, dict[str, Floats]], list[str]]:
+    """Return sums by rail and candidate, (n_objectives + 2,), and what is told of failures."""
+    sums: dict[str, dict[str, Floats]] = {}
+    failures = []
+    for stop in stops:
+        numbers = [objective.of(stop.summary) for objective in objectives]
+        is_overrun = not stop.summary["is_stopped"] or stop.summary["final_distance"] > limit
+        if FAILED in stop.summary:
+            failures.append(str(stop.summary[FAILED]))
+        row = sums.setdefault(stop.scenario, {})
+        cell = row.setdefault(stop.candidate, np.zeros(len(objectives) + 2))
+        cell += np.array([*numbers, float(is_overrun), 1.0])
+    return sums, failures
 
 
 @dataclass(frozen=True)

@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from slipbench.campaign.plan import Plan
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import Store
 from slipbench.ground.errors import InputError
 from slipbench.running.candidate import FLOOR
-from slipbench.running.progress import Bar, progress
+from slipbench.running.progress import progress
 from slipbench.running.runners import Runner
 from slipbench.running.task import Task
 
@@ -64,7 +65,7 @@ def run_campaign(plan: Plan, store: Store, runner: Runner, is_quiet: bool = Fals
     """
     notes = compare_once(plan.tasks(), store, runner)
     with progress(len(plan), is_quiet=is_quiet) as bar:
-        counts = run_missing(plan.tasks(), len(plan), store, runner, bar)
+        counts = run_missing(plan.tasks(), len(plan), Rig(store, runner, bar))
     if not notes:
         notes = mixture_notes(store)
     return Counts(counts.n_stops, counts.n_found, counts.n_run, tuple(notes))
@@ -79,10 +80,9 @@ def mixture_notes(store: Store) -> list[str]:
     return [f"mixed machine types, not compared with each other: {names}"]
 
 
-def run_missing(
-    tasks: Iterable[Task], n_stops: int, store: Store, runner: Runner, bar: Bar | None = None
-) -> Counts:
+def run_missing(tasks: Iterable[Task], n_stops: int, rig: Rig) -> Counts:
     """Run the tasks that are not stored; memory does not grow with their number."""
+    store, runner, bar = rig
     found = [0]
     n_run = 0
     in_flight: set[str] = set()
@@ -115,20 +115,18 @@ def run_missing(
     return Counts(n_stops, found[0], n_run)
 
 
-def evaluate(
-    tasks: Sequence[Task], store: Store, runner: Runner, bar: Bar | None = None
-) -> list[dict[str, Any]]:
+def evaluate(tasks: Sequence[Task], rig: Rig) -> list[dict[str, Any]]:
     """Return the summaries of tasks in their order, run or read from the store.
 
     Raises
     ------
     InputError   as `run_campaign`
     """
-    compare_once(tasks, store, runner)
-    run_missing(tasks, len(tasks), store, runner, bar)
+    compare_once(tasks, rig.store, rig.runner)
+    run_missing(tasks, len(tasks), rig)
     summaries = []
     for task in tasks:
-        summary = store.summary(task.key)
+        summary = rig.store.summary(task.key)
         assert summary is not None
         summaries.append(summary)
     return summaries

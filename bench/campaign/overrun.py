@@ -13,12 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from slipbench.campaign.store import Store
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.verdict import DRAW, RAIL, Side, Situations, distances
 from slipbench.contract import Floats
 from slipbench.ground.errors import InputError
-from slipbench.running.progress import Bar
-from slipbench.running.runners import Runner
+from slipbench.results.tables import plain_table
 from slipbench.statistics.intervals import Interval
 from slipbench.statistics.rare import count_plainly, repeated, subset_simulation
 
@@ -77,14 +76,12 @@ class Overrun:
 def find_overrun(
     question: Question,
     side: Side,
-    store: Store,
-    runner: Runner,
+    rig: Rig,
     *,
     n_plain: int = 0,
     n_each: int = 0,
     n_repeats: int = 5,
     seed: int = 0,
-    bar: Bar | None = None,
 ) -> Overrun:
     """Return how probable it is that a side passes the marker.
 
@@ -106,7 +103,7 @@ def find_overrun(
     def past(points: Floats) -> Floats:
         nonlocal n_asked
         n_asked += len(points)
-        return past_marker(question, side, points, store, runner, bar)
+        return past_marker(question, side, points, rig)
 
     plain = count_plainly(past, question.n_dims, n_plain, seed) if n_plain else None
     found = [
@@ -122,14 +119,7 @@ def find_overrun(
     )
 
 
-def past_marker(
-    question: Question,
-    side: Side,
-    normals: Floats,
-    store: Store,
-    runner: Runner,
-    bar: Bar | None = None,
-) -> Floats:
+def past_marker(question: Question, side: Side, normals: Floats, rig: Rig) -> Floats:
     """Return how far past the marker each situation ends; infinite where the train runs on. [m]
 
     Parameters
@@ -137,7 +127,7 @@ def past_marker(
     normals : (n, n_dims)   independent standard normals; each becomes a share by their distribution
     """
     shares = np.minimum(ndtr(normals), LARGEST_SHARE)
-    stopped = distances(question.situations, [side], shares[:, :-1], store, runner, bar)[0]
+    stopped = distances(question.situations, [side], shares[:, :-1], rig)[0]
     early, late = question.reaction
     speeds = np.array([rail.initial_speed for rail in question.situations.rails])
     speed = speeds[question.situations.rail_of(shares)]
@@ -166,6 +156,25 @@ HEADS = (
     "levels of\neach repeat",
     "stops",
 )
+
+
+def overrun_text(question: Question, found: Sequence[Overrun]) -> str:
+    """Return what was asked, what was found of each strategy, and how it may be taken."""
+    early, late = question.reaction
+    situations = question.situations
+    return "\n".join(
+        [
+            f"Probability to pass {question.marker:g} m, the driver acting {early:g} to {late:g} s "
+            f"late (evenly; assumed), on {', '.join(rail.name for rail in situations.rails)}",
+            f"varied: {', '.join(situations.names)}",
+            "",
+            plain_table(HEADS, overrun_rows(found), 1),
+            *filter(None, map(agreement, found)),
+            "",
+            "The bounds of what is varied are assumed, and so is how often each value comes: a "
+            "probability here compares strategies, and is no rate of any railway.",
+        ]
+    )
 
 
 def _told(interval: Interval | None) -> str:

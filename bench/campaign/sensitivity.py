@@ -10,14 +10,12 @@ import numpy as np
 
 from slipbench.campaign.campaign import evaluate
 from slipbench.campaign.objectives import Objective
-from slipbench.campaign.store import Store
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.variation import parameters_at, scenario_at
 from slipbench.contract import Floats
 from slipbench.ground.errors import InputError
 from slipbench.results.canonical import as_json, scenario_hash, short_hash
 from slipbench.running.candidate import Candidate, candidate_of
-from slipbench.running.progress import Bar
-from slipbench.running.runners import Runner
 from slipbench.running.task import FAILED, Task, make_task
 from slipbench.scenario import Scenario
 from slipbench.statistics.designs import Space, scaled
@@ -75,10 +73,8 @@ def analyse(
     study: Study,
     method: str,
     size: int,
-    store: Store,
-    runner: Runner,
+    rig: Rig,
     seed: int = 0,
-    bar: Bar | None = None,
 ) -> Sensitivity:
     """Run a design and estimate what matters.
 
@@ -92,29 +88,27 @@ def analyse(
     InputError   for a size that is not allowed, or a factor that does not fit
     """
     for scenario in study.scenarios:
-        store.claim("base", scenario.name, scenario_hash(scenario))
+        rig.store.claim("base", scenario.name, scenario_hash(scenario))
     n_factors = len(study.space)
     effects: dict[str, Effects] = {}
     indices: dict[str, Indices] = {}
     if method == "effects":
         paths = morris_design(n_factors, size, seed)
         cube = paths.reshape(-1, n_factors)
-        values, n_overruns = _run(study, cube, store, runner, bar)
+        values, n_overruns = _run(study, cube, rig)
         for objective, column in zip(study.objectives, values.T, strict=True):
             effects[objective.name] = elementary_effects(paths, column.reshape(size, -1))
     else:
         design = saltelli_design(n_factors, size, seed)
         cube = design.points
-        values, n_overruns = _run(study, cube, store, runner, bar)
+        values, n_overruns = _run(study, cube, rig)
         for objective, column in zip(study.objectives, values.T, strict=True):
             indices[objective.name] = sobol_indices(design, column, seed=seed)
     n_stops = len(cube) * len(study.scenarios) * len(study.seeds)
     return Sensitivity(study.space, effects, indices, n_stops, n_overruns)
 
 
-def _run(
-    study: Study, cube: Floats, store: Store, runner: Runner, bar: Bar | None
-) -> tuple[Floats, int]:
+def _run(study: Study, cube: Floats, rig: Rig) -> tuple[Floats, int]:
     """Return the objectives at points of the unit cube, (n, n_objectives), and the overruns."""
     candidate = candidate_of(study.known)
     points = scaled(study.space, cube)
@@ -123,7 +117,7 @@ def _run(
     for start in range(0, len(points), CHUNK):
         chunk = points[start : start + CHUNK]
         tasks = [task for point in chunk for task in _tasks(study, candidate, point.tolist())]
-        summaries = evaluate(tasks, store, runner, bar)
+        summaries = evaluate(tasks, rig)
         n_each = len(tasks) // len(chunk)
         for i in range(len(chunk)):
             own = summaries[i * n_each : (i + 1) * n_each]

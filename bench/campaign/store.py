@@ -21,6 +21,7 @@ from types import TracebackType
 from typing import Any
 
 from slipbench.campaign import lock
+from slipbench.campaign.contents import Contents, slots_of
 from slipbench.campaign.opening import (
     connected,
     how_to_mend,
@@ -48,7 +49,6 @@ from slipbench.results.canonical import (
     short_hash,
 )
 from slipbench.results.identity import differing, versions_text
-from slipbench.running.candidate import FLOOR, Candidate, controller_of, source_text
 from slipbench.running.task import Outcome, Task
 from slipbench.scenario import Scenario
 
@@ -103,7 +103,6 @@ class Store:
         self.path, self.branch = Path(path), branch
         self.is_kept = str(path) != IN_MEMORY
         self.comparison: list[str] | None = None
-        self._ids: dict[tuple[str, str], int] = {}
         self._lock: lock.Held | None = None
         self._command = command
         if not is_writer and not is_regular(self.path):
@@ -159,6 +158,7 @@ class Store:
                 self._create()
             self._branch_id = self._examined(is_writer)
         self._db.execute("PRAGMA synchronous = NORMAL")
+        self._contents = Contents(self._db)
 
     def _create(self) -> None:
         """Make the tables, and only then turn to a log, so that the marks are in the main file."""
@@ -241,7 +241,7 @@ class Store:
         ------
         InputError   naming what has changed
         """
-        for kind, name, content in _slots(task):
+        for kind, name, content in slots_of(task):
             row = self._db.execute(
                 "SELECT hash FROM slot WHERE branch_id = ? AND kind = ? AND name = ?",
                 (self._branch_id, kind, name),
@@ -305,8 +305,6 @@ class Store:
 
     def add(self, task: Task, outcome: Outcome) -> None:
         """Append a finished stop; one that is there already is left as it is."""
-        candidate = task.candidate
-        parameters = json.dumps(candidate.parameters())
         with self._db:
             self._db.execute("BEGIN IMMEDIATE")
             branch_id = self._own_branch()
@@ -314,36 +312,22 @@ class Store:
                 return
             self._db.executemany(
                 "INSERT OR IGNORE INTO slot VALUES (?, ?, ?, ?)",
-                [(branch_id, *slot) for slot in _slots(task)],
+                [(branch_id, *slot) for slot in slots_of(task)],
             )
-            machine, duration = short_hash(outcome.machine), float(outcome.duration)
             finished = self._db.execute("SELECT datetime('now')").fetchone()[0]
-            seal = stop_seal(
-                [
-                    *(task.key, task.scenario.name, task.scenario_hash, candidate.label),
-                    *(candidate.controller, candidate.source_hash, parameters, task.seed),
-                    *(machine, duration, finished, outcome.summary),
-                ]
-            )
-            values = (
-                branch_id,
-                task.key,
-                self._scenario_id(task),
-                self._controller_id(candidate),
-                candidate.label,
-                parameters,
-                task.seed,
-                self._id("machine", machine, {"text": outcome.machine}),
-                duration,
-                finished,
-                outcome.summary,
-                seal,
-            )
+            sealed = _sealed(task, outcome, finished)
+            seal = stop_seal([*sealed.values()])
+            given: dict[str, Any] = {
+                "branch_id": branch_id,
+                "scenario_id": self._contents.scenario_id(task),
+                "controller_id": self._contents.controller_id(task.candidate),
+                "machine_id": self._contents.machine_id(outcome.machine),
+                **{name: value for name, value in sealed.items() if "." not in name},
+                "seal": seal,
+            }
             self._db.execute(
-                "INSERT INTO stop (branch_id, key, scenario_id, controller_id, candidate, "
-                "parameters, seed, machine_id, duration, finished, summary, seal) "
-                "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                values,
+                f"INSERT INTO stop ({', '.join(given)}) VALUES ({', '.join('?' * len(given))})",
+                tuple(given.values()),
             )
             self._count(branch_id, seal)
 
@@ -357,42 +341,6 @@ class Store:
             "UPDATE branch SET n_stops = ?, total = ?, seal = ? WHERE id = ?",
             (n_stops + 1, total, branch_seal(name, versions, n_stops + 1, total), branch_id),
         )
-
-    def _scenario_id(self, task: Task) -> int:
-        scenario, hashed = task.scenario, task.scenario_hash
-        text = "" if ("scenario", hashed) in self._ids else scenario_text(scenario)
-        content = {"name": scenario.name, "text": zlib.compress(text.encode())}
-        return self._id("scenario", hashed, content)
-
-    def _controller_id(self, candidate: Candidate) -> int:
-        content: dict[str, Any] = {}
-        if ("controller", candidate.source_hash) not in self._ids:
-            source = ""
-            if candidate.reference != FLOOR:
-                source = source_text(controller_of(candidate).controller)
-            content = {"name": candidate.controller, "source": source}
-        return self._id("controller", candidate.source_hash, content)
-
-    def _id(self, table: str, hashed: str, content: dict[str, Any]) -> int:
-        """Return the row of a content in its table, inserted if it is new."""
-        if (table, hashed) in self._ids:
-            return self._ids[table, hashed]
-        row = self._db.execute(f"SELECT id FROM {table} WHERE hash = ?", (hashed,)).fetchone()
-        if row is None:
-            names = ["hash", *content]
-            marks = ", ".join("?" * len(names))
-            made = self._db.execute(
-                f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks})",
-                (hashed, *content.values()),
-            )
-            row = (made.lastrowid,)
-        self._remember((table, hashed), int(row[0]))
-        return int(row[0])
-
-    def _remember(self, key: tuple[str, str], number: int) -> None:
-        if len(self._ids) >= 100:  # memory must not grow with the number of rails
-            self._ids.clear()
-        self._ids[key] = number
 
     def scenario(self, hashed: str) -> Scenario:
         """Return a stored scenario by the hash of its text.
@@ -461,12 +409,13 @@ class Store:
             yield StoredStop(*values)
 
 
-def _slots(task: Task) -> list[tuple[str, str, str]]:
-    """Return what the names of a task stand for, as (kind, name, hash of the content)."""
+def _sealed(task: Task, outcome: Outcome, finished: str) -> dict[str, Any]:
+    """Return what the seal of a stop covers, by the names of `SEALED`; those of `stop` plain."""
     candidate = task.candidate
-    settings = short_hash(f"{candidate.source_hash} {candidate.values!r}")
-    return [
-        ("scenario", task.scenario.name, task.scenario_hash),
-        ("controller", candidate.controller, candidate.source_hash),
-        ("candidate", candidate.label, settings),
-    ]
+    values = (
+        *(task.key, task.scenario.name, task.scenario_hash, candidate.label),
+        *(candidate.controller, candidate.source_hash, json.dumps(candidate.parameters())),
+        *(task.seed, short_hash(outcome.machine), float(outcome.duration), finished),
+        outcome.summary,
+    )
+    return dict(zip(SEALED, values, strict=True))

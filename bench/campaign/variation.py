@@ -14,6 +14,7 @@ import dataclasses
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from slipbench.campaign.rails import HIGHEST, LOWEST
@@ -23,7 +24,7 @@ from slipbench.ground.telling import nearest_text
 from slipbench.scenario import GRADES, Equipment, Rail, RailSection, Scenario
 from slipbench.scenario.assemble import field_at
 from slipbench.scenario.rail import MONOTONE_LIMIT
-from slipbench.statistics.designs import Factor, Space, parameter_space
+from slipbench.statistics.designs import LOG_RATIO, Factor, Space
 
 Change = Callable[[Rail, float], Rail]
 
@@ -122,7 +123,13 @@ WEAR = "equipment.wear"
 
 
 def worn(scenario: Scenario, wear: float) -> Scenario:
-    """Return a scenario with its equipment between two grades: 0 clean, 1 service, 2 worn.
+    """Return a scenario with its equipment between two grades, see `equipment_at`."""
+    return scenario.replace({"equipment": equipment_at(wear)})
+
+
+@lru_cache(maxsize=4096)
+def equipment_at(wear: float) -> Equipment:
+    """Return equipment between two grades: 0 clean, 1 service, 2 worn.
 
     Raises
     ------
@@ -139,7 +146,7 @@ def worn(scenario: Scenario, wear: float) -> Scenario:
         for name, a, b in zip(one._fields, one, other, strict=True)
     }
     values["dropout_burst"] = round(values["dropout_burst"])
-    return scenario.replace({"equipment": Equipment(**values)})
+    return Equipment(**values)
 
 
 FILM: Mapping[str, FilmFactor] = {
@@ -288,3 +295,27 @@ def default_space(controller: Controller, with_rail: bool = True) -> Space:
     """Return a strategy's parameters and, unless told not to, the assumptions about the rail."""
     own = parameter_space(controller) if controller.parameters else ()
     return (*own, *(RAIL_ASSUMPTIONS if with_rail else ()))
+
+
+def parameter_space(controller: Controller, names: Sequence[str] | None = None) -> Space:
+    """Return the box of a strategy's parameters, facts of the vehicle apart, or of those named.
+
+    Raises
+    ------
+    InputError   for a name it does not have, or if nothing is left to vary
+    """
+    known = {p.name: p for p in controller.parameters}
+    for name in names or ():
+        if name not in known:
+            raise InputError(
+                f"strategy {controller.name}: no parameter {name!r}; "
+                f"it has: {', '.join(known) or 'none'}"
+            )
+    tunable = [p.name for p in controller.parameters if not p.is_data]
+    chosen = [known[name] for name in (names if names is not None else tunable)]
+    if not chosen:
+        raise InputError(f"strategy {controller.name}: it has no parameters to vary")
+    return tuple(
+        Factor(p.name, p.low, p.high, is_log=p.low > 0.0 and p.high / p.low >= LOG_RATIO)
+        for p in chosen
+    )

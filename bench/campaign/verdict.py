@@ -16,14 +16,12 @@ from typing import Any
 import numpy as np
 
 from slipbench.campaign.campaign import evaluate
-from slipbench.campaign.store import Store
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.variation import FILM, WEAR, is_parameter, scenario_at
 from slipbench.contract import Floats
 from slipbench.ground.errors import InputError
 from slipbench.results.canonical import as_json, scenario_hash, short_hash
 from slipbench.running.candidate import Candidate, candidate_of
-from slipbench.running.progress import Bar
-from slipbench.running.runners import Runner
 from slipbench.running.task import FAILED, Task, make_task
 from slipbench.scenario import Easing, Scenario
 from slipbench.statistics.designs import Factor, Space, scaled
@@ -225,9 +223,7 @@ def distances(
     situations: Situations,
     sides: Sequence[Side],
     points: Floats,
-    store: Store,
-    runner: Runner,
-    bar: Bar | None = None,
+    rig: Rig,
 ) -> Floats:
     """Return the stopping distance of every side at points of the unit cube. (n_sides, n) [m]
 
@@ -241,7 +237,7 @@ def distances(
     for start in range(0, len(points), CHUNK):
         places = [situations.at(point) for point in points[start : start + CHUNK]]
         tasks = [side.task(scenario, seed) for side in sides for scenario, seed in places]
-        summaries = evaluate(tasks, store, runner, bar)
+        summaries = evaluate(tasks, rig)
         failed = [summary[FAILED] for summary in summaries if FAILED in summary]
         if failed:
             raise InputError(f"{failed[0]}; a verdict needs the numbers of every stop")
@@ -354,10 +350,8 @@ def map_plane(
     names: tuple[str, str],
     n_nodes: int,
     n_each: int,
-    store: Store,
-    runner: Runner,
+    rig: Rig,
     seed: int = 0,
-    bar: Bar | None = None,
 ) -> Plane:
     """Return mean differences on a grid of two assumptions, refined where the sign is not told.
 
@@ -378,7 +372,7 @@ def map_plane(
 
     def run(nodes: list[tuple[int, int]], draws: slice) -> None:
         points = np.concatenate([_moved(others[draws], columns, steps, node) for node in nodes])
-        first, second = distances(situations, sides, points, store, runner, bar)
+        first, second = distances(situations, sides, points, rig)
         values = gains(first, second).reshape(len(nodes), -1)
         for (i, k), row in zip(nodes, values, strict=True):
             gain[i, k, draws] = row

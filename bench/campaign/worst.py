@@ -14,15 +14,13 @@ from scipy.stats import qmc
 
 from slipbench.campaign.campaign import evaluate
 from slipbench.campaign.rails import HIGHEST, LOWEST
-from slipbench.campaign.store import Store
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.variation import scenario_at
 from slipbench.contract import Floats
 from slipbench.ground.errors import InputError
 from slipbench.results.canonical import as_json, scenario_hash, short_hash
 from slipbench.results.scenario_file import scenario_file
 from slipbench.running.candidate import FLOOR_CANDIDATE, candidate_of
-from slipbench.running.progress import Bar
-from slipbench.running.runners import Runner
 from slipbench.running.task import FAILED, Task, make_task
 from slipbench.scenario import Scenario
 from slipbench.scenario.provenance import Provenance
@@ -154,21 +152,13 @@ class WorstRail:
 
 class _Search:
     def __init__(
-        self,
-        base: Scenario,
-        known: Known,
-        bounds: Bounds,
-        harm: str,
-        seeds: range,
-        store: Store,
-        runner: Runner,
-        bar: Bar | None,
+        self, base: Scenario, known: Known, bounds: Bounds, harm: str, seeds: range, rig: Rig
     ) -> None:
         self.base, self.bounds, self.space = base, bounds, bounds.space()
         self.candidate = candidate_of(known)
         self.harm = HARMS[harm][1]
         self.needs_floor = harm == FLOOR_HARM
-        self.seeds, self.store, self.runner, self.bar = seeds, store, runner, bar
+        self.seeds, self.rig = seeds, rig
         self.n_rails = self.n_stops = 0
         self.failures: list[str] = []
         self.why = f"found by a search for the rail that hurts {self.candidate.controller} most"
@@ -221,7 +211,7 @@ class _Search:
             tasks += [make_task(scenario, self.candidate, seed, hashed) for seed in self.seeds]
             if self.needs_floor:
                 tasks.append(make_task(scenario, FLOOR_CANDIDATE, 0, hashed))
-        summaries = evaluate(tasks, self.store, self.runner, self.bar)
+        summaries = evaluate(tasks, self.rig)
         self.n_rails += len(scenarios)
         self.n_stops += len(scenarios) * len(self.seeds)
         n_each = len(tasks) // len(scenarios)
@@ -256,14 +246,12 @@ def worst_rail(
     base: Scenario,
     known: Known,
     budget: int,
-    store: Store,
-    runner: Runner,
+    rig: Rig,
     *,
     bounds: Bounds | None = None,
     harm: str = FLOOR_HARM,
     seeds: range = range(1),
     seed: int = 0,
-    bar: Bar | None = None,
 ) -> WorstRail:
     """Search for the rail on which a strategy does worst, by differential evolution.
 
@@ -278,8 +266,8 @@ def worst_rail(
     InputError   for a budget too small, an unknown harm or bounds that cannot be
     """
     refuse_search(harm, budget)
-    store.claim("base", base.name, scenario_hash(base))
-    search = _Search(base, known, bounds or Bounds(), harm, seeds, store, runner, bar)
+    rig.store.claim("base", base.name, scenario_hash(base))
+    search = _Search(base, known, bounds or Bounds(), harm, seeds, rig)
     n_factors = len(search.space)
     size = min(max(FEWEST_POINTS, budget // 8), 4 * n_factors)
     sampler = qmc.Sobol(n_factors, scramble=True, seed=np.random.default_rng(seed))

@@ -5,8 +5,10 @@ from __future__ import annotations
 import argparse
 import shlex
 import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from slipbench.commands.line import get_ready, out_folder
+from slipbench.commands.line import deliver, get_ready, out_folder
 from slipbench.commands.options import (
     add_out,
     add_scenario,
@@ -20,9 +22,12 @@ from slipbench.commands.options import (
     stop_limit,
 )
 from slipbench.commands.parser import JUDGE, Commands
-from slipbench.ground.caution import CAUTION
-from slipbench.ground.errors import InputError
-from slipbench.ground.interrupts import interrupts_ignored
+
+if TYPE_CHECKING:
+    from slipbench.assess.limits import Limit
+    from slipbench.assess.sheet import Sheet
+    from slipbench.scenario import Scenario
+    from slipbench.strategies.registry import Known
 
 FILES = ("assess.csv", "stops.csv", "assess.html")
 RECORD, WRITER = "assess.json", "slipbench assess"
@@ -49,48 +54,54 @@ def add_parsers(commands: Commands) -> None:
 def assess_command(arguments: argparse.Namespace) -> int:
     """Run the programme, print the sheet, write it as CSV and a page."""
     from slipbench.assess.limits import read_limits
-    from slipbench.results.output import check_folder, write_folder
+    from slipbench.results.output import check_folder
     from slipbench.strategies.registry import refuse_twice
 
     n_seeds = (1 if arguments.quick else 3) if arguments.seeds is None else arguments.seeds
     check_seeds(n_seeds, MOST_SEEDS)
     folder = out_folder(arguments.out, "assess")
-    limit = stop_limit(arguments)
+    stop_limit(arguments)  # refused before anything is run
     limits = read_limits(arguments.limits)
     scenarios = [read_scenario(name, arguments) for name in arguments.scenarios]
     refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
     known = read_strategy(arguments.strategy, arguments.compile)
     check_folder(folder, FILES, RECORD, WRITER, arguments.overwrite)
     get_ready(["slipbench.assess.sheet"], ["loop.run_compiled"], [known])
+    from slipbench.assess.page import sheet_csv, sheet_page, sheet_text, stops_csv
+
+    sheet = _assessed(arguments, scenarios, known, limits, n_seeds)
+    text = sheet_text(sheet)
+    contents = (sheet_csv(sheet), stops_csv(sheet), sheet_page(sheet, _command(arguments)))
+    files = {name: content.encode() for name, content in zip(FILES, contents, strict=True)}
+    deliver(text, folder, files, "assess", arguments.overwrite)
+    return 0
+
+
+def _assessed(
+    arguments: argparse.Namespace,
+    scenarios: Sequence[Scenario],
+    known: Known,
+    limits: tuple[Limit, ...],
+    n_seeds: int,
+) -> Sheet:
+    """Run the programme under a bar."""
     from tqdm import tqdm
 
-    from slipbench.assess.page import sheet_csv, sheet_page, sheet_text, stops_csv
     from slipbench.assess.sheet import assess, programme
 
     n_stops = n_seeds * len(programme(scenarios, arguments.quick))
     with tqdm(
         total=n_stops, unit="stop", disable=not sys.stderr.isatty(), leave=False, file=sys.stderr
     ) as bar:
-        sheet = assess(
+        return assess(
             scenarios,
             known,
             limits,
             n_seeds,
             is_quick=arguments.quick,
             tell=bar.update,
-            stop_limit=limit,
+            stop_limit=stop_limit(arguments),
         )
-    text = sheet_text(sheet)
-    contents = (sheet_csv(sheet), stops_csv(sheet), sheet_page(sheet, _command(arguments)))
-    files = {name: content.encode() for name, content in zip(FILES, contents, strict=True)}
-    try:
-        with interrupts_ignored():
-            write_folder(folder, files, RECORD, WRITER, {}, arguments.overwrite)
-    except InputError:
-        print(text, flush=True)  # what was computed is not lost
-        raise
-    print(f"{text}\n\nwritten to {folder}: {', '.join((RECORD, *FILES))}\n\n{CAUTION}")
-    return 0
 
 
 def _command(arguments: argparse.Namespace) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+from typing import Any
 
 from slipbench.commands.options import (
     add_scenario,
@@ -14,7 +15,15 @@ from slipbench.commands.options import (
     read_settings,
 )
 from slipbench.commands.parser import COMPARE, Commands
-from slipbench.commands.session import add_campaign_options, opened, ready, say_varied, varied
+from slipbench.commands.session import (
+    add_campaign_options,
+    opened,
+    picture_place,
+    ready,
+    say_varied,
+    varied,
+    write_picture,
+)
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 
@@ -50,7 +59,7 @@ def campaign_command(arguments: argparse.Namespace) -> int:
     from slipbench.campaign.analysis import collect, verdict_on
     from slipbench.campaign.campaign import run_campaign
     from slipbench.campaign.objectives import find_objectives
-    from slipbench.campaign.planning import campaign_plan
+    from slipbench.campaign.planning import Design, campaign_plan
     from slipbench.campaign.report import campaign_text, counts_line
 
     objectives = find_objectives(arguments.objectives)
@@ -58,12 +67,10 @@ def campaign_command(arguments: argparse.Namespace) -> int:
     scenarios = [read_scenario(name, arguments) for name in arguments.scenarios]
     space = varied(arguments.vary, strategies, scenarios)
     plan = campaign_plan(
-        scenarios=scenarios,
-        strategies=strategies,
+        scenarios,
+        strategies,
+        Design(space, arguments.design, arguments.points),
         labels=labels,
-        space=space,
-        design=arguments.design,
-        n_points=arguments.points,
         n_random=arguments.random_rails,
         n_seeds=arguments.seeds,
         seed=arguments.design_seed,
@@ -72,19 +79,25 @@ def campaign_command(arguments: argparse.Namespace) -> int:
     baseline = arguments.baseline or names[0]
     if baseline not in names:
         raise InputError(f"--baseline {baseline!r}; candidates: {', '.join(names[:20])}")
-    with opened(arguments, "campaign") as (store, runner):
+    beside = picture_place(arguments, "campaign")
+    with opened(arguments, "campaign") as rig:
         say_varied(space, strategies)
-        counts = run_campaign(plan, store, runner, is_quiet=arguments.quiet)
-        print(counts_line(counts))
-        collected = collect(
-            store,
-            objectives,
-            arguments.overrun_beyond,
-            names,
-            (scenario.name for scenario in plan.scenarios),
-            plan.seeds,
-        )
+        print(counts_line(run_campaign(plan, rig.store, rig.runner, is_quiet=arguments.quiet)))
+        rails = (scenario.name for scenario in plan.scenarios)
+        limit = arguments.overrun_beyond
+        collected = collect(rig.store, objectives, limit, names, rails, plan.seeds)
         verdicts = [verdict_on(collected, objective, baseline) for objective in objectives]
-        print(f"\n{campaign_text(collected, verdicts, baseline)}\n\nstored in {store.path}")
+        text = campaign_text(collected, verdicts, baseline)
+        print(f"\n{text}\n\nstored in {rig.store.path}")
+
+    def draw() -> Any:
+        from slipbench.figures import style
+        from slipbench.figures.campaigns import draw_campaign
+        from slipbench.strategies.registry import known_controllers
+
+        return draw_campaign(collected, style.looks([*known_controllers(), *collected.candidates]))
+
+    if "distance" in collected.table:
+        print(f"written: {write_picture(beside, draw)}")
     print(f"\n{CAUTION}")
     return 0

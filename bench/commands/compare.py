@@ -6,12 +6,19 @@ import argparse
 import json
 import shlex
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any, NamedTuple, TextIO
 
-from slipbench.commands.line import drawn_or_refused, get_ready, out_folder, result_stream
+from slipbench.commands.line import (
+    drawn_or_refused,
+    get_ready,
+    out_folder,
+    picture_names,
+    result_stream,
+)
 from slipbench.commands.options import (
     add_out,
     add_scenario,
@@ -41,7 +48,15 @@ RECORD = "compare.json"
 DEFAULT_SEEDS = 4
 """Seeds unless told otherwise: so many trains as they run in service."""
 
-RESULT_FILES = ("compare.csv", "compare.png", "compare.svg", "table.txt")
+MOST_CURVES = 8
+"""Rails whose speed curves a report shows."""
+
+MOST_PAGES = 12
+"""Pages of the picture that are written."""
+
+_PAGES = ("compare", "speeds", "speed_curves", *(f"compare_{i}" for i in range(2, MOST_PAGES + 1)))
+PICTURES = tuple(file for name in _PAGES for file in picture_names(name))
+RESULT_FILES = ("compare.csv", "table.txt", *PICTURES)
 
 
 def add_parsers(commands: Commands) -> None:
@@ -58,6 +73,9 @@ def add_parsers(commands: Commands) -> None:
     parser.add_argument(
         "--json", action="store_true", help="print the rows as JSON only; files only with --out"
     )
+    parser.add_argument(
+        "--full", action="store_true", help="print the table of every rail; table.txt has it always"
+    )
     parser.add_argument("--report", action="store_true", help="write the report page as well")
     parser.set_defaults(act=compare_command)
 
@@ -68,11 +86,18 @@ def compare_command(arguments: argparse.Namespace) -> int:
         return _compare(arguments, result)
 
 
-def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
-    from slipbench.comparison.tables import comparison_table
-    from slipbench.compiling.cache import is_cold
-    from slipbench.results.output import check_folder, remove_written, write_folder
-    from slipbench.running.pool import start_early
+class _Asked(NamedTuple):
+    """What is compared, all of it checked; `folder` is None where nothing is written."""
+
+    scenarios: list[Scenario]
+    strategies: list[Known]
+    is_wide: bool
+    folder: Path | None
+
+
+def _asked(arguments: argparse.Namespace) -> _Asked:
+    """Read what is asked; refuse what cannot be compared, or written."""
+    from slipbench.results.output import check_folder
     from slipbench.scenario import scenario_names
     from slipbench.strategies.registry import refuse_twice
 
@@ -84,7 +109,6 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     check_workers(arguments.workers)
     names = arguments.scenarios or scenario_names()
     scenarios = _scenarios(names, arguments)
-    is_wide = len(scenarios) > len(names)
     refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
     strategies = read_strategies(arguments.strategy, arguments.compile)
     refuse_twice("strategies", [(k.controller.name, k.origin) for k in strategies])
@@ -94,51 +118,93 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     )
     if folder is not None:
         check_folder(folder, RESULT_FILES, RECORD, WRITER, arguments.overwrite)
+    return _Asked(scenarios, strategies, len(scenarios) > len(names), folder)
+
+
+def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
+    from slipbench.compiling.cache import is_cold
+    from slipbench.running.pool import start_early
+
+    asked = _asked(arguments)
     compiled = ["loop.run_compiled", "floor.run_floor", "priced.run_priced_floor"]
     if arguments.workers != 1 and not is_cold(*compiled):
         start_early("slipbench.comparison.compare")
-    get_ready(["slipbench.comparison.compare"], compiled, strategies)
-    comparison = _run_with_progress(
-        arguments, scenarios, strategies, draws=folder is not None and not is_wide
-    )
-    from slipbench.commands.report import REPORT, write_report
+    get_ready(["slipbench.comparison.compare"], compiled, asked.strategies)
+    comparison = _run_with_progress(arguments, asked)
+    from slipbench.commands.report import write_report
     from slipbench.comparison.compare import as_csv
     from slipbench.comparison.record import as_record
-    from slipbench.comparison.standing import frontier_text, standing_table
     from slipbench.results.quantities import SCHEMA, SCHEMA_VERSION, UNITS
 
     record = as_record(comparison, _as_typed(arguments))
     rows = {name: record[name] for name in (UNITS, "rows")}
-    table = (standing_table if is_wide else comparison_table)(comparison)
-    table = "\n\n".join(filter(None, [table, frontier_text(comparison)]))
-    text = _as_json({SCHEMA: SCHEMA_VERSION, **rows}) if arguments.json else table
-    if folder is None:
+    full, shown = _tables(comparison, asked.is_wide, arguments.full)
+    text = _as_json({SCHEMA: SCHEMA_VERSION, **rows}) if arguments.json else shown
+    if asked.folder is None:
         print(text, file=result)
         return 0
     files = {
         "compare.csv": as_csv(comparison.rows).encode(),
-        "table.txt": f"{table}\n\n{CAUTION}\n".encode(),
+        "table.txt": f"{full}\n\n{CAUTION}\n".encode(),
     }
-
-    def write() -> None:
-        write_folder(folder, files, RECORD, WRITER, record, arguments.overwrite)
-
+    step = None if arguments.json else _next_step(comparison, asked.folder, arguments)
     try:
-        with interrupts_ignored():  # numbers first: a picture that fails loses none
-            write()
-            remove_written(folder, *REPORT)  # a page about the numbers before
-        files |= {} if is_wide else _pictures(comparison)
-        ending = f"\n\nwritten to {folder}: {', '.join((RECORD, *files))}"
-        ending += f"{_next_step(comparison, folder, arguments)}\n\n{CAUTION}"
-        with interrupts_ignored():  # from here all is written, and said to be
-            write()
-            print(text + ("" if arguments.json else ending), file=result, flush=True)
+        draw = partial(_pictures, comparison, asked.is_wide)
+        _write(asked.folder, _Told(record, files, text, step), draw, arguments.overwrite, result)
     except InputError:
         print(text, file=result, flush=True)  # what was computed is not lost
         raise
     if arguments.report:
-        print(write_report(folder, None, arguments.overwrite))
+        print(write_report(asked.folder, None, arguments.overwrite))
     return 0
+
+
+def _tables(comparison: Comparison, is_wide: bool, is_full: bool) -> tuple[str, str]:
+    """Return the table that is written and the one that is shown."""
+    from slipbench.comparison.standing import frontier_text, standing_table
+    from slipbench.comparison.tables import comparison_table
+
+    frontier = frontier_text(comparison)
+    full = standing_table(comparison) if is_wide else comparison_table(comparison, is_full=True)
+    shown = full if is_wide or is_full else comparison_table(comparison)
+    full, shown = ("\n\n".join(filter(None, [own, frontier])) for own in (full, shown))
+    return full, shown
+
+
+class _Told(NamedTuple):
+    """What a comparison says: in its record, in files, on the screen, and what comes next there."""
+
+    record: dict[str, Any]
+    files: dict[str, bytes]
+    text: str
+    next_step: str | None
+
+
+def _write(
+    folder: Path,
+    told: _Told,
+    draw: Callable[[], dict[str, bytes]],
+    may_overwrite: bool,
+    result: TextIO,
+) -> None:
+    """Write the files and say so; numbers first, so that a picture that fails loses none."""
+    from slipbench.commands.report import REPORT
+    from slipbench.results.output import remove_written, write_folder
+
+    def write(files: dict[str, bytes]) -> None:
+        write_folder(folder, files, RECORD, WRITER, told.record, may_overwrite)
+
+    with interrupts_ignored():
+        write(told.files)
+        remove_written(folder, *REPORT)  # a page about the numbers before
+    files = told.files | draw()
+    ending = ""
+    if told.next_step is not None:
+        written = f"written to {folder}: {', '.join((RECORD, *files))}"
+        ending = f"\n\n{written}{told.next_step}\n\n{CAUTION}"
+    with interrupts_ignored():  # from here all is written, and said to be
+        write(files)
+        print(told.text + ending, file=result, flush=True)
 
 
 def _next_step(comparison: Comparison, folder: Path, arguments: argparse.Namespace) -> str:
@@ -176,23 +242,15 @@ def _scenarios(names: Sequence[str], arguments: argparse.Namespace) -> list[Scen
     return [scenario.replace(name=f"{scenario.name} at {word}") for scenario, word in pairs]
 
 
-def _run_with_progress(
-    arguments: argparse.Namespace,
-    scenarios: Sequence[Scenario],
-    strategies: Sequence[Known],
-    *,
-    draws: bool,
-) -> Comparison:
+def _run_with_progress(arguments: argparse.Namespace, asked: _Asked) -> Comparison:
     from concurrent.futures.process import BrokenProcessPool
 
     from tqdm import tqdm
 
     from slipbench.comparison.compare import compare, plan
-    from slipbench.results.identity import versions
-    from slipbench.strategies.foreign import is_foreign
 
-    limit = stop_limit(arguments)
-    n_jobs = len(plan(scenarios, strategies, arguments.seeds))
+    scenarios, strategies, n_seeds = asked.scenarios, asked.strategies, arguments.seeds
+    n_jobs = len(plan(scenarios, strategies, n_seeds))
     is_quiet = arguments.json or not sys.stderr.isatty()
     with tqdm(total=n_jobs, unit="stop", disable=is_quiet, leave=False, file=sys.stderr) as bar:
         n_done = [0]
@@ -201,43 +259,97 @@ def _run_with_progress(
             n_done[0] += 1
             bar.update()
 
-        def meanwhile() -> None:
-            versions()  # kept for the record
-            if draws:
-                import_module("slipbench.figures.compare")
-
         try:
             return compare(
                 scenarios,
                 strategies,
-                arguments.seeds,
+                n_seeds,
                 n_workers=arguments.workers,
                 tell=tell,
-                meanwhile=meanwhile,
-                stop_limit=limit,
+                meanwhile=partial(_prepare, asked.folder is not None),
+                stop_limit=stop_limit(arguments),
             )
         except KeyboardInterrupt as end:
             bar.close()
             done = f" after {n_done[0]} of {n_jobs} runs; nothing was written"
             raise type(end)(done) from None
         except BrokenProcessPool:
-            native = ", ".join(k.origin for k in strategies if is_foreign(k.origin))
-            cause = f"or a crash of {native}; " if native else ""
-            raise InputError(
-                f"a worker process died, perhaps for want of memory; {cause}nothing was written; "
-                "try fewer --workers"
-            ) from None
+            raise _worker_lost(strategies) from None
 
 
-def _pictures(comparison: Comparison) -> dict[str, bytes]:
+def _prepare(draws: bool) -> None:
+    """Do while stops run what is needed after them."""
+    from slipbench.results.identity import versions
+
+    versions()  # kept for the record
+    if draws:
+        import_module("slipbench.figures.compare")
+
+
+def _worker_lost(strategies: Sequence[Known]) -> InputError:
+    from slipbench.strategies.foreign import is_foreign
+
+    native = ", ".join(k.origin for k in strategies if is_foreign(k.origin))
+    cause = f"or a crash of {native}; " if native else ""
+    return InputError(
+        f"a worker process died, perhaps for want of memory; {cause}nothing was written; "
+        "try fewer --workers"
+    )
+
+
+def _pictures(comparison: Comparison, is_wide: bool) -> dict[str, bytes]:
+    """Return the pictures: pages of rails, or of several speeds the distance over speed."""
     from slipbench.figures import style
-    from slipbench.figures.compare import draw_comparison
+    from slipbench.figures.compare import draw_comparison, pages_of
     from slipbench.strategies.registry import known_controllers
 
     drawn = [known.controller.name for known in comparison.strategies]
     looks = style.looks([*known_controllers(), *drawn])
-    pictures = drawn_or_refused(lambda: style.save(draw_comparison(comparison, looks)))
-    return {f"compare.{kind}": data for kind, data in pictures.items()}
+
+    def draw() -> dict[str, bytes]:
+        if is_wide:
+            from slipbench.figures.speeds import draw_speeds
+
+            figures = {"speeds": draw_speeds(comparison, looks)}
+        else:
+            pages = pages_of(comparison)[:MOST_PAGES]
+            figures = {
+                f"compare_{i}" if i > 1 else "compare": draw_comparison(comparison, looks, rails)
+                for i, rails in enumerate(pages, 1)
+            }
+        return {
+            f"{name}.{kind}": data
+            for name, figure in figures.items()
+            for kind, data in style.save(figure).items()
+        }
+
+    return drawn_or_refused(draw)
+
+
+def _speed_curves(comparison: Comparison) -> dict[str, bytes]:
+    """Run seed 0 of every strategy once more, with traces, on the rails that tell them apart."""
+    from slipbench.comparison.quiet import quiet_rails
+    from slipbench.figures import style
+    from slipbench.figures.speed_curves import draw_speed_curves
+    from slipbench.running.runner import run_stop
+    from slipbench.strategies.registry import known_controllers
+
+    quiet = {rail for group in quiet_rails(comparison.rows) for rail in group.rails}
+    rails = [own for own in comparison.scenarios if own.name not in quiet][:MOST_CURVES]
+    failed = {(r.scenario, r.controller) for r in comparison.rows if r.summary.get("failed")}
+    curves: dict[str, dict[str, Any]] = {}
+    for rail in rails:
+        for known in comparison.strategies:
+            name = known.controller.name
+            if (rail.name, name) not in failed:
+                traces = run_stop(rail, known, 0, with_traces=True).traces
+                curves.setdefault(rail.name, {})[name] = traces["distance"], traces["train_speed"]
+    truth = {known.controller.name: known.controller.uses_truth for known in comparison.strategies}
+    looks = style.looks([*known_controllers(), *truth])
+    if not curves:
+        return {}
+    drawn = drawn_or_refused(lambda: style.save(draw_speed_curves(curves, truth, looks)))
+    return {f"speed_curves.{kind}": data for kind, data in drawn.items()}
 
 
 def _as_json(content: Any) -> str:

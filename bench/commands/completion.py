@@ -15,20 +15,36 @@ from slipbench.commands.parser import LEARN, Command, Commands
 
 SHELLS = ("bash", "zsh", "fish")
 
-SCENARIO, STRATEGY, EXPERIMENT, FILES, FOLDERS = (
-    "scenario", "strategy", "experiment", "files", "folders",
-)  # fmt: skip
+SCENARIO, STRATEGY, TRAIN, DRIVER, ROUTE = "scenario", "strategy", "train", "driver", "route"
+EXPERIMENT, LESSON, TOPIC, PART = "experiment", "lesson", "topic", "part"
+FILES, FOLDERS = "files", "folders"
+WITHOUT_FILES = (EXPERIMENT, TOPIC, PART)
+"""Kinds of which a file is no value; wherever else a name may stand, a file may as well."""
+
+SEVERAL = (STRATEGY, DRIVER)
+"""Kinds of which several may be given, separated by commas."""
+
 _KINDS = {
     "SCENARIO": SCENARIO,
     "STRATEGY": STRATEGY,
     "A": STRATEGY,
     "A[,B]": STRATEGY,
-    "NAME": EXPERIMENT,
-    "FILE": FILES,
-    "FILE.toml": FILES,
+    "UNIT": TRAIN,
+    "ROUTE": ROUTE,
+    "LESSON": LESSON,
+    "TOPIC": TOPIC,
+    "KIND": PART,
+    "experiment NAME": EXPERIMENT,
+    "--train FILE|NAME": TRAIN,
+    "--rail FILE|NAME": SCENARIO,
+    "--driver FILE|NAME": DRIVER,
+    "--driver A[,B]": DRIVER,
+    "CAMPAIGN": FILES,
+    "LOG": FILES,
     "DIR": FOLDERS,
 }
-"""What stands for the value of an argument, by its metavar, as all commands use them."""
+"""What stands for the value of an argument: by its metavar, as all commands use them, or where that
+is not enough by option, or command, and metavar. A metavar `FILE` or `X.suffix` is a file."""
 
 
 class Word(NamedTuple):
@@ -54,13 +70,23 @@ def add_parsers(commands: Commands) -> None:
 def completion_command(arguments: argparse.Namespace, commands: Commands) -> int:
     """Print the script for one shell."""
     from slipbench.commands.experiment import known_experiments
-    from slipbench.scenario import scenario_names
+    from slipbench.commands.own_files import KINDS
+    from slipbench.guidance.route import shipped_routes
+    from slipbench.guide.pages import topics
+    from slipbench.practice.lessons import lesson_names
+    from slipbench.scenario import driver_names, scenario_names, train_names
     from slipbench.strategies.registry import known_controllers
 
     names = {
         SCENARIO: tuple(scenario_names()),
         STRATEGY: tuple(known_controllers()),
+        TRAIN: train_names(),
+        DRIVER: driver_names(),
+        ROUTE: shipped_routes(),
         EXPERIMENT: tuple(known_experiments()),
+        LESSON: tuple(lesson_names()),
+        TOPIC: tuple(topics()),
+        PART: KINDS,
     }
     write = {"bash": bash_script, "zsh": zsh_script, "fish": fish_script}[arguments.shell]
     print(write(commands.all, names), end="")
@@ -69,23 +95,27 @@ def completion_command(arguments: argparse.Namespace, commands: Commands) -> int
 
 def words_of(command: Command) -> list[Word]:
     """Return the options and arguments of a command."""
-    found = []
-    for action in command.parser._actions:
-        metavar = action.metavar if isinstance(action.metavar, str) else ""
-        kind = _KINDS.get(metavar, "")
-        if kind == EXPERIMENT and command.name != "experiment":
-            kind = ""
-        found.append(
-            Word(
-                options=tuple(action.option_strings),
-                kind=kind,
-                choices=tuple(map(str, action.choices or ())),
-                takes_value=action.nargs != 0,
-                repeats=action.nargs in ("*", "+", argparse.REMAINDER),
-                help=_plain(action.help or ""),
-            )
+    return [
+        Word(
+            options=tuple(action.option_strings),
+            kind=_kind(command, action),
+            choices=tuple(map(str, action.choices or ())),
+            takes_value=action.nargs != 0,
+            repeats=action.nargs in ("*", "+", argparse.REMAINDER),
+            help=_plain(action.help or ""),
         )
-    return found
+        for action in command.parser._actions
+    ]
+
+
+def _kind(command: Command, action: argparse.Action) -> str:
+    """Return what a value of an argument is; empty where nothing can be offered for it."""
+    metavar = action.metavar if isinstance(action.metavar, str) else ""
+    for name in (*action.option_strings, command.name):
+        if f"{name} {metavar}" in _KINDS:
+            return _KINDS[f"{name} {metavar}"]
+    is_file = metavar == "FILE" or re.fullmatch(r"[A-Z]+\.[a-z]+", metavar) is not None
+    return _KINDS.get(metavar, FILES if is_file else "")
 
 
 def _plain(text: str) -> str:
@@ -117,36 +147,33 @@ def bash_script(commands: Sequence[Command], names: dict[str, tuple[str, ...]]) 
     for command in commands:
         words = words_of(command)
         options = " ".join(option for word in words for option in word.options)
-        values = [_bash_value(word) for word in words if not word.options and _has_values(word)]
-        other = f"{values[0]}; " if values else ""
-        lines.append(
-            f'    {command.name}) case "$cur" in -*) '
-            f'COMPREPLY=($(compgen -W "{options}" -- "$cur"));; *) {other};; esac;;'
-            if other
-            else f'    {command.name}) COMPREPLY=($(compgen -W "{options}" -- "$cur"));;'
-        )
+        given = [word for word in words if not word.options and _bash_words(word)]
+        named = f'COMPREPLY=($(compgen -W "{options}" -- "$cur"))'
+        if given:
+            named = f'case "$cur" in -*) {named};; *) {_bash_value(*given)};; esac'
+        lines.append(f"    {command.name}) {named};;")
     return "\n".join([*lines, "  esac", "}", "complete -o filenames -F _slipbench slipbench", ""])
 
 
-def _has_values(word: Word) -> bool:
-    return bool(word.kind or word.choices)
+def _bash_value(*words: Word) -> str:
+    """Return what completes a value that may be of any of the words."""
+    found = " ".join(filter(None, map(_bash_words, words)))
+    return f"COMPREPLY=({found})" if found else ":"
 
 
-def _bash_value(word: Word) -> str:
+def _bash_words(word: Word) -> str:
     if word.choices:
-        return f'COMPREPLY=($(compgen -W "{" ".join(word.choices)}" -- "$cur"))'
-    if word.kind == FOLDERS:
-        return 'COMPREPLY=($(compgen -d -- "$cur"))'
-    if word.kind == FILES:
-        return 'COMPREPLY=($(compgen -f -- "$cur"))'
-    if word.kind == EXPERIMENT:
-        return 'COMPREPLY=($(compgen -W "$experiment" -- "$cur"))'
+        return f'$(compgen -W "{" ".join(word.choices)}" -- "$cur")'
+    if word.kind in (FILES, FOLDERS):
+        return f'$(compgen -{"f" if word.kind == FILES else "d"} -- "$cur")'
+    if word.kind in WITHOUT_FILES:
+        return f'$(compgen -W "${word.kind}" -- "$cur")'
     if word.kind:
         return (
-            f'COMPREPLY=($(compgen -P "$first" -W "${word.kind}" -- "$last") '
-            '$(compgen -P "$first" -f -- "$last"))'
+            f'$(compgen -P "$first" -W "${word.kind}" -- "$last") '
+            '$(compgen -P "$first" -f -- "$last")'
         )
-    return ":"
+    return ""
 
 
 def zsh_script(commands: Sequence[Command], names: dict[str, tuple[str, ...]]) -> str:
@@ -157,8 +184,8 @@ def zsh_script(commands: Sequence[Command], names: dict[str, tuple[str, ...]]) -
         '#   eval "$(slipbench completion zsh)"',
     ]
     for kind, values in names.items():
-        files = "" if kind == EXPERIMENT else "; _files"
-        several = "compset -P '*,'; " if kind == STRATEGY else ""
+        files = "" if kind in WITHOUT_FILES else "; _files"
+        several = "compset -P '*,'; " if kind in SEVERAL else ""
         lines.append(f"_slipbench_{kind}() {{ {several}compadd -- {' '.join(values)}{files} }}")
     lines += ["_slipbench() {", "  local -a commands", "  commands=("]
     lines += [f"    '{command.name}:{_plain(command.help)}'" for command in commands]
@@ -214,12 +241,11 @@ def fish_script(commands: Sequence[Command], names: dict[str, tuple[str, ...]]) 
             )
             values = word.choices or names.get(word.kind, ())
             given = f" -a '{' '.join(values)}'" if values else ""
-            files = {FILES: " -F", SCENARIO: " -F", STRATEGY: " -F", FOLDERS: " -F"}
+            takes_files = bool(word.kind) and word.kind not in WITHOUT_FILES
             if word.takes_value and (flags or given):
                 needs = " -r" if flags else ""
-                lines.append(
-                    f"{here} {flags}{needs}{files.get(word.kind, '')}{given} -d '{word.help}'"
-                )
+                files = " -F" if takes_files else ""
+                lines.append(f"{here} {flags}{needs}{files}{given} -d '{word.help}'")
             elif flags:
                 lines.append(f"{here} {flags} -d '{word.help}'")
     return "\n".join([*lines, ""])

@@ -32,7 +32,7 @@ from slipbench.ground.telling import shown
 
 if TYPE_CHECKING:
     from slipbench.guidance.answer import Answer
-    from slipbench.guidance.journey import Travel
+    from slipbench.guidance.leads import Travel
     from slipbench.guidance.points import Question
     from slipbench.guidance.runs import Runs
     from slipbench.strategies.registry import Known
@@ -102,6 +102,10 @@ def _add_route(commands: Commands) -> None:
         "--redeposited", metavar="SHARE",
         help="of the film that is laid down again between two trains, such as 30%% (0%%)",
     )  # fmt: skip
+    route.add_argument(
+        "--no-range", action="store_true",
+        help="one creep curve and cleaning law a film: no range, in half the time",
+    )  # fmt: skip
     _add_confidence(route, 40)
     add_out(route, ROUTE)
     route.set_defaults(act=route_command)
@@ -124,13 +128,14 @@ def route_command(arguments: argparse.Namespace) -> int:
     travel, known = _travel(arguments, route.scenario)
     modules = ["slipbench.guidance.timetable", "slipbench.stop.simulation"]
     get_ready(modules, ["loop.run_compiled"], [known])
-    from slipbench.guidance.timetable import STATES, run_route, timetable_csv, timetable_text
+    from slipbench.guidance.timetable import n_items, run_route, timetable_csv, timetable_text
     from slipbench.running.pool import n_cores
     from slipbench.running.progress import progress
 
-    n_items = (len(route.stations) - 1) * len(STATES)
-    with progress(n_items, "station and rail", arguments.quiet) as bar:
-        table = run_route(route, travel, arguments.workers or n_cores(), bar.done)
+    with_range = not arguments.no_range
+    n_asked = n_items(route, travel, with_range)
+    with progress(n_asked, "films in other shapes, stations", arguments.quiet) as bar:
+        table = run_route(route, travel, arguments.workers or n_cores(), bar.done, with_range)
     files = {"route.csv": timetable_csv(table).encode()}
 
     def draw() -> dict[str, bytes]:
@@ -148,7 +153,7 @@ def route_command(arguments: argparse.Namespace) -> int:
 
 
 def _travel(arguments: argparse.Namespace, scenario: str) -> tuple[Travel, Known]:
-    from slipbench.guidance.journey import Travel
+    from slipbench.guidance.leads import Travel
     from slipbench.guidance.line import films
     from slipbench.guidance.spread import read_spread
     from slipbench.running.candidate import candidate_of
@@ -259,6 +264,7 @@ def opened_runs(
     folder: Path, arguments: argparse.Namespace, n_stops: int, limit: float
 ) -> Iterator[Runs]:
     """Give runs whose stops are kept beside the results; say so if Ctrl-C comes."""
+    from slipbench.campaign.rig import Rig
     from slipbench.campaign.store import Store
     from slipbench.commands.session import make_folder
     from slipbench.guidance.runs import Runs
@@ -275,7 +281,7 @@ def opened_runs(
         runner = make_runner(arguments.workers, None, limit)
         try:
             with progress(n_stops, is_quiet=arguments.quiet) as bar:
-                yield Runs(store, runner, bar)
+                yield Runs(Rig(store, runner, bar))
         except KeyboardInterrupt as end:
             said = f"; {len(store)} stops stored in {path}; the same command resumes"
             raise type(end)(said) from None

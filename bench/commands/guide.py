@@ -52,7 +52,7 @@ def generators(commands: Commands) -> Mapping[str, Callable[[], str]]:
         from slipbench.guide.generated import strategy_pages
         from slipbench.strategies.registry import known_controllers
 
-        return strategy_pages(known_controllers().values())
+        return strategy_pages(one.controller for one in known_controllers().values())
 
     def keys() -> str:
         from slipbench.guide.generated import key_tables

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import shlex
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from slipbench.measured.account import Account
     from slipbench.measured.identify import Identified
     from slipbench.measured.whatif import Whatif
+    from slipbench.scenario import Scenario
 
 DRIVE = ["drive.drive_compiled"]
 
@@ -47,6 +49,10 @@ def add_parsers(commands: Commands) -> None:
     add_unit(find, is_needed=True)
     find.add_argument("--to", required=True, metavar="RAIL.toml", help="the rail, as a scenario")
     find.add_argument("--draws", type=count, default=20, metavar="N", help="rails of the band (20)")
+    find.add_argument(
+        "--rims", action="store_true",
+        help="fit as well by how much every rim shows too fast, as its diameter makes it",
+    )  # fmt: skip
     add_overwrite(find)
     find.set_defaults(act=identify_command)
     other = commands.add_parser(
@@ -61,6 +67,10 @@ def add_parsers(commands: Commands) -> None:
         "--driver", default="logged", metavar="A[,B]",
         help="logged (as in the log), held (its hardest position throughout), or a shipped driver "
         "or file (logged)",
+    )  # fmt: skip
+    other.add_argument(
+        "--each", type=count, default=3, metavar="N",
+        help="seeds of the equipment on every rail, which tell its scatter from the rail's (3)",
     )  # fmt: skip
     add_out(other, "whatif")
     other.set_defaults(act=whatif_command)
@@ -116,7 +126,7 @@ def identify_command(arguments: argparse.Namespace) -> int:
         refuse_foreign(draws / f"draw-{i:02d}.toml", arguments.overwrite, makes_folder=True)
     account = _account(arguments)
     get_ready(["slipbench.measured.fit", "slipbench.measured.drive"], DRIVE)
-    found, text = _identified(account)
+    found, text = _identified(account, arguments.rims)
     _write_rail(found, target, draws, arguments.draws)
     from slipbench.figures.measured_fit import draw_rail
     from slipbench.figures.style import save
@@ -130,7 +140,7 @@ def identify_command(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _identified(account: Account) -> tuple[Identified, str]:
+def _identified(account: Account, with_rims: bool) -> tuple[Identified, str]:
     """Return what was identified, and the account of it with the reproduction on that rail."""
     import numpy as np
 
@@ -140,7 +150,9 @@ def _identified(account: Account) -> tuple[Identified, str]:
     from slipbench.measured.reproduce import reproduce, reproduction_text
 
     with _bar(total=len(PATCHES) + 2, unit="fit") as bar:
-        fit = fit_rail(account, lambda text: (bar.set_postfix_str(text), bar.update(), None)[2])
+        fit = fit_rail(
+            account, lambda text: (bar.set_postfix_str(text), bar.update(), None)[2], with_rims
+        )
         bar.set_postfix_str("band")
         found = identify(account, fit)
         bar.update()
@@ -171,43 +183,50 @@ def whatif_command(arguments: argparse.Namespace) -> int:
         run_alternatives,
         whatif_csv,
         whatif_text,
-        with_driver,
     )
 
     rail = check_rail(arguments.rail)
     names = ["whatif.csv", "whatif.html", *picture_names("alternatives")]
     folder = results_folder(arguments.out, "whatif", names, arguments.overwrite)
     scenarios = read_draws(rail)
-    drivers = split_names(arguments.driver)
-    logged = scenarios[0].driver
-    same = [d for d in drivers[1:] if with_driver(scenarios[0], d).driver == logged]
-    drivers = [d for d in drivers if d not in same]
+    drivers, same = _drivers(arguments.driver, scenarios[0])
     strategies, labels = read_settings(arguments.strategy, arguments.compile)
-    told = [label or known.controller.name for known, label in
-            zip(strategies, labels or [None] * len(strategies), strict=True)]  # fmt: skip
+    own = [known.controller.name for known in strategies]
+    told = [label or name for label, name in zip(labels or own, own, strict=True)]
     account = _account(arguments, arguments.rail)
     get_ready(["slipbench.running.runner"], ["loop.run_compiled", *DRIVE], strategies)
     from slipbench.measured.reproduce import reproduce, reproduction_text
 
     again = reproduce(account, account.unit.scenario)
-    total = len(scenarios) * len(strategies) * len(drivers)
+    each = arguments.each
+    total = len(scenarios) * len(strategies) * len(drivers) * each
     with _bar(total=total, unit="stop") as bar:
         pairs = list(zip(told, strategies, strict=True))
-        found = run_alternatives(account, str(rail), scenarios, pairs, drivers, bar.update)
+        found = run_alternatives(account, str(rail), scenarios, pairs, drivers, bar.update, each)
     text = whatif_text(found, again.distance)
     text += "".join(f"\ndriver {d}: is what the log did" for d in same)
     page = _page(arguments, account, found, again, reproduction_text(account, again), text)
     files = {"whatif.csv": whatif_csv(found).encode(), "whatif.html": page.encode()}
-
-    def draw() -> dict[str, bytes]:
-        from slipbench.figures.measured_fit import draw_alternatives
-        from slipbench.figures.style import save
-
-        drawn = save(draw_alternatives(found, again.distance))
-        return {f"alternatives.{kind}": data for kind, data in drawn.items()}
-
-    deliver(text, folder, files, "whatif", arguments.overwrite, draw)
+    pictures = partial(_alternatives, found, again.distance)
+    deliver(text, folder, files, "whatif", arguments.overwrite, pictures)
     return 0
+
+
+def _drivers(text: str, logged: Scenario) -> tuple[list[str], list[str]]:
+    """Return the drivers asked for, and those of them who do what the log did."""
+    from slipbench.measured.whatif import with_driver
+
+    drivers = split_names(text)
+    same = [d for d in drivers[1:] if with_driver(logged, d).driver == logged.driver]
+    return [d for d in drivers if d not in same], same
+
+
+def _alternatives(found: Whatif, distance: float) -> dict[str, bytes]:
+    from slipbench.figures.measured_fit import draw_alternatives
+    from slipbench.figures.style import save
+
+    drawn = save(draw_alternatives(found, distance))
+    return {f"alternatives.{kind}": data for kind, data in drawn.items()}
 
 
 def _page(

@@ -327,7 +327,7 @@ def read_settings(
     """
     if text is None:
         return shipped_strategies(), None
-    from slipbench.tuning.tuned_reader import find_setting
+    from slipbench.campaign.tuning.tuned_reader import find_setting
 
     found = [find_setting(name, compile_file=compile_files) for name in split_names(text)]
     return [known for known, _ in found], [label for _, label in found]

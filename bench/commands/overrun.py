@@ -70,51 +70,30 @@ def overrun_command(arguments: argparse.Namespace) -> int:
     from slipbench.campaign import overrun as asking
     from slipbench.campaign.verdict import ASSUMPTIONS, Situations, strategy_side
     from slipbench.results.canonical import scenario_hash
-    from slipbench.results.tables import plain_table
-    from slipbench.running.progress import progress
 
     strategies, _ = read_settings(arguments.strategy, arguments.compile)
     rails = [read_scenario(name, arguments) for name in arguments.scenarios]
     situations = Situations(rails, varied(arguments.vary, strategies, rails, ASSUMPTIONS))
     question = asking.Question(situations, marker, reaction)
     most = len(strategies) * (arguments.count + 7 * arguments.each * arguments.repeats)
-    with (
-        opened(arguments, "overrun-" + "-".join(k.controller.name for k in strategies)) as (
-            store,
-            runner,
-        ),
-        progress(most, is_quiet=arguments.quiet) as bar,
-    ):
+    label = "overrun-" + "-".join(known.controller.name for known in strategies)
+    with opened(arguments, label, most) as rig:
         say_varied(situations.space, strategies)
         for rail in rails:
-            store.claim("base", rail.name, scenario_hash(rail))
+            rig.store.claim("base", rail.name, scenario_hash(rail))
         found = [
             asking.find_overrun(
                 question,
                 strategy_side(known),
-                store,
-                runner,
+                rig,
                 n_plain=arguments.count,
                 n_each=arguments.each,
                 n_repeats=arguments.repeats,
                 seed=arguments.design_seed,
-                bar=bar,
             )
             for known in strategies
         ]
-    print(
-        f"Probability to pass {marker:g} m, the driver acting {reaction[0]:g} to {reaction[1]:g} s "
-        f"late (evenly; assumed), on {', '.join(rail.name for rail in rails)}\n"
-        f"varied: {', '.join(situations.names)}\n"
-    )
-    print(plain_table(asking.HEADS, asking.overrun_rows(found), 1))
-    for own in found:
-        if asking.agreement(own):
-            print(asking.agreement(own))
-    print(
-        "\nThe bounds of what is varied are assumed, and so is how often each value comes: a "
-        f"probability here compares strategies, and is no rate of any railway.\n\n{CAUTION}"
-    )
+    print(f"{asking.overrun_text(question, found)}\n\n{CAUTION}")
     return 0
 
 

@@ -14,7 +14,6 @@ from slipbench.commands.line import deliver, get_ready, picture_names, results_f
 from slipbench.commands.options import add_out, add_overwrite, read_strategy
 from slipbench.commands.own_texts import driver_text, rail_text, train_text
 from slipbench.commands.parser import OWN_TRAIN, Commands
-from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import shown
 
@@ -35,6 +34,13 @@ def add_parsers(commands: Commands) -> None:
     )
     new.add_argument("kind", metavar="KIND", help=f"one of: {', '.join(KINDS)}")
     new.add_argument("file", metavar="FILE", help="the file written (.toml; .py for a strategy)")
+    new.add_argument(
+        "--from",
+        dest="base",
+        metavar="NAME",
+        help="shipped train, rail, driver or scenario its values are taken from (an invented unit "
+        "of four cars, wet leaf, full service, dry rail)",
+    )
     add_overwrite(new)
     new.set_defaults(act=new_command)
 
@@ -63,6 +69,9 @@ def new_command(arguments: argparse.Namespace) -> int:
     suffix = ".py" if kind == "strategy" else ".toml"
     if path.suffix != suffix:
         raise InputError(f"new {kind} {shown(arguments.file)}: must end in {suffix}")
+    if kind == "strategy" and arguments.base is not None:
+        raise InputError("new strategy --from: copy the file of a shipped one instead, such as "
+                         "slipbench guide own-strategy shows")  # fmt: skip
     refuse_foreign(path, arguments.overwrite)
     if kind == "strategy":
         from slipbench.guide.pages import first_code
@@ -72,7 +81,11 @@ def new_command(arguments: argparse.Namespace) -> int:
     else:
         from slipbench.results.template import template
 
-        text, then = template(kind, str(path)), f"slipbench check {shlex.quote(str(path))}"
+        try:
+            text = template(kind, str(path), arguments.base)
+        except InputError as problem:
+            raise InputError(str(problem).replace(f"--{kind}: ", "--from: ", 1)) from None
+        then = f"slipbench check {shlex.quote(str(path))}"
     write_file(path, text.encode())
     print(f"written: {path}\nnext: {then}")
     return 0
@@ -101,17 +114,44 @@ def check_command(arguments: argparse.Namespace) -> int:
         return _tell_mistakes(arguments.file, checked)
     print(f"{arguments.file}: a {checked.kind} file without a mistake\n")
     if checked.kind in ("rail", "driver"):
-        text = rail_text if checked.kind == "rail" else driver_text
-        print(f"{text(checked.scenario)}\n\n{_next(checked.kind, arguments.file)}\n\n{CAUTION}")
-        return 0
+        return _show_part(arguments, checked)
     return _show_train(arguments, checked)
+
+
+def _show_part(arguments: argparse.Namespace, checked: Checked) -> int:
+    """Print what a rail or a driver is, and draw it."""
+    kind, scenario = checked.kind, checked.scenario
+    assert scenario is not None
+    folder = results_folder(arguments.out, "check", picture_names(kind), arguments.overwrite)
+    known = read_strategy("none", compile_files=False)
+    get_ready(["slipbench.figures.own_sheets"], _COMPILED, [known])
+
+    def draw() -> dict[str, bytes]:
+        from slipbench.figures import style
+        from slipbench.figures.own_sheets import draw_driver_sheet, draw_rail_sheet
+        from slipbench.stop.simulation import simulate
+
+        if kind == "rail":
+            figure = draw_rail_sheet(scenario)
+        else:
+            figure = draw_driver_sheet(simulate(scenario, known.controller))
+        return {f"{kind}.{ending}": data for ending, data in style.save(figure).items()}
+
+    told = rail_text if kind == "rail" else driver_text
+    text = f"{told(scenario)}\n\n{_next(kind, arguments.file)}"
+    deliver(text, folder, {}, "check", arguments.overwrite, draw)
+    return 0
 
 
 def _show_train(arguments: argparse.Namespace, checked: Checked) -> int:
     """Run the train on dry rail, print what it can do and draw it."""
     scenario = checked.scenario
     assert scenario is not None
-    folder = results_folder(arguments.out, "check", picture_names("train"), arguments.overwrite)
+    names = [
+        *picture_names("train"),
+        *(picture_names("rail") if checked.kind == "scenario" else []),
+    ]
+    folder = results_folder(arguments.out, "check", names, arguments.overwrite)
     known = read_strategy("none", compile_files=False)
     get_ready(["slipbench.stop.abilities"], _COMPILED, [known])
     from slipbench.running.progress import progress
@@ -122,10 +162,17 @@ def _show_train(arguments: argparse.Namespace, checked: Checked) -> int:
 
     def draw() -> dict[str, bytes]:
         from slipbench.figures import style
+        from slipbench.figures.own_sheets import draw_rail_sheet
         from slipbench.figures.train_sheet import draw_train_sheet
 
-        pictures = style.save(draw_train_sheet(found))
-        return {f"train.{kind}": data for kind, data in pictures.items()}
+        drawn = {"train": draw_train_sheet(found)}
+        if checked.kind == "scenario":
+            drawn["rail"] = draw_rail_sheet(scenario)
+        return {
+            f"{name}.{kind}": data
+            for name, figure in drawn.items()
+            for kind, data in style.save(figure).items()
+        }
 
     shown = f"{scenario!r}\n\n" if checked.kind == "scenario" else ""
     text = f"{shown}{train_text(found)}\n\n{_next(checked.kind, arguments.file)}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from slipbench.scenario import Scenario
@@ -54,7 +54,42 @@ def train_text(found: Abilities) -> str:
         "axles; built up: to 90 % of the braking force that settles."
     )
     lines = [said, "", plain_table(heads, rows), "", note, air, *_fades(found.scenario)]
-    return "\n".join(lines)
+    return "\n".join([*lines, *_forces(found)])
+
+
+def _forces(found: Abilities) -> list[str]:
+    """Return what dynamic and track brakes give at some speeds, and what that is of each step."""
+    import numpy as np
+
+    from slipbench.results.tables import plain_table
+    from slipbench.stop.envelopes import find_envelopes
+
+    own = find_envelopes(found.scenario, max(found.speeds), 1201)
+    if not (own.has_dynamic or own.has_track):
+        return []
+    fades = [v.dynamic_brake.fade_from for v in found.scenario.train.vehicles if v.dynamic_brake]
+    speeds = sorted({*found.speeds, *fades})
+    heads, columns = ["from\n[mph]"], [[f"{speed / _MPH:.1f}" for speed in speeds]]
+
+    def add(head: str, values: Any, factor: float, n_digits: int) -> None:
+        heads.append(head)
+        there = np.interp(speeds, own.speed, values) * factor
+        columns.append([f"{value:.{n_digits}f}" for value in there])
+
+    if own.has_dynamic:
+        total = own.dynamic.sum(axis=0)
+        add("dynamic\n[kN]", total, 1e-3, 1)
+        add("\n[m/s2]", total / found.scenario.train.mass, 1.0, 2)
+        for i, step in enumerate(found.steps):
+            if own.is_blended[i]:
+                add(f"of {step.name}\n[%]", own.carried(i), 100.0, 0)
+    if own.has_track:
+        add("track brakes\nclean [kN]", own.track, 1e-3, 1)
+        add("\non film [kN]", own.track_on_film, 1e-3, 1)
+    said = "Greatest force of the whole train at a speed"
+    said += ", and the share of each step it can carry; air fills the rest:" * own.has_dynamic
+    table = plain_table(heads, [list(row) for row in zip(*columns, strict=True)])
+    return ["", f"{said.rstrip(':')}:", "", table]
 
 
 def _fades(scenario: Scenario) -> list[str]:

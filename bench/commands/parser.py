@@ -62,7 +62,9 @@ class Commands:
         """Add a command to a group of `GROUPS`; return its parser, which sets `act`."""
         if group not in GROUPS:
             raise ValueError(f"command {name}: group {group!r}; one of: {', '.join(GROUPS)}")
-        parser = self._subparsers.add_parser(name, help=help, description=f"{help}.".capitalize())
+        parser = self._subparsers.add_parser(
+            name, help=help, description=f"{help[:1].upper()}{help[1:]}."
+        )
         self.all.append(Command(group, name, help, parser))
         return parser
 

@@ -28,7 +28,7 @@ from slipbench.results.files import named_path, refuse_foreign, write_file
 from slipbench.results.tables import number, plain_table
 
 if TYPE_CHECKING:
-    from slipbench.possible.search import Found
+    from slipbench.comparison.possible.search import Found
     from slipbench.scenario import Scenario
 
 BUDGET = 150
@@ -65,8 +65,8 @@ def best_found_command(arguments: argparse.Namespace) -> int:
     names = arguments.scenarios or scenario_names()
     scenarios = [read_scenario(name, arguments) for name in names]
     compiled = ["loop.run_compiled", "floor.run_floor", "priced.run_priced_floor"]
-    get_ready(["slipbench.possible.store"], compiled)
-    from slipbench.possible.store import found_for, key_of, plans_text, shipped_plans
+    get_ready(["slipbench.comparison.possible.store"], compiled)
+    from slipbench.comparison.possible.store import found_for, key_of, plans_text, shipped_plans
 
     plans: dict[str, Found] = {}
     rows = []
@@ -99,7 +99,7 @@ def best_found_command(arguments: argparse.Namespace) -> int:
 def _search(scenario: Scenario, arguments: argparse.Namespace) -> Found:
     from tqdm import tqdm
 
-    from slipbench.possible.search import search
+    from slipbench.comparison.possible.search import search
     from slipbench.running.pool import n_cores
 
     with tqdm(disable=not sys.stderr.isatty(), leave=False, file=sys.stderr) as bar:
@@ -115,7 +115,7 @@ def _search(scenario: Scenario, arguments: argparse.Namespace) -> Found:
 
 
 def _row(scenario: Scenario, found: Found, n_seeds: int) -> list[str]:
-    from slipbench.possible.search import distance_of
+    from slipbench.comparison.possible.search import distance_of
     from slipbench.stop.shortest import shortest_possible
 
     floors = [shortest_possible(scenario, seed=seed) for seed in range(n_seeds)]

@@ -6,10 +6,10 @@ import argparse
 import shlex
 import sqlite3
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from slipbench.commands.line import get_ready
 from slipbench.commands.options import (
@@ -24,11 +24,11 @@ from slipbench.commands.options import (
 )
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import shown
-from slipbench.results.files import RESULT_SUFFIXES, named_path, refuse_input
+from slipbench.results.files import RESULT_SUFFIXES, named_path, refuse_foreign, refuse_input
 
 if TYPE_CHECKING:
+    from slipbench.campaign.rig import Rig
     from slipbench.campaign.store import Store
-    from slipbench.running.runners import Runner
     from slipbench.scenario import Scenario
     from slipbench.statistics.designs import Space
     from slipbench.strategies.registry import Known
@@ -126,50 +126,37 @@ def make_folder(folder: Path) -> None:
 
 
 @contextmanager
-def opened(arguments: argparse.Namespace, name: str) -> Iterator[tuple[Store, Runner]]:
-    """Open the campaign file and the workers; say what is stored if Ctrl-C comes."""
+def opened(arguments: argparse.Namespace, name: str, n_stops: int = 0) -> Iterator[Rig]:
+    """Open the campaign file, the workers and a bar; say what is stored if Ctrl-C comes.
+
+    Parameters
+    ----------
+    name : str      of the campaign, and of its file unless `--out` says otherwise
+    n_stops : int   of the bar; 0: none is shown
+    """
     from slipbench.campaign.campaign import mixture_notes
-    from slipbench.campaign.export import check_export, write_export
+    from slipbench.campaign.export import write_export
+    from slipbench.campaign.rig import Rig
     from slipbench.campaign.store import Store
+    from slipbench.running.progress import progress
 
     limit = stop_limit(arguments)
-    export = None if arguments.export is None else named_path(arguments.export, "--export")
-    if export is not None:
-        check_export(export, arguments.overwrite)
-        refuse_input(export, "--export", files_read(arguments))
-    path = campaign_path(arguments, name)
-    refuse_input(path, "--out", files_read(arguments))
-    if not arguments.branch.strip() or not arguments.branch.isprintable():
-        raise InputError(f"--branch {shown(arguments.branch)}: must be a name")
-    if arguments.out is None:
-        make_folder(FOLDER)
+    export, path = _export_path(arguments), _checked_path(arguments, name)
     is_new = not path.exists()
-    with Store(path, arguments.branch, command=typed_command()) as store:
+    with (
+        Store(path, arguments.branch, command=typed_command()) as store,
+        _ended_well(store, is_new),
+    ):
+        runner = _runner(arguments, limit)
         try:
-            runner = _runner(arguments, limit)
-        except InputError:
-            if is_new:
-                store.discard()
-            raise
-        try:
-            yield store, runner
+            with progress(n_stops, is_quiet=arguments.quiet or not n_stops) as bar:
+                yield Rig(store, runner, bar)
             if name != "campaign":  # which compares them itself
                 for note in store.comparison or mixture_notes(store):
                     print(note, file=sys.stderr)
             if export is not None:
                 n_rows = write_export(store, export)
                 print(f"{n_rows} rows written to {export}", file=sys.stderr)
-        except KeyboardInterrupt as end:
-            said = f"; {len(store)} stops stored in {path}; the same command resumes"
-            raise type(end)(said) from None
-        except InputError:
-            if is_new and not len(store):
-                store.discard()
-            raise
-        except sqlite3.Error as problem:  # a full disk, or a file damaged meanwhile
-            raise InputError(
-                f"campaign {path}: cannot be used any longer: {problem}; what is intact in it stays"
-            ) from problem
         finally:
             runner.close()
 
@@ -186,6 +173,75 @@ def _runner(arguments: argparse.Namespace, limit: float) -> Runner:
     return DeviceRunner(arguments.workers, limit)
 
 
+def _export_path(arguments: argparse.Namespace) -> Path | None:
+    """Return where `--export` writes; refuse what it may not."""
+    from slipbench.campaign.export import check_export
+
+    if arguments.export is None:
+        return None
+    export = named_path(arguments.export, "--export")
+    check_export(export, arguments.overwrite)
+    refuse_input(export, "--export", files_read(arguments))
+    return export
+
+
+def _checked_path(arguments: argparse.Namespace, name: str) -> Path:
+    """Return the campaign file, its folder made; refuse what it and its branch may not be."""
+    path = campaign_path(arguments, name)
+    refuse_input(path, "--out", files_read(arguments))
+    if not arguments.branch.strip() or not arguments.branch.isprintable():
+        raise InputError(f"--branch {shown(arguments.branch)}: must be a name")
+    if arguments.out is None:
+        make_folder(FOLDER)
+    return path
+
+
+@contextmanager
+def _ended_well(store: Store, is_new: bool) -> Iterator[None]:
+    """Say what is stored where work is broken off; leave no file that holds nothing."""
+    try:
+        yield
+    except KeyboardInterrupt as end:
+        said = f"; {len(store)} stops stored in {store.path}; the same command resumes"
+        raise type(end)(said) from None
+    except InputError:
+        if is_new and not len(store):
+            store.discard()
+        raise
+    except sqlite3.Error as problem:  # a full disk, or a file damaged meanwhile
+        raise InputError(
+            f"campaign {store.path}: cannot be used any longer: {problem}; what is intact in it "
+            "stays"
+        ) from problem
+
+
 def typed_command() -> str:
     """Return the line that started this process, as a shell would take it."""
     return shlex.join(["slipbench", *sys.argv[1:]])
+
+
+def picture_place(arguments: argparse.Namespace, name: str) -> Path:
+    """Return where the picture of a campaign stands: beside its file, which it is named after.
+
+    Raises
+    ------
+    InputError   if something not of ours is there
+    """
+    beside = campaign_path(arguments, name).with_suffix(".png")
+    for path in (beside, beside.with_suffix(".svg")):
+        refuse_foreign(path, arguments.overwrite, makes_folder=arguments.out is None)
+    return beside
+
+
+def write_picture(beside: Path, draw: Callable[[], Any]) -> str:
+    """Draw and write a picture as PNG and SVG beside a file; return their names."""
+    from slipbench.commands.line import drawn_or_refused
+    from slipbench.figures.style import save
+    from slipbench.results.files import write_file
+
+    written = []
+    for kind, data in drawn_or_refused(lambda: save(draw())).items():
+        path = beside.with_suffix(f".{kind}")
+        write_file(path, data)
+        written.append(str(path))
+    return ", ".join(written)

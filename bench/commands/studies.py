@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from slipbench.commands.options import (
     add_scenario,
@@ -18,13 +20,18 @@ from slipbench.commands.session import (
     add_campaign_options,
     campaign_path,
     opened,
+    picture_place,
     ready,
     say_varied,
     varied,
+    write_picture,
 )
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
-from slipbench.results.files import named_path, refuse_foreign, refuse_input, write_file
+from slipbench.results.files import named_path, refuse_foreign_result, refuse_input, write_file
+
+if TYPE_CHECKING:
+    from slipbench.campaign.worst import Bounds
 
 
 def add_parsers(commands: Commands) -> None:
@@ -66,9 +73,7 @@ def sensitivity_command(arguments: argparse.Namespace) -> int:
     from slipbench.campaign.objectives import find_objectives
     from slipbench.campaign.report import sensitivity_text
     from slipbench.campaign.sensitivity import Study, analyse, n_points
-    from slipbench.campaign.variation import default_space, is_parameter
-    from slipbench.running.progress import progress
-    from slipbench.statistics.designs import parameter_space
+    from slipbench.campaign.variation import default_space, is_parameter, parameter_space
 
     known = read_setting(arguments.strategy, arguments.compile)
     scenarios = [read_scenario(name, arguments) for name in arguments.scenarios]
@@ -80,15 +85,19 @@ def sensitivity_command(arguments: argparse.Namespace) -> int:
     study = Study(known, scenarios, space, objectives, range(arguments.seeds))
     n_stops = n_points(arguments.method, space, arguments.size)
     n_stops *= len(scenarios) * arguments.seeds
-    with (
-        opened(arguments, f"sensitivity-{known.controller.name}") as (store, runner),
-        progress(n_stops, is_quiet=arguments.quiet) as bar,
-    ):
+    label = f"sensitivity-{known.controller.name}"
+    beside = picture_place(arguments, label)
+    with opened(arguments, label, n_stops) as rig:
         say_varied(space, [known])
-        found = analyse(
-            study, arguments.method, arguments.size, store, runner, arguments.design_seed, bar
-        )
-    print(f"{sensitivity_text(found)}\n\n{CAUTION}")
+        found = analyse(study, arguments.method, arguments.size, rig, arguments.design_seed)
+
+    def draw() -> Any:
+        from slipbench.figures.campaigns import draw_sensitivity
+
+        return draw_sensitivity(found)
+
+    drawn = write_picture(beside, draw)
+    print(f"{sensitivity_text(found)}\n\nwritten: {drawn}\n\n{CAUTION}")
     return 0
 
 
@@ -96,42 +105,37 @@ def worst_command(arguments: argparse.Namespace) -> int:
     """Search the rail that hurts a strategy most and write it as a scenario file."""
     ready()
     from slipbench.campaign.report import failure_notes
-    from slipbench.campaign.worst import FLOOR_HARM, Bounds, refuse_search, worst_rail
-    from slipbench.running.progress import progress
+    from slipbench.campaign.worst import FLOOR_HARM, refuse_search, worst_rail
 
     known = read_setting(arguments.strategy, arguments.compile)
-    friction = _range("--friction", arguments.friction)
-    lengths = _range("--lengths", arguments.lengths)
-    bounds = Bounds(arguments.patches, *friction, *lengths)
-    bounds.space()  # refuses what cannot be
+    bounds = _bounds(arguments)
     refuse_search(arguments.harm, arguments.budget)
     label = f"worst-rail-{known.controller.name}"
-    is_named = arguments.to is not None
-    target = named_path(arguments.to, "--to") if is_named else campaign_path(arguments, label)
-    target = target if is_named else target.with_suffix(".toml")
-    if target.absolute() == campaign_path(arguments, label).absolute():
-        raise InputError(f"--to {target}: that is the campaign file; name another")
-    refuse_input(target, "--to", files_read(arguments))
-    refuse_foreign(target, arguments.overwrite, makes_folder=not is_named)
+    target = _target(arguments, label)
     base = read_scenario(arguments.scenario, arguments)
     n_each = arguments.seeds + (arguments.harm == FLOOR_HARM)
-    with (
-        opened(arguments, label) as (store, runner),
-        progress(arguments.budget * n_each, is_quiet=arguments.quiet) as bar,
-    ):
+    with opened(arguments, label, arguments.budget * n_each) as rig:
         found = worst_rail(
             base,
             known,
             arguments.budget,
-            store,
-            runner,
+            rig,
             bounds=bounds,
             harm=arguments.harm,
             seeds=range(arguments.seeds),
             seed=arguments.design_seed,
-            bar=bar,
         )
     write_file(target, found.file().encode())
+
+    def draw() -> Any:
+        from slipbench.figures.campaigns import draw_worst_rail
+        from slipbench.running.runner import run_stop
+
+        pair = (base, found.scenario)
+        stops = [run_stop(rail, known, 0, with_traces=True) for rail in pair]
+        return draw_worst_rail(found, base, stops)
+
+    drawn = write_picture(target, draw)
     print(
         f"{found.harm_name}: {found.harm:.4g} on the worst of {found.n_rails} rails, "
         f"{found.harm_before:.4g} on {arguments.scenario}\n"
@@ -139,8 +143,31 @@ def worst_command(arguments: argparse.Namespace) -> int:
     )
     for line in failure_notes(found.failures, "the search passed them over"):
         print(line)
-    print(f"written: {target}\n\n{CAUTION}")
+    print(f"written: {target}, {drawn}\n\n{CAUTION}")
     return 0
+
+
+def _bounds(arguments: argparse.Namespace) -> Bounds:
+    """Return what the search stays within; refuse what cannot be."""
+    from slipbench.campaign.worst import Bounds
+
+    friction = _range("--friction", arguments.friction)
+    lengths = _range("--lengths", arguments.lengths)
+    bounds = Bounds(arguments.patches, *friction, *lengths)
+    bounds.space()  # refuses
+    return bounds
+
+
+def _target(arguments: argparse.Namespace, label: str) -> Path:
+    """Return the scenario file to write: `--to`, else beside the campaign file."""
+    is_named = arguments.to is not None
+    target = named_path(arguments.to, "--to") if is_named else campaign_path(arguments, label)
+    target = target if is_named else target.with_suffix(".toml")
+    if target.absolute() == campaign_path(arguments, label).absolute():
+        raise InputError(f"--to {target}: that is the campaign file; name another")
+    refuse_input(target, "--to", files_read(arguments))
+    refuse_foreign_result(target, arguments.overwrite, makes_folder=not is_named)
+    return target
 
 
 def _range(name: str, text: str) -> tuple[float, float]:

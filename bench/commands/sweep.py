@@ -68,8 +68,8 @@ def sweep_command(arguments: argparse.Namespace) -> int:
     own = [known.controller.name for known in strategies]
     names = [label or name for label, name in zip(labels or own, own, strict=True)]
     setting = read_setting(arguments.setting, [known.controller for known in strategies])
-    pictures = picture_names("sweep")
-    folder = results_folder(arguments.out, "sweep", [*_FILES, *pictures], arguments.overwrite)
+    written = [*_FILES, *picture_names("sweep")]
+    folder = results_folder(arguments.out, "sweep", written, arguments.overwrite)
     get_ready(["slipbench.stop.simulation"], ["loop.run_compiled"], strategies)
     n_stops = len(setting.values) * len(strategies) * arguments.seeds
     runner = make_runner(arguments.workers, None, stop_limit(arguments))
@@ -85,18 +85,18 @@ def sweep_command(arguments: argparse.Namespace) -> int:
         "sweep.csv": sweep_csv(swept).encode(),
         "table.txt": f"{table}\n\n{CAUTION}\n".encode(),
     }
-
-    def draw() -> dict[str, bytes]:
-        from slipbench.figures import style
-        from slipbench.figures.sweep import draw_sweep
-        from slipbench.strategies.registry import known_controllers
-
-        looks = style.looks([*known_controllers(), *swept.strategies])
-        drawn = style.save(draw_sweep(swept, looks))
-        return {f"sweep.{kind}": data for kind, data in drawn.items()}
-
-    deliver(table, folder, files, "sweep", arguments.overwrite, draw)
+    deliver(table, folder, files, "sweep", arguments.overwrite, lambda: _pictures(swept))
     return 0
+
+
+def _pictures(swept: Swept) -> dict[str, bytes]:
+    from slipbench.figures import style
+    from slipbench.figures.sweep import draw_sweep
+    from slipbench.strategies.registry import known_controllers
+
+    looks = style.looks([*known_controllers(), *swept.strategies])
+    drawn = style.save(draw_sweep(swept, looks))
+    return {f"sweep.{kind}": data for kind, data in drawn.items()}
 
 
 def sweep_text(swept: Swept) -> str:

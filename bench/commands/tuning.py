@@ -44,12 +44,12 @@ SEARCH_SEEDS = 5
 """Searches `tune-all` makes for each strategy."""
 
 if TYPE_CHECKING:
+    from slipbench.campaign.tuning.judge import Goal
+    from slipbench.campaign.tuning.rails import Rails
+    from slipbench.campaign.tuning.tuning import Tuned
+    from slipbench.campaign.tuning.tuning_all import Effort
     from slipbench.statistics.designs import Space
     from slipbench.strategies.registry import Known
-    from slipbench.tuning.judge import Goal
-    from slipbench.tuning.rails import Rails
-    from slipbench.tuning.tuning import Tuned
-    from slipbench.tuning.tuning_all import Effort
 
 
 def add_parsers(commands: Commands) -> None:
@@ -106,9 +106,9 @@ def _add_effort(parser: argparse.ArgumentParser, budget: str) -> None:
 def tune_command(arguments: argparse.Namespace) -> int:
     """Tune a strategy, print and write the result, draw the trade-off."""
     ready()
+    from slipbench.campaign.tuning.report import tuned_text
+    from slipbench.campaign.tuning.tuning import started
     from slipbench.results.canonical import short_hash
-    from slipbench.tuning.report import tuned_text
-    from slipbench.tuning.tuning import started
 
     known, start = started(read_setting(arguments.strategy, arguments.compile), arguments.start)
     names = None if arguments.parameters is None else _parameters(arguments.parameters)
@@ -127,9 +127,9 @@ def tune_command(arguments: argparse.Namespace) -> int:
 def tune_all_command(arguments: argparse.Namespace) -> int:
     """Tune every strategy with one effort; say which settings are worth adopting."""
     ready()
-    from slipbench.tuning.starts import NEUTRAL, SHIPPED_STARTS, at_start, read_starts
-    from slipbench.tuning.tuning import NoSetting
-    from slipbench.tuning.tuning_all import all_tuned_text, outcome_text, tunable
+    from slipbench.campaign.tuning.starts import NEUTRAL, SHIPPED_STARTS, at_start, read_starts
+    from slipbench.campaign.tuning.tuning import NoSetting
+    from slipbench.campaign.tuning.tuning_all import all_tuned_text, outcome_text, tunable
 
     folder = FOLDER / "tune-all" if arguments.out is None else named_path(arguments.out)
     strategies = tunable(read_settings(arguments.strategy, arguments.compile)[0])
@@ -167,7 +167,7 @@ def _effort(
     arguments: argparse.Namespace, folder: Path, known: Known, at: Known, start: str
 ) -> Effort:
     """Tune one strategy from its start with every search seed, and write what was chosen."""
-    from slipbench.tuning.tuning_all import Effort, dry_extension
+    from slipbench.campaign.tuning.tuning_all import Effort, dry_extension
 
     name = known.controller.name
     path = folder / f"{name}.sqlite"
@@ -176,7 +176,7 @@ def _effort(
     runs = _search(own, at, None, f"tune-{name}", start, seeds)
     effort = Effort(known, tuple(runs), math.nan)
     values = at.controller.with_parameters(**effort.chosen.chosen.values)
-    effort = replace(effort, on_dry=dry_extension(values))
+    effort = replace(effort, on_dry=dry_extension(replace(at, controller=values)))
     _draw(effort.chosen, _write(own, path, effort.chosen, at))
     if not arguments.quiet:
         print(f"{name}: {len(runs)} searches done", file=sys.stderr, flush=True)
@@ -192,46 +192,38 @@ def _search(
     seeds: Sequence[int],
 ) -> list[Tuned]:
     """Tune one strategy, once for each search seed; the rails are those of the design seed."""
-    from slipbench.running.progress import progress
-    from slipbench.tuning.tuning import tune
+    from slipbench.campaign.tuning.tuning import tune
 
     space, goal, rails = _plan(arguments, known, names)
     result = campaign_path(arguments, label).with_suffix(".toml")
     refuse_foreign_result(result, arguments.overwrite, makes_folder=arguments.out is None)
-    copied = _copied_code(known, result)
-    if copied is not None:
-        refuse_foreign(copied[0], arguments.overwrite, makes_folder=arguments.out is None)
-    with (
-        opened(arguments, label) as (store, runner),
-        progress(arguments.budget * len(seeds), is_quiet=arguments.quiet) as bar,
-    ):
-        runs = [
-            tune(known, space, goal, rails, arguments.budget, store, runner, seed, bar)
-            for seed in seeds
-        ]
+    for copy in _copied_code(known, result):
+        refuse_foreign(copy, arguments.overwrite, makes_folder=arguments.out is None)
+    with opened(arguments, label, arguments.budget * len(seeds)) as rig:
+        runs = [tune(known, space, goal, rails, arguments.budget, rig, seed) for seed in seeds]
     return runs if start is None else [replace(run, start=start) for run in runs]
 
 
-def _copied_code(known: Known, result: Path) -> tuple[Path, bytes] | None:
-    """Return where a strategy's own code is copied to beside its settings, and the code."""
-    from slipbench.tuning.beside import code_of
+def _copied_code(known: Known, result: Path) -> dict[Path, bytes]:
+    """Return where a strategy's own files are copied to beside its settings, and their content."""
+    from slipbench.campaign.tuning.beside import code_of
 
     code = code_of(known, result)
     if code is None or code.name == code.source.name:
-        return None
-    return result.with_name(code.name), code.content
+        return {}
+    return {result.with_name(name): content for name, content in code.files.items()}
 
 
 def _write(arguments: argparse.Namespace, path: Path, tuned: Tuned, known: Known) -> Path:
     """Write a tuning's settings beside its store; return the file."""
-    from slipbench.tuning.beside import code_of
-    from slipbench.tuning.tuned_file import tuned_file
+    from slipbench.campaign.tuning.beside import code_of
+    from slipbench.campaign.tuning.tuned_file import tuned_file
 
     result = path.with_suffix(".toml")
     refuse_foreign_result(result, arguments.overwrite)
-    copied, code = _copied_code(known, result), code_of(known, result)
-    if copied is not None:
-        write_file(*copied)
+    code = code_of(known, result)
+    for copy, content in _copied_code(known, result).items():
+        write_file(copy, content)
     write_file(result, tuned_file(tuned, known, typed_command(), code).encode())
     return result
 
@@ -252,10 +244,10 @@ def _plan(
     arguments: argparse.Namespace, known: Known, names: Sequence[str] | None
 ) -> tuple[Space, Goal, Rails]:
     """Return what is varied, what is wanted and on which rails; refuse what cannot be done."""
-    from slipbench.statistics.designs import parameter_space
-    from slipbench.tuning.rails import family_rails
-    from slipbench.tuning.search import rungs, screening_size
-    from slipbench.tuning.tuning import n_held_out
+    from slipbench.campaign.tuning.rails import family_rails
+    from slipbench.campaign.tuning.search import rungs, screening_size
+    from slipbench.campaign.tuning.tuning import n_held_out
+    from slipbench.campaign.variation import parameter_space
 
     space, goal = parameter_space(known.controller, names), _goal(arguments)
     rails = family_rails(
@@ -271,7 +263,7 @@ def _plan(
 
 def _goal(arguments: argparse.Namespace) -> Goal:
     from slipbench.campaign.objectives import find_objectives
-    from slipbench.tuning.judge import Goal
+    from slipbench.campaign.tuning.judge import Goal
 
     trade: str = arguments.trade
     weights: tuple[float, ...] = ()

@@ -6,6 +6,8 @@ Light to import; whatever is heavy is imported inside the command.
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from slipbench.commands.options import (
@@ -31,7 +33,7 @@ from slipbench.ground.errors import InputError
 from slipbench.results.files import refuse_foreign_result, write_file
 
 if TYPE_CHECKING:
-    from slipbench.campaign.verdict import Side
+    from slipbench.campaign.verdict import Side, Situations, Verdict
     from slipbench.strategies.registry import Known
 
 
@@ -75,38 +77,21 @@ def verdict_command(arguments: argparse.Namespace) -> int:
 
     from slipbench.campaign import verdict as judging
     from slipbench.campaign.verdict_report import verdict_text
-    from slipbench.figures.style import save
-    from slipbench.figures.verdict import draw_verdict
     from slipbench.results.canonical import scenario_hash
-    from slipbench.running.progress import progress
 
     strategies, _ = read_settings(arguments.strategy, arguments.compile)
     sides = _sides(strategies, arguments.eased_to)
-    rails = [read_scenario(name, arguments) for name in arguments.scenarios or judging.SLIPPERY]
-    for rail in rails:
-        if arguments.eased_to is not None and arguments.eased_to > rail.brake.n_steps:
-            raise InputError(
-                f"--eased-to {arguments.eased_to}; allowed: 0 to {rail.brake.n_steps}, the steps "
-                f"of the brake in {rail.name}"
-            )
-    situations = judging.Situations(
-        rails, varied(arguments.vary, strategies, rails, judging.ASSUMPTIONS)
-    )
+    situations = _situations(arguments, strategies)
     label = "verdict-" + "-".join(side.label.replace(" ", "-") for side in sides)
-    picture = campaign_path(arguments, label).with_suffix(".png")
-    text_file = picture.with_suffix(".txt")
-    is_own = arguments.out is None
-    refuse_foreign_result(text_file, arguments.overwrite, makes_folder=is_own)
+    text_file = campaign_path(arguments, label).with_suffix(".txt")
+    refuse_foreign_result(text_file, arguments.overwrite, makes_folder=arguments.out is None)
     most = judging.n_stops(situations, arguments.size, arguments.nodes, arguments.each)
-    with (
-        opened(arguments, label) as (store, runner),
-        progress(most, is_quiet=arguments.quiet) as bar,
-    ):
+    with opened(arguments, label, most) as rig:
         say_varied(situations.space, strategies)
-        for rail in rails:
-            store.claim("base", rail.name, scenario_hash(rail))
+        for rail in situations.rails:
+            rig.store.claim("base", rail.name, scenario_hash(rail))
         design = judging.make_design(situations, arguments.size, arguments.design_seed)
-        found = judging.distances(situations, sides, design.points, store, runner, bar)
+        found = judging.distances(situations, sides, design.points, rig)
         verdict = judging.judge_pair(situations, sides, design, found, arguments.design_seed)
         plane = judging.map_plane(
             situations,
@@ -114,20 +99,41 @@ def verdict_command(arguments: argparse.Namespace) -> int:
             judging.plane_names(verdict, situations.space),
             arguments.nodes,
             arguments.each,
-            store,
-            runner,
+            rig,
             arguments.design_seed,
-            bar,
         )
         verdict = replace(verdict, plane=plane)
     text = verdict_text(verdict)
-    written = [text_file]
-    write_file(written[0], f"{typed_command()}\n\n{text}\n".encode())
-    for kind, data in save(draw_verdict(verdict)).items():
-        written.append(picture.with_suffix(f".{kind}"))
-        write_file(written[-1], data)
+    written = _written(verdict, text, text_file)
     print(f"{text}\n\nwritten: {', '.join(map(str, written))}\n\n{CAUTION}")
     return 0
+
+
+def _situations(arguments: argparse.Namespace, strategies: Sequence[Known]) -> Situations:
+    """Return the rails and what is not known about them; refuse a step a brake does not have."""
+    from slipbench.campaign.verdict import ASSUMPTIONS, SLIPPERY, Situations
+
+    rails = [read_scenario(name, arguments) for name in arguments.scenarios or SLIPPERY]
+    for rail in rails:
+        if arguments.eased_to is not None and arguments.eased_to > rail.brake.n_steps:
+            raise InputError(
+                f"--eased-to {arguments.eased_to}; allowed: 0 to {rail.brake.n_steps}, the steps "
+                f"of the brake in {rail.name}"
+            )
+    return Situations(rails, varied(arguments.vary, strategies, rails, ASSUMPTIONS))
+
+
+def _written(verdict: Verdict, text: str, text_file: Path) -> list[Path]:
+    """Write the text, and the picture beside it; return the files."""
+    from slipbench.figures.style import save
+    from slipbench.figures.verdict import draw_verdict
+
+    written = [text_file]
+    write_file(text_file, f"{typed_command()}\n\n{text}\n".encode())
+    for kind, data in save(draw_verdict(verdict)).items():
+        written.append(text_file.with_suffix(f".{kind}"))
+        write_file(written[-1], data)
+    return written
 
 
 def _check(arguments: argparse.Namespace) -> None:

@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
+from slipbench.comparison.possible.store import best_found
 from slipbench.ground.errors import InputError, StopFailed
-from slipbench.possible.store import best_found
 from slipbench.results.cells import cell
 from slipbench.results.quantities import head
 from slipbench.running.pool import map_in_pool, n_cores
@@ -24,12 +24,15 @@ from slipbench.running.runner import finite_or_none, prepare, run_stop
 from slipbench.running.task import FAILED
 from slipbench.scenario import Scenario, on_dry_rail
 from slipbench.stop.shortest import shortest_possible
-from slipbench.strategies.registry import Known, find_controller, one_line, refuse_twice
+from slipbench.strategies.registry import (
+    DRY_STRATEGY,
+    Known,
+    find_controller,
+    one_line,
+    refuse_twice,
+)
 
 CONFIDENCE = 0.95
-
-DRY_STRATEGY = "none"
-"""Strategy of the dry yardstick."""
 
 
 @dataclass(frozen=True)

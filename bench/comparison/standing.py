@@ -157,7 +157,7 @@ def cases(comparison: Comparison, controller: str) -> list[Standing]:
             if _mean(theirs, _worst("flat_risk")) < risk - SAME_RISK:
                 safer.append(other)
             gains = [_distance(b) - _distance(a) for a, b in zip(own, theirs, strict=True)]
-            gain = statistics.fmean(gains)
+            gain = statistics.fmean(gains) if len({*gains} & {math.inf, -math.inf}) < 2 else 0.0
             width = half_width(gains)
             is_told &= gain == math.inf or (len(gains) > 1 and gain > width)
         behind = mean / best - 1.0 if math.isfinite(best) else 0.0

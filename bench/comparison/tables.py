@@ -7,6 +7,9 @@ import textwrap
 from collections.abc import Collection, Sequence
 
 from slipbench.comparison.compare import Comparison, Score, Yardsticks
+from slipbench.comparison.overview import ends, is_many, overview_tables
+from slipbench.comparison.quiet import quiet_rails
+from slipbench.comparison.words import ONE_SEED
 from slipbench.results.tables import UNKNOWN, number, plain_table
 from slipbench.running.task import FAILED
 from slipbench.scenario import Scenario
@@ -16,21 +19,52 @@ FAILURES_NAMED = 5
 """Failed stops a table names."""
 
 
-def comparison_table(comparison: Comparison) -> str:
-    """Return a comparison as one table grouped by rail, with the notes that explain it."""
+def comparison_table(comparison: Comparison, is_full: bool = False) -> str:
+    """Return a comparison as a table for a terminal, with the notes that explain it.
+
+    A table grouped by rail, the shortest and the longest stop marked; rails on which nothing slides
+    have one line together. Of many strategies on many rails an overview, a column a rail. In full:
+    every rail with its table.
+    """
+    quiet = [] if is_full else quiet_rails(comparison.rows)
+    told = {rail for group in quiet for rail in group.rails}
+    rails = [scenario for scenario in comparison.rails() if scenario.name not in told]
+    parts = [f"{group.line}, no wheel locks" for group in quiet]
+    if rails and not is_full and is_many(comparison, rails):
+        parts += overview_tables(comparison, rails)
+        notes = [_OVERVIEW, *_notes(comparison)[1:]]
+    else:
+        parts += [_rail_tables(comparison, rails)] if rails else []
+        notes = _notes(comparison)
+    lines = [line for note in notes for line in textwrap.wrap(note, 100)]
+    return "\n\n".join([*parts, "\n".join(lines)])
+
+
+_OVERVIEW = (
+    "< shortest and > longest on a rail, by the mean, within 0.1 % alike; those that see truth "
+    "left out. --full: every rail with its floor, intervals, flats and vents."
+)
+
+
+def _rail_tables(comparison: Comparison, rails: Sequence[Scenario]) -> str:
     is_spread = comparison.n_seeds > 1
     by_hand = {known.controller.name for known in comparison.strategies if is_set_by_hand(known)}
     rows: list[Sequence[str] | str] = []
-    for scenario in comparison.rails():
+    for scenario in rails:
         if rows:
             rows.append("")
         rows += _heading(scenario, comparison.yardsticks[scenario.name])
         scores = comparison.scores(scenario.name)
-        rows += [_cells(score, is_spread, by_hand) for score in scores if not score.uses_truth]
-        apart = [_cells(score, is_spread) for score in scores if score.uses_truth]
+        marks = ends(scores)
+        rows += [
+            [*_cells(score, is_spread, by_hand), marks.get(score.controller, "")]
+            for score in scores
+            if not score.uses_truth
+        ]
+        apart = [[*_cells(score, is_spread), ""] for score in scores if score.uses_truth]
         if apart:
             rows += ["    sees truth, ranked apart:", *apart]
-    return "\n".join([plain_table(_headers(is_spread), rows), "", *_notes(comparison)])
+    return plain_table([*_headers(is_spread), ""], rows)
 
 
 def _headers(is_spread: bool) -> list[str]:
@@ -81,6 +115,8 @@ def _notes(comparison: Comparison) -> list[str]:
             "interval by Student's t, and the least and the greatest run. All strategies brake "
             "the same trains; the rails are no sample."
         )
+    else:
+        notes.append(ONE_SEED)
     if any(map(is_set_by_hand, comparison.strategies)):
         notes.append(
             "* defaults set by hand, not the outcome of one effort for all (slipbench tune-all)."
@@ -98,4 +134,4 @@ def _notes(comparison: Comparison) -> list[str]:
     for name, marks in comparison.yardsticks.items():
         if marks.reason:
             notes.append(f"No floor for {name}: {marks.reason}")
-    return [line for note in notes for line in textwrap.wrap(note, 100)]
+    return notes

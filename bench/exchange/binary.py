@@ -99,6 +99,8 @@ class Binary:
         """Load it; `where` names the unit in messages."""
         self.description, self.where, self.said = description, where, ""
         self._functions: dict[str, Any] = {}
+        self._prepared: dict[tuple[Any, ...], tuple[Any, tuple[Any, ...]]] = {}
+        self._places: dict[Path, bytes] = {}
         self.prefix = f"fmi{description.version[0]}"
         try:
             self.library = ctypes.CDLL(str(path))
@@ -158,20 +160,46 @@ class Binary:
         """Return a new instance, 0 if the unit gives none."""
         title = name.encode()
         token = self.description.token.encode()
-        resources = folder / "resources"
+        at = self._places.get(folder) or self._place(folder)
         if self.description.version == "2.0":
             make = self.function("Instantiate", _VOID, _TEXT, _INT, _TEXT, _TEXT, _VOID, _INT, _INT)
-            uri = resources.as_uri().encode()
-            return make(title, 1, token, uri, ctypes.byref(self._callbacks), 0, 0) or 0
+            return make(title, 1, token, at, ctypes.byref(self._callbacks), 0, 0) or 0
         make = self.function(
             "InstantiateCoSimulation", _VOID, _TEXT, _TEXT, _TEXT, *(4 * [ctypes.c_bool]), _VOID,
             _SIZE, _VOID, _LOGGER_3, _VOID,
         )  # fmt: skip
-        at = f"{resources}{os.sep}".encode()
         return (
             make(title, token, at, False, False, False, False, None, 0, None, self._logger, None)
             or 0
         )
+
+    def _place(self, folder: Path) -> bytes:
+        """Return how a unit is told where its resources lie, kept for the next instance."""
+        resources = folder / "resources"
+        is_2 = self.description.version == "2.0"
+        at = resources.as_uri() if is_2 else f"{resources}{os.sep}"
+        self._places[folder] = at.encode()
+        return self._places[folder]
+
+    def kept_state(self, instance: int) -> int | None:
+        """Return a handle of an instance's whole state; None where the unit gives none."""
+        handle = ctypes.c_void_p(None)
+        get = self.function(f"Get{self._state}", _INT, _VOID, _VOID)
+        status = get(instance, ctypes.byref(handle))
+        return handle.value if status <= 1 else None
+
+    def take_up(self, instance: int, state: int) -> bool:
+        """Put an instance into a state it was once in; False where the unit does not."""
+        return bool(self.function(f"Set{self._state}", _INT, _VOID, _VOID)(instance, state) <= 1)
+
+    def free_state(self, instance: int, state: int) -> None:
+        """Let a state go."""
+        handle = ctypes.c_void_p(state)
+        self.function(f"Free{self._state}", _INT, _VOID, _VOID)(instance, ctypes.byref(handle))
+
+    @property
+    def _state(self) -> str:
+        return "FMUstate" if self.description.version == "2.0" else "FMUState"
 
     def enter_initialization(self, instance: int) -> int:
         """Set the experiment up from time zero and enter initialisation; return the status."""
@@ -201,6 +229,18 @@ class Binary:
         self, instance: int, kind: str, references: Sequence[int], values: Sequence[float]
     ) -> int:
         """Set variables of one kind by hand; return the status."""
+        key = (kind, tuple(references), tuple(values))
+        if key not in self._prepared:
+            if len(self._prepared) >= _MOST_PREPARED:
+                self._prepared.clear()
+            self._prepared[key] = self._prepare(kind, references, values)
+        setter, arguments = self._prepared[key]
+        return int(setter(instance, *arguments))
+
+    def _prepare(
+        self, kind: str, references: Sequence[int], values: Sequence[float]
+    ) -> tuple[Any, tuple[Any, ...]]:
+        """Return a function that sets variables, and its arguments after the instance."""
         name, number = number_kind(self.description.version, kind)
         c_kind: Any = getattr(ctypes, _C_KINDS[number])
         whole = number not in ("float64", "float32")
@@ -208,10 +248,13 @@ class Binary:
         own = (ctypes.c_uint32 * len(references))(*references)
         if self.description.version == "2.0":
             setter = self.function(f"Set{name}", _INT, _VOID, _VOID, _SIZE, _VOID)
-            return int(setter(instance, own, len(references), cells))
+            return setter, (own, len(references), cells)
         setter = self.function(f"Set{name}", _INT, _VOID, _VOID, _SIZE, _VOID, _SIZE)
-        return int(setter(instance, own, len(references), cells, len(values)))
+        return setter, (own, len(references), cells, len(values))
 
+
+_MOST_PREPARED = 64
+"""Sets of values kept ready for the next instance: a stop sets the same for every vehicle."""
 
 _C_KINDS = {
     "float64": "c_double", "float32": "c_float", "int8": "c_int8", "uint8": "c_uint8",

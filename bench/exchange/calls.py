@@ -19,7 +19,7 @@ word    holds
 10      address of four words the step function of 3.0 writes into
 11..13  what went wrong: kind, status, number of the variable
 14...   groups, `GROUP` words each: function, kind of number, variables, their references, values,
-        where those lie, entries, conversions
+        where those lie, entries, conversions, how they are exchanged (`EACH` and so on)
 ======  ============================================================================
 """
 
@@ -33,11 +33,20 @@ import numba
 from slipbench.compiling.cache import compiled_here
 from slipbench.compiling.helper import helper
 from slipbench.compiling.pointers import caller, memory
-from slipbench.contract import DEMAND_FACTOR, DYNAMIC_FACTOR, FILL, HOLD, VALVE, VENT
+from slipbench.contract import (
+    DEMAND_FACTOR,
+    DYNAMIC_FACTOR,
+    FILL,
+    HOLD,
+    OBSERVED,
+    SIGNALS,
+    VALVE,
+    VENT,
+)
 
 (MEMORY, INSTANCE, CALLS, AXLES, VERSION, STEP, N_STEPS, STEP_LENGTH, N_IN, N_OUT, SCRATCH,
  TROUBLE, STATUS, ITEM, HEAD) = range(15)  # fmt: skip
-GROUP = 8
+GROUP = 9
 
 KINDS = ("float64", "int32", "float32", "int64", "uint64", "uint8", "int8", "int16", "uint16",
          "uint32")  # fmt: skip
@@ -46,8 +55,14 @@ KINDS = ("float64", "int32", "float32", "int64", "uint64", "uint8", "int8", "int
 OF_VALVE, OF_HOLD, OF_VENT, OF_FACTOR, OF_SIGNAL, OF_NOTHING, OF_DYNAMIC = range(7)
 """What an output is for."""
 
-LAST, N_SLOTS, CODES, BEGIN, SLOTS = range(5)
+EACH, DOUBLES, FACTORS, VALVES = range(4)
+"""How the numbers of a group are exchanged: one by one whatever they are; or, quicker, doubles that
+need no conversion; such that are all demand factors; int32 that are all valve positions."""
+
+LAST, N_SLOTS, CODES, BEGIN, N_PARAMETERS, N_COMMAND, SLOTS = range(7)
 """Words of a unit, see `_serve`."""
+
+N_OBSERVED, N_SIGNALS = len(OBSERVED), len(SIGNALS)
 
 (FINE, NOT_SET, NOT_STEPPED, NOT_GOT, NOT_FINITE, NO_POSITION) = range(6)
 """What went wrong."""
@@ -162,6 +177,13 @@ def set_inputs(slot: int, observation: int, n_observed: int) -> int:
         kind, n, place = read_word(group + 8), read_word(group + 32), read_word(group + 40)
         entries, conversions = read_word(group + 48), read_word(group + 56)
         width = _width(kind)
+        if read_word(group + 64) == DOUBLES:
+            for i in range(n):
+                column, axle = read_word(entries + 16 * i), read_word(entries + 16 * i + 8)
+                if column >= 0:
+                    value = _read_double(observation + 8 * (axle * n_observed + column))
+                    _write_double(place + 8 * i, value)
+            n = 0
         for _ in range(n):
             column, axle = read_word(entries), read_word(entries + 8)
             if column >= 0:
@@ -236,6 +258,35 @@ def _accept(
 
 
 @helper
+def _take_alike(
+    how: int, n: int, place: int, entries: int, codes: int, command: int, n_command: int
+) -> int:
+    """Take a group of demand factors, or of valve positions; return the one that is wrong, or -1.
+
+    `_accept` without its choices: one number a time is what a call of a unit spends its time on.
+    """
+    fill, hold, vent = _read_double(codes), _read_double(codes + 8), _read_double(codes + 16)
+    for i in range(n):
+        own = command + 8 * n_command * read_word(entries + 16 * i + 8)
+        if how == FACTORS:
+            value = _read_double(place + 8 * i)
+            if not math.isfinite(value):
+                return i
+            _write_double(own + 8 * DEMAND_FACTOR, value)
+            continue
+        value = float(_read_i32(place + 4 * i))
+        if value == fill:
+            _write_double(own + 8 * VALVE, float(FILL))
+        elif value == hold:
+            _write_double(own + 8 * VALVE, float(HOLD))
+        elif value == vent:
+            _write_double(own + 8 * VALVE, float(VENT))
+        else:
+            return i
+    return -1
+
+
+@helper
 def _get_outputs(
     slot: int,
     codes: int,
@@ -243,7 +294,6 @@ def _get_outputs(
     n_axles: int,
     n_command: int,
     signals: int,
-    n_signals: int,
 ) -> int:
     """Get the outputs into command and signals; return FINE or what went wrong.
 
@@ -253,7 +303,7 @@ def _get_outputs(
         _write_double(command + 8 * n_command * i, float(FILL))
         for k in range(1, n_command):
             _write_double(command + 8 * (n_command * i + k), 1.0)
-    for i in range(n_signals):
+    for i in range(N_SIGNALS):
         _write_double(signals + 8 * i, 0.0)
     group = slot + 8 * (HEAD + GROUP * read_word(slot + 8 * N_IN))
     for i_group in range(read_word(slot + 8 * N_OUT)):
@@ -262,7 +312,12 @@ def _get_outputs(
         status = _transfer(slot, group)
         if status > 1:
             return _failed(slot, NOT_GOT, status, i_group)
-        width = _width(kind)
+        width, how = _width(kind), read_word(group + 64)
+        if how >= FACTORS:
+            item = _take_alike(how, n, place, entries, codes, command, n_command)
+            if item >= 0:
+                return _failed(slot, NOT_FINITE if how == FACTORS else NO_POSITION, item, i_group)
+            n = 0
         for i in range(n):
             destination, axle = read_word(entries + 16 * i), read_word(entries + 16 * i + 8)
             if destination == OF_NOTHING:
@@ -300,36 +355,38 @@ def _find_slot(unit: int, address: int, calls: int, n_axles: int) -> int:
 
 
 def _serve(
-    unit: int, observation: int, n_axles: int, n_observed: int, parameters: int,
-    n_parameters: int, memory: int, n_memory: int, command: int, n_command: int, signals: int,
-    n_signals: int,
+    unit: int, observation: int, n_axles: int, memory: int, command: int, signals: int,
+    parameters: int,
 ) -> int:  # fmt: skip
-    """Do one call of a strategy by the addresses and sizes of its arrays.
+    """Do one call of a strategy by the addresses of its arrays.
 
-    Where it fails every valve is NaN and every factor `REFUSED`.
+    Where it fails every valve is NaN and every factor `REFUSED`. Seven arguments: of more, compiled
+    code reads several from the stack at once, and waits (measured: an eighth of a call).
 
     Parameters
     ----------
     unit : int   address of the unit's words: slot used last, number of slots, address of the
                  valve's codes, address of a C function that makes an instance for a vehicle
                  (memory, axles, parameters, their number, observation) and returns its slot, 0
-                 where it cannot; then the slots
+                 where it cannot; number of parameters, columns of the command; then the slots
     """
-    count = memory + 8 * n_axles * n_memory
+    count = memory + 8 * n_axles  # one number an axle, then the vehicle's own
+    n_command = read_word(unit + 8 * N_COMMAND)
     calls, slot, came_to = _read_double(count), 0, 1
     if calls == 0.0:
         begin = read_word(unit + 8 * BEGIN)
+        n_parameters = read_word(unit + 8 * N_PARAMETERS)
         slot = _begin_call(begin, (memory, n_axles, parameters, n_parameters, observation))
     else:
         slot = _find_slot(unit, memory, int(calls), n_axles)
     if slot != 0:
         write_word(unit + 8 * LAST, slot)
         codes = read_word(unit + 8 * CODES)
-        came_to = set_inputs(slot, observation, n_observed)
+        came_to = set_inputs(slot, observation, N_OBSERVED)
         if came_to == FINE:
             came_to = _do_steps(slot)
         if came_to == FINE:
-            came_to = _get_outputs(slot, codes, command, n_axles, n_command, signals, n_signals)
+            came_to = _get_outputs(slot, codes, command, n_axles, n_command, signals)
     _write_double(count, calls + 1.0)
     if came_to != FINE:
         for i in range(n_axles):
@@ -338,7 +395,7 @@ def _serve(
     return came_to
 
 
-_SERVES = _i64(*(12 * (_i64,)))
+_SERVES = _i64(*(7 * (_i64,)))
 _call_serve = caller(_SERVES)
 _c_function: Any = numba.cfunc  # its type stub does not know all options
 
@@ -368,15 +425,10 @@ def update_of(unit: int) -> Any:
                 unit,
                 observation.ctypes.data,
                 observation.shape[0],
-                observation.shape[1],
-                parameters.ctypes.data,
-                parameters.size,
                 memory.ctypes.data,
-                memory.shape[1],
                 command.ctypes.data,
-                command.shape[1],
                 signals.ctypes.data,
-                signals.size,
+                parameters.ctypes.data,
             ),
         )
 

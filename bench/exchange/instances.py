@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -57,6 +57,14 @@ def steps_for(
     return (1, sample_time) if n == 1 or is_one else (n, own)
 
 
+class _Rested(NamedTuple):
+    """An instance of a stop that is over, and the state it was made in."""
+
+    binary: Binary
+    instance: int
+    as_made: int
+
+
 class Instances:
     """All instances of one unit, and what compiled code needs to find them.
 
@@ -85,12 +93,15 @@ class Instances:
         codes = valve.codes if valve else {"fill": 0.0, "hold": 1.0, "vent": 2.0}
         self.codes = np.array([codes[name] for name in ("fill", "hold", "vent")])
         self.callback = _BEGIN(self._begin)
+        self.words[calls.N_PARAMETERS] = len(parameters)
+        self.words[calls.N_COMMAND] = 3 if "dynamic_factor" in found.outputs else 2
         self.words[calls.CODES] = self.codes.ctypes.data
         self.words[calls.BEGIN] = ctypes.cast(self.callback, ctypes.c_void_p).value or 0
         self._binary: Binary | None = None
         self._n_copies = 0
         self._spare: dict[tuple[int, int], list[Slot]] = {}  # to be filled anew
         self._idle: list[Binary] = []  # copies whose instance was freed
+        self._rested: list[_Rested] = []  # instances of a unit that can be put back as made
 
     @property
     def address(self) -> int:
@@ -105,15 +116,11 @@ class Instances:
         calls.serve.ctypes(
             self.address,
             observation.ctypes.data,
-            *observation.shape,
-            parameters.ctypes.data,
-            parameters.size,
+            len(observation),
             memory.ctypes.data,
-            memory.shape[1],
             command.ctypes.data,
-            command.shape[1],
             signals.ctypes.data,
-            signals.size,
+            parameters.ctypes.data,
         )
 
     def _begin(
@@ -144,19 +151,34 @@ class Instances:
                 f"{self.where}: is made for {found.axles} axles; {found.scope} here has {n_axles}"
             )
         steps = steps_for(float(seen[0, SAMPLE_TIME]), self.description, found, self.where)
-        binary = self._loaded()
-        instance = binary.instantiate("slip control", self.folder)
-        if not instance:
-            raise InputError(f"{self.where}: gives no instance{_said(binary)}")
+        binary, instance, as_made = self._instance()
         try:
             slot = self._initialise(binary, instance, memory, seen, tuned, steps)
         except InputError:
             if not self.is_dead:
                 binary.free(instance)
             raise
+        slot.as_made = as_made
         self.slots.append(slot)
         self._write_table()
         return slot
+
+    def _instance(self) -> tuple[Binary, int, int | None]:
+        """Return an instance as it is made: a new one, or a rested one put back into that state.
+
+        With it the handle of that state, where the unit can get and set states.
+        """
+        while self._rested:
+            rested = self._rested.pop()
+            if rested.binary.take_up(rested.instance, rested.as_made):
+                return rested
+            rested.binary.free(rested.instance)
+        binary = self._loaded()
+        instance = binary.instantiate("slip control", self.folder)
+        if not instance:
+            raise InputError(f"{self.where}: gives no instance{_said(binary)}")
+        as_made = binary.kept_state(instance) if self.description.can_keep_state else None
+        return binary, instance, as_made
 
     def _initialise(
         self, binary: Binary, instance: int, memory: int, seen: Floats, tuned: Floats,
@@ -231,16 +253,26 @@ class Instances:
         return Binary(copy, self.description, self.where)
 
     def _drop(self, slot: Slot) -> None:
-        """End and free an instance."""
+        """End an instance: freed, or kept for the next stop where its state can be put back."""
         self.slots.remove(slot)
+        rests = False
         if not self.is_dead:
-            if not slot.words[calls.TROUBLE]:
-                slot.binary.simple("Terminate", slot.instance)
-            slot.binary.free(slot.instance)
+            if slot.as_made is not None and not slot.words[calls.TROUBLE]:
+                self._rested.append(_Rested(slot.binary, slot.instance, slot.as_made))
+                rests = True
+            else:
+                self._free(slot)
             self._spare.setdefault((id(slot.binary), slot.n_axles), []).append(slot)
-        if self.description.only_once:
+        if self.description.only_once and not rests:
             self._idle.append(slot.binary)
         self._write_table()
+
+    def _free(self, slot: Slot) -> None:
+        if slot.as_made is not None:
+            slot.binary.free_state(slot.instance, slot.as_made)
+        if not slot.words[calls.TROUBLE]:
+            slot.binary.simple("Terminate", slot.instance)
+        slot.binary.free(slot.instance)
 
     def _write_table(self) -> None:
         self.words[: calls.CODES] = 0

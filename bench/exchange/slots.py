@@ -115,6 +115,7 @@ class Slot:
         inputs, outputs = groups
         n_groups = len(inputs) + len(outputs)
         self.binary, self.groups, self.n_axles, self.instance = binary, groups, n_axles, 0
+        self.as_made: int | None = None  # state to put the instance back into
         self.words = np.zeros(calls.HEAD + calls.GROUP * n_groups + 4, dtype=np.int64)
         self.address = self.words.ctypes.data
         self._kept: list[Any] = []
@@ -155,6 +156,7 @@ class Slot:
             self._keep(values),
             self._keep(entries),
             self._keep(conversions),
+            _exchange(number, group, verb),
         ]
 
     def trouble(self) -> str:
@@ -171,6 +173,18 @@ class Slot:
         if kind == calls.NOT_FINITE:
             return f"output {variable} is not finite"
         return f"output {variable} is no valve position of its mapping"
+
+
+def _exchange(number: str, group: Group, verb: str) -> int:
+    """Return how a group's numbers are exchanged (`calls.EACH` and so on)."""
+    places = {entry.place for entry in group.entries}
+    if any(entry.conversion != Conversion() for entry in group.entries):
+        return calls.EACH
+    if verb == "Set":
+        return calls.DOUBLES if number == "float64" else calls.EACH
+    if number == "float64" and places == {calls.OF_FACTOR}:
+        return calls.FACTORS
+    return calls.VALVES if number == "int32" and places == {calls.OF_VALVE} else calls.EACH
 
 
 def _status(number: int) -> str:

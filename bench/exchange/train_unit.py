@@ -38,7 +38,7 @@ from slipbench.exchange.outline import (
 from slipbench.exchange.page import page_of
 from slipbench.exchange.ports import COMMANDS, SEEN
 from slipbench.ground.errors import InputError
-from slipbench.kernel import records
+from slipbench.kernel import codes
 from slipbench.kernel.records import World
 from slipbench.kernel.train import GRAVITY
 from slipbench.packing import pack
@@ -311,7 +311,21 @@ def _header(
     rows = {"handle": "n_entries", "effective": "n_entries"}
     yield f"/* n_entries is {n_entries} where the world is handed over */"
     yield from layout_lines(world, rows)
-    numbers = {
+    for name, number in _sizes(wanted, world, shown, masses is not None).items():
+        yield f"#define {name} {number}"
+    yield f"#define SLOWEST {c_number(SLOWEST)}"
+    yield f"#define FASTEST {c_number(FASTEST)}"
+    yield f"#define LONGEST_STEP {c_number(wanted.scenario.run.maximum_step)}"
+    yield f"#define STEP_OVER_SPEED {c_number(STEP_OVER_SPEED)}"
+    yield f"#define STEP_OVER_SQUARE {c_number(STEP_OVER_SQUARE)}"
+    yield f"#define GRAVITY {c_number(GRAVITY)}"
+    yield "extern const int unit_seen[], unit_columns[], unit_commands[];"
+    yield "extern const double unit_masses[], unit_ladens[], unit_rotating[];"
+
+
+def _sizes(wanted: Wanted, world: World, shown: _Shown, has_load: bool) -> dict[str, int]:
+    """Return the whole numbers of the header: sizes of the world, codes of the kernel, switches."""
+    return {
         "MODEL_SIZE": size_of(world),
         "N_AXLES": len(world.axles),
         "N_CELLS": len(world.cells),
@@ -328,28 +342,18 @@ def _header(
         "FIRST_GROUP": shown.first_group,
         "N_SHOWN_GROUPS": shown.n_groups,
         "EMERGENCY_POSITION": wanted.scenario.brake.emergency_position,
-        "AT_TIME_TRIGGER": records.AT_TIME,
-        "HOLD_DRIVER": records.HOLD_PROGRAMME,
-        "RUNNING_STATUS": records.RUNNING,
+        "AT_TIME_TRIGGER": codes.AT_TIME,
+        "HOLD_DRIVER": codes.HOLD_PROGRAMME,
+        "RUNNING_STATUS": codes.RUNNING,
         "TASK_GO": parts.GO,
         "TASK_OBSERVE": parts.OBSERVE,
         "TASK_ACCEPT": parts.ACCEPT,
         "TASK_ENTER": parts.ENTER,
         "TASK_FINISH": parts.FINISH,
-        "HAS_LOAD": int(masses is not None),
+        "HAS_LOAD": int(has_load),
         "HAS_LEVEL": int(len(world.controller_table) > 0),
         "WEIGHS_LOAD": int(wanted.scenario.brake.variable_load),
     }
-    for name, number in numbers.items():
-        yield f"#define {name} {number}"
-    yield f"#define SLOWEST {c_number(SLOWEST)}"
-    yield f"#define FASTEST {c_number(FASTEST)}"
-    yield f"#define LONGEST_STEP {c_number(wanted.scenario.run.maximum_step)}"
-    yield f"#define STEP_OVER_SPEED {c_number(STEP_OVER_SPEED)}"
-    yield f"#define STEP_OVER_SQUARE {c_number(STEP_OVER_SQUARE)}"
-    yield f"#define GRAVITY {c_number(GRAVITY)}"
-    yield "extern const int unit_seen[], unit_columns[], unit_commands[];"
-    yield "extern const double unit_masses[], unit_ladens[], unit_rotating[];"
 
 
 def _tables(wanted: Wanted, outline: Outline, masses: Floats | None) -> Iterator[str]:

@@ -13,7 +13,6 @@ from slipbench.contact import ADHESION_FORMULAS, adhesion_at_speed
 from slipbench.contract import Floats
 from slipbench.figures import style
 from slipbench.figures.creep_curves import world_of
-from slipbench.ground.caution import CAUTION
 from slipbench.kernel.creep import find_peak
 from slipbench.kernel.rail import conditioned_friction
 from slipbench.scenario import Scenario
@@ -100,7 +99,7 @@ def draw_adhesion_speed(scenarios: Sequence[Scenario]) -> Figure:
         axes.set_ylabel("largest adhesion, force over load [-]")
         axes.grid(axis="y")
         _write_labels(axes, labels)
-        figure.text(0.012, 0.02, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -114,7 +113,7 @@ def _draw_formulas(axes: Axes) -> list[_Label]:
         text = f"{who} [{ADHESION_FORMULAS[name].mark}]"
         if is_short:
             place = (_KOFFMAN_TO, float(values[-1]) + 0.002)
-            axes.text(*place, text, fontsize=7.5, color=style.QUIET, ha="right", va="bottom")
+            axes.text(*place, text, fontsize=8.0, color=style.QUIET, ha="right", va="bottom")
         else:
             labels.append(_Label(float(values[-1]), text, style.QUIET, False))
     return labels
@@ -133,7 +132,9 @@ def _draw_scenario(
     high = largest_adhesion(scenario, np.inf)
     axes.plot(SPEEDS * 3.6, high, **look, linewidth=1.2, markerfacecolor=style.PAPER)
     if is_shaded:
-        axes.fill_between(SPEEDS * 3.6, low, high, color=colour, alpha=0.08, linewidth=0)
+        axes.fill_between(
+            SPEEDS * 3.6, low, high, color=colour, alpha=0.08, linewidth=0, gid=style.CONTEXT
+        )
     return [
         _Label(float(low[-1]), f"{name}, untouched", colour, True),
         _Label(float(high[-1]), f"{name}, cleaned", colour, True),
@@ -162,7 +163,7 @@ def _write_labels(axes: Axes, labels: Sequence[_Label]) -> None:
             (200.0, label.height),
             xytext=(208.0, place),
             textcoords="data",
-            fontsize=7.5,
+            fontsize=8.0,
             color=label.colour,
             fontweight="bold" if label.is_bold else "normal",
             va="center",

@@ -12,7 +12,6 @@ from matplotlib.figure import Figure
 
 from slipbench.figures import style
 from slipbench.figures.cards import Cell, Table, card_page, sheet_page
-from slipbench.ground.caution import CAUTION
 from slipbench.guidance.answer import Answer
 from slipbench.guidance.points import MPH, YARD, Point
 from slipbench.guidance.shapes import ANCHOR, RULE_AT_ANCHOR, RULE_BEYOND
@@ -76,7 +75,7 @@ def draw_points(answer: Answer) -> Figure:
             0.012, 0.965, f"So that at most one stop in {odds} passes the platform end, {grade}; "
             f"{driver_text(answer.question)}, {answer.question.candidate.label}", fontsize=8.5,
         )  # fmt: skip
-        figure.text(0.012, 0.015, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -102,7 +101,7 @@ def _draw_state(axes: Axes, answer: Answer, state: str, rise: float, number: int
         axes.plot(speeds, half, color=colour, linewidth=0.8, zorder=2)
         axes.annotate(
             "half of the autumn stops", (speeds[-1], half[-1]), (5, 0), va="center",
-            textcoords="offset points", fontsize=7, color=colour, annotation_clip=False,
+            textcoords="offset points", fontsize=8.0, color=colour, annotation_clip=False,
         )  # fmt: skip
     if len(held) < len(points):
         beyond = f", {DOES_NOT_STOP} from {points[len(held)].place.speed / MPH:.0f} mph"
@@ -128,7 +127,7 @@ def _draw_rule(axes: Axes, answer: Answer) -> None:
         ((far / MPH, rule / YARD), f"common practice, {rule / YARD:.0f} yd: not used", 0.76),
     ):
         axes.annotate(
-            text, place, (0.03, height), textcoords="axes fraction", fontsize=7.5, zorder=6,
+            text, place, (0.03, height), textcoords="axes fraction", fontsize=8.0, zorder=6,
             arrowprops={"arrowstyle": "-", "color": style.QUIET, "linewidth": 0.6, "shrinkB": 5},
         )  # fmt: skip
 

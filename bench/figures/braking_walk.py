@@ -11,7 +11,6 @@ from matplotlib.figure import Figure
 
 from slipbench.figures import style
 from slipbench.figures.stop_sheet import creepage
-from slipbench.ground.caution import CAUTION
 from slipbench.guidance.points import MPH, YARD, Place, Question, scenario_at
 from slipbench.guidance.spread import nominal, situation
 from slipbench.guidance.states import GOOD
@@ -106,7 +105,7 @@ def draw_walk(walk: Walk) -> Figure:
             0.012, 0.965, f"{walk.stop.scenario.train.name}; {walk.stop.controller.name}; "
             "equipment as designed, median reaction", fontsize=8.5,
         )  # fmt: skip
-        figure.text(0.012, 0.015, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 

@@ -12,7 +12,6 @@ from matplotlib.figure import Figure
 from slipbench.contract import Controller, Floats
 from slipbench.figures import style
 from slipbench.figures.adhesion_speed import spread
-from slipbench.ground.caution import CAUTION
 from slipbench.kernel.train import GRAVITY
 from slipbench.packing import pack
 from slipbench.scenario import Scenario
@@ -165,13 +164,13 @@ def draw_conditioning(conditioning: Conditioning) -> Figure:
         _draw_axles(above, conditioning)
         _draw_work(below, conditioning)
         figure.text(0.085, 0.985, style.account(stop), va="top")
-        figure.text(0.012, 0.014, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
 def _draw_axles(axes: Axes, found: Conditioning) -> None:
     numbers = np.arange(1, len(found.friction) + 1)
-    axes.vlines(numbers, *found.friction_range, color=style.SKY, linewidth=4.0, alpha=0.6)
+    axes.vlines(numbers, *found.friction_range, color=style.SKY, linewidth=4.0)
     friction = {"color": style.BLUE, "marker": "o", "markersize": 5.0, "linewidth": 0.8}
     axes.plot(numbers, found.friction, **friction)  # type: ignore[arg-type]
     used = {"color": style.VERMILION, "marker": "x", "markersize": 5.0, "linewidth": 0.8}
@@ -207,7 +206,7 @@ def _say_at_end(axes: Axes, height: float, text: str, colour: str) -> None:
         xytext=(6, 0),
         textcoords="offset points",
         va="center",
-        fontsize=7.5,
+        fontsize=8.0,
         color=colour,
         annotation_clip=False,
     )
@@ -217,12 +216,12 @@ def _vehicle_borders(axes: Axes, scenario: Scenario) -> None:
     place = 0.5
     for vehicle in scenario.train.vehicles[:-1]:
         place += vehicle.n_axles
-        axes.axvline(place, color=style.FAINT, linewidth=0.8, zorder=0)
+        axes.axvline(place, color=style.FAINT, linewidth=0.8, zorder=0, gid=style.CONTEXT)
 
 
 def _draw_work(axes: Axes, found: Conditioning) -> None:
     shown = shown_axles(len(found.work_after))
-    shades = np.linspace(0.72, 0.0, len(shown))
+    shades = np.linspace(0.52, 0.0, len(shown))
     cell = found.stop.rail_after.cell_length
     for number, shade, width in zip(shown, shades, np.linspace(1.0, 2.0, len(shown)), strict=True):
         work = moving_mean(found.work_after[number - 1], round(_MEAN_OVER / cell)) / 1e3
@@ -238,7 +237,7 @@ def _draw_work(axes: Axes, found: Conditioning) -> None:
                 xycoords=("axes fraction", "data"),
                 xytext=(0, 2),
                 textcoords="offset points",
-                fontsize=7.5,
+                fontsize=8.0,
                 color=style.QUIET,
             )
     axes.set_xlim(float(found.place[0]), float(found.place[-1]))
@@ -253,8 +252,8 @@ def _draw_work(axes: Axes, found: Conditioning) -> None:
         title="after",
         loc="upper left",
         bbox_to_anchor=(1.0, 0.92),
-        fontsize=7.5,
-        title_fontsize=7.5,
+        fontsize=8.0,
+        title_fontsize=8.0,
         handlelength=1.4,
     )
 

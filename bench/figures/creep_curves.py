@@ -13,10 +13,10 @@ from matplotlib.ticker import FuncFormatter
 from slipbench.contact import table_error
 from slipbench.contract import Controller, Floats
 from slipbench.figures import style
-from slipbench.ground.caution import CAUTION
+from slipbench.kernel.codes import TRACTION_TABLE
 from slipbench.kernel.creep import creep_force, find_peak
 from slipbench.kernel.rail import conditioned_friction
-from slipbench.kernel.records import TRACTION_TABLE, World
+from slipbench.kernel.records import World
 from slipbench.packing import pack
 from slipbench.packing.contact import creep_table
 from slipbench.scenario import Scenario
@@ -174,10 +174,10 @@ def draw_creep_curves(scenario: Scenario) -> Figure:
         for axes in (left, right):
             _scale(axes)
             axes.set_ylabel("adhesion, force over load [-]")
-        left.legend(loc="upper left", fontsize=7.5, handlelength=3.2, borderaxespad=0.2)
-        right.legend(loc="upper left", fontsize=7.5, handlelength=3.2, borderaxespad=0.2)
+        left.legend(loc="upper left", fontsize=8.0, handlelength=3.2, borderaxespad=0.2)
+        right.legend(loc="upper left", fontsize=8.0, handlelength=3.2, borderaxespad=0.2)
         figure.text(0.08, 0.895, _conditions(scenario), fontsize=8.5, va="bottom")
-        figure.text(0.012, 0.02, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -205,7 +205,7 @@ def _draw_cleaned(axes: Axes, scenario: Scenario) -> None:
     world = world_of(scenario)
     does_clean = section.recovered_friction > section.friction
     cleaned = CLEANED if does_clean else (0.0,)
-    greys = np.linspace(0.62 if does_clean else 0.0, 0.0, len(cleaned))
+    greys = np.linspace(0.52 if does_clean else 0.0, 0.0, len(cleaned))
     widths = np.linspace(1.0 if does_clean else 1.8, 2.2, len(cleaned))
     for share, grey, width in zip(cleaned, greys, widths, strict=True):
         work = share * section.cleaning_work if np.isfinite(share) else 1e9 * section.cleaning_work

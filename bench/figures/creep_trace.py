@@ -5,7 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
+from matplotlib import colormaps
 from matplotlib.axes import Axes
+from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
@@ -13,7 +16,7 @@ from slipbench.contract import Floats
 from slipbench.figures import style
 from slipbench.figures.creep_curves import adhesion_curve, world_of
 from slipbench.figures.stop_sheet import creepage
-from slipbench.ground.caution import CAUTION
+from slipbench.results.shown import METRIC, Shown
 from slipbench.stop.stop import Stop
 
 LEAST_CREEPAGE = 1e-3
@@ -24,6 +27,9 @@ SLOWEST = 2.0
 
 _TICKS = (0.003, 0.01, 0.03, 0.1, 0.3, 1.0)
 _MOST_DOTS = 1500
+_SHADES = ListedColormap(colormaps["cividis"](np.linspace(0.0, 0.56, 256)))
+"""Dark to what still stands out from paper."""
+
 _CREEPAGES: Floats = np.geomspace(LEAST_CREEPAGE, 1.0, 300)
 
 
@@ -32,75 +38,96 @@ def traced_axles(n_axles: int) -> list[int]:
     return sorted({0, n_axles // 2 - 1 if n_axles > 1 else 0, n_axles - 1})
 
 
-def draw_creep_trace(stop: Stop) -> Figure:
-    """Draw adhesion over creepage as it happened on three axles, on the curves they met.
+def trace_of(stop: Stop, i_axle: int) -> tuple[npt.NDArray[np.intp], Floats, Floats]:
+    """Return the moments drawn (rows of the traces), creepage and adhesion of an axle then. [-]"""
+    traces = stop.traces
+    load = 2.0 * float(world_of(stop.scenario).axles["wheel_load"][i_axle])
+    rows = np.flatnonzero((traces["train_speed"] > SLOWEST) & (traces["demand"] > 0.0))
+    rows = rows[:: max(1, len(rows) // _MOST_DOTS)]
+    slip: Floats = np.clip(creepage(stop)[rows, i_axle], LEAST_CREEPAGE, 1.0)
+    return rows, slip, traces["rail_force"][rows, i_axle] / load
 
-    A dot is a moment; its shade is the train's speed, dark is slow. Lines are the scenario's creep
-    curve for the friction the axle met: the least, the median and the greatest (5, 50, 95 %), at
-    the starting speed. Friction falls with slip speed, so a slower train's curve lies higher than
-    the line, and dark dots above it.
+
+def thirds(speed: Floats) -> list[npt.NDArray[np.intp]]:
+    """Return which moments are fast, middle and slow: thirds of the range of speeds, none empty."""
+    if not len(speed):
+        return []
+    edges = np.linspace(speed.max(), speed.min(), 4)
+    number = np.clip(np.searchsorted(-edges, -speed, side="right") - 1, 0, 2)
+    parts = [np.flatnonzero(number == i) for i in range(3)]
+    return [part for part in parts if len(part)]
+
+
+def curve_at(stop: Stop, i_axle: int, friction: float, speed: float, at: Floats) -> Floats:
+    """Return the creep curve of an axle at a friction [-] and a train speed [m/s]. [-]
 
     Parameters
     ----------
-    stop : Stop   with traces
+    at : (n,) float64   creepages [-]
+    """
+    world = world_of(stop.scenario)
+    world.axle_states[i_axle]["friction"] = friction
+    return adhesion_curve(world, i_axle, speed, at)
+
+
+def draw_creep_trace(stop: Stop, shown: Shown = METRIC) -> Figure:
+    """Draw adhesion over creepage as it happened on three axles, on the curves they met.
+
+    A dot is a moment; its shade is the train's speed, dark is slow. Lines, of the shades of their
+    speeds, are the scenario's creep curve at the friction the axle met and the speed it met it at:
+    the medians over the fast, the middle and the slow third of the speeds. Dots lie on the line of
+    their shade as far as friction did not vary within a third.
+
+    Parameters
+    ----------
+    stop : Stop     with traces
+    shown : Shown   unit of speed
 
     Returns
     -------
     Figure
     """
-    height = 3.7
-    shown = traced_axles(stop.scenario.train.n_axles)
+    height = 3.9
+    axles = traced_axles(stop.scenario.train.n_axles)
     with style.styled():
         figure = style.new_figure(height)
-        panels: Any = figure.subplots(1, len(shown), sharey=True, squeeze=False)[0]
+        panels: Any = figure.subplots(1, len(axles), sharey=True, squeeze=False)[0]
         figure.subplots_adjust(left=0.085, right=0.89, top=0.83, bottom=0.19, wspace=0.07)
         top = 0.0
         dots: Any = None
-        for axes, i_axle in zip(panels, shown, strict=True):
-            dots, reach = _draw_axle(axes, stop, i_axle)
+        for axes, i_axle in zip(panels, axles, strict=True):
+            dots, reach = _draw_axle(axes, stop, i_axle, shown)
             top = max(top, reach)
-        panels[0].set_ylim(0.0, 1.4 * top)  # room for the legend
+        panels[0].set_ylim(0.0, 1.5 * top)  # room for the legend
         panels[0].set_ylabel("adhesion, force over load [-]")
-        panels[len(shown) // 2].set_xlabel("creepage [%], logarithmic scale")
+        for axes in panels:
+            axes.set_xlabel("creepage [%], log. scale")
         box: Any = panels[-1].inset_axes((1.05, 0.0, 0.06, 1.0))
         bar = figure.colorbar(dots, cax=box)
-        bar.set_label("train speed [km/h], dark is slow")
-        said = "dots: as it happened; lines: the creep curve at the starting speed"
+        bar.set_label(f"train speed [{shown.speed}], dark is slow")
+        said = "dots: as it happened; lines: creep curves at the friction met, fast to slow"
         figure.text(0.085, 0.985, f"{style.account(stop)}\n{said}", va="top", linespacing=1.4)
-        figure.text(0.012, 0.02, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
-def _draw_axle(axes: Axes, stop: Stop, i_axle: int) -> tuple[Any, float]:
+def _draw_axle(axes: Axes, stop: Stop, i_axle: int, shown: Shown) -> tuple[Any, float]:
     """Draw one axle; return its dots, and the greatest adhesion drawn."""
-    traces = stop.traces
-    world = world_of(stop.scenario)
-    load = 2.0 * float(world.axles["wheel_load"][i_axle])
-    rows = np.flatnonzero((traces["train_speed"] > SLOWEST) & (traces["demand"] > 0.0))
-    rows = rows[:: max(1, len(rows) // _MOST_DOTS)]
-    slip = np.clip(creepage(stop)[rows, i_axle], LEAST_CREEPAGE, 1.0)
-    adhesion = traces["rail_force"][rows, i_axle] / load
+    rows, slip, adhesion = trace_of(stop, i_axle)
+    speed, met = stop.traces["train_speed"][rows], stop.traces["friction"][rows, i_axle]
+    fastest = stop.scenario.initial_speed
     dots = axes.scatter(
-        slip,
-        adhesion,
-        c=traces["train_speed"][rows] * 3.6,
-        cmap="cividis",
-        vmin=0.0,
-        vmax=stop.scenario.initial_speed * 3.6,
-        s=5,
-        linewidths=0,
-        alpha=0.8,
-        rasterized=True,
-    )
+        slip, adhesion, c=speed / shown.per_speed, cmap=_SHADES, vmin=0.0,
+        vmax=fastest / shown.per_speed, s=5, linewidths=0, rasterized=True,
+    )  # fmt: skip
     top = float(adhesion.max(initial=0.01))
-    met = traces["friction"][rows, i_axle]
-    lows = np.unique(np.round(np.quantile(met, (0.05, 0.5, 0.95)) if len(met) else [0.0], 4))
-    styles = ((0, (1, 1.5)), "-", (0, (5, 2)))[-len(lows) :] if len(lows) > 1 else ("-",)
-    for friction, dashes in zip(lows, styles, strict=True):
-        world.axle_states[i_axle]["friction"] = friction
-        curve = adhesion_curve(world, i_axle, stop.scenario.initial_speed, _CREEPAGES)
-        label = f"friction {friction:.3f}"
-        axes.plot(_CREEPAGES, curve, color=style.BLACK, linestyle=dashes, label=label)
+    for own, dashes in zip(thirds(speed), ("-", (0, (5, 2)), (0, (1, 1.5))), strict=False):
+        at, friction = float(np.median(speed[own])), float(np.median(met[own]))
+        curve = curve_at(stop, i_axle, friction, at, _CREEPAGES)
+        label = f"{shown.said_speed(at)}, {friction:.3f}"
+        colour = _SHADES(at / fastest)
+        axes.plot(_CREEPAGES, curve, color=style.PAPER, linewidth=3.0, gid=style.CONTEXT)
+        axes.plot(_CREEPAGES, curve, color=colour, linestyle=dashes, linewidth=1.8, label=label)
         top = max(top, float(curve.max()))
     axes.set_xscale("log")
     axes.set_xlim(LEAST_CREEPAGE, 1.05)
@@ -109,10 +136,10 @@ def _draw_axle(axes: Axes, stop: Stop, i_axle: int) -> tuple[Any, float]:
     axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{100.0 * x:g}"))
     axes.grid(axis="y")
     axes.legend(
-        title=f"axle {i_axle + 1}",
+        title=f"axle {i_axle + 1}: friction met at",
         title_fontproperties={"weight": "bold", "size": 8.0},
         loc="upper left",
-        fontsize=7.0,
+        fontsize=8.0,
         handlelength=2.6,
         borderaxespad=0.2,
         alignment="left",

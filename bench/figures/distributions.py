@@ -15,7 +15,6 @@ from slipbench.comparison.compare import ComparedStop, Score
 from slipbench.figures import style
 from slipbench.figures.compare import dot_style
 from slipbench.figures.style import Look
-from slipbench.ground.caution import CAUTION
 from slipbench.statistics.intervals import median_interval
 
 LINE, BETWEEN, HEAD, FOOT = 0.24, 0.6, 0.5, 0.3
@@ -61,7 +60,7 @@ def draw_distributions(
         said = f"{n_seeds} seeds: pale dots are runs, the mark is the median"
         said += ", the bar its 95 % interval" if n_seeds >= 6 else " (too few for an interval)"
         figure.text(_LEFT[0], 1.0 - 0.1 / height, said, va="top")
-        figure.text(0.012, 0.05 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -116,8 +115,8 @@ def _draw_rail(
 def _draw_runs(axes: Axes, y: float, runs: Any, score: Score, look: Look, edge: float) -> None:
     spread = 0.28 * np.linspace(-1.0, 1.0, len(runs)) if len(runs) > 1 else np.zeros(1)
     axes.plot(
-        np.minimum(runs, edge), y + spread, linestyle="none", marker=".", markersize=5.0,
-        color=look.colour, alpha=0.45, markeredgewidth=0,
+        np.minimum(runs, edge), y + spread, linestyle="none", marker=".", markersize=4.0,
+        color=look.colour, markeredgewidth=0,
     )  # fmt: skip
     if np.isnan(runs).any():
         return
@@ -135,5 +134,5 @@ def _draw_runs(axes: Axes, y: float, runs: Any, score: Score, look: Look, edge: 
             textcoords="offset points",
             ha="right",
             va="center",
-            fontsize=6.5,
+            fontsize=8.0,
         )

@@ -10,7 +10,6 @@ from matplotlib.figure import Figure
 
 from slipbench.figures import style
 from slipbench.figures.measured_sheet import shown_axles
-from slipbench.ground.caution import CAUTION
 from slipbench.measured.account import Account
 from slipbench.measured.identify import Identified
 from slipbench.measured.reproduce import Reproduction
@@ -36,7 +35,7 @@ def draw_overlay(account: Account, found: Reproduction) -> Figure:
             axes.plot(time, 3.6 * found.fresh_rims[thin, i], color=style.VERMILION, linewidth=0.7,
                       linestyle=(0, (4, 1)))  # fmt: skip
             axes.text(0.97, 0.93, f"axle {i + 1}", transform=axes.transAxes, va="top", ha="right",
-                      fontsize=7.5)  # fmt: skip
+                      fontsize=8.0)  # fmt: skip
             axes.grid(axis="y")
         for axes in grid.flat[len(axles) :]:
             axes.set_visible(False)
@@ -45,7 +44,7 @@ def draw_overlay(account: Account, found: Reproduction) -> Figure:
         figure.supylabel("rim speed [km/h]", fontsize=8.5, x=0.012)
         told = "black: log; red, dashed: model, set back every 2 s; grey: train"
         figure.text(0.075, 0.985, told, fontsize=8, va="top")
-        figure.text(0.03, 0.008, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -73,7 +72,7 @@ def draw_rail(found: Identified) -> Figure:
         right.plot(np.exp(values) / 1e3, np.minimum(rise, 12.0), color=style.BLACK, marker="o",
                    markersize=2.5)  # fmt: skip
         right.axhline(2.706, color=style.VERMILION, linewidth=0.9, linestyle=(0, (4, 2)))
-        right.text(0.97, 0.27, "90 %", transform=right.transAxes, ha="right", fontsize=7,
+        right.text(0.97, 0.27, "90 %", transform=right.transAxes, ha="right", fontsize=8.0,
                    color=style.VERMILION)  # fmt: skip
         right.set_xscale("log")
         ticks = np.exp(values[:: max(1, len(values) // 3)]) / 1e3
@@ -83,7 +82,7 @@ def draw_rail(found: Identified) -> Figure:
         right.set_xlabel("cleaning work [kJ/m]")
         right.set_ylabel("rise of the misfit [-]")
         right.grid(axis="y")
-        figure.text(0.03, 0.015, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -114,5 +113,5 @@ def draw_alternatives(found: Whatif, reproduced: float) -> Figure:
         axes.set_xlabel("way from the beginning of the log to standstill [m]")
         axes.grid(axis="x")
         style.bare(axes)
-        figure.text(0.03, 0.02, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure

@@ -10,7 +10,6 @@ from matplotlib.figure import Figure
 
 from slipbench.contract import Floats
 from slipbench.figures import style
-from slipbench.ground.caution import CAUTION
 from slipbench.measured.account import Account
 from slipbench.measured.adhesion import Adhesion
 from slipbench.measured.speed import Z90
@@ -38,7 +37,7 @@ def draw_measured_sheet(account: Account) -> Figure:
         figure.subplots_adjust(left=0.11, right=0.82, top=0.925, bottom=0.075, hspace=0.17)
         head = f"{account.log.source}: {account.unit.scenario.train.name}"
         figure.text(0.03, 0.985, head, fontsize=11, fontweight="bold", va="top")
-        figure.text(0.03, 0.962, _line(account), fontsize=7.5, va="top")
+        figure.text(0.03, 0.962, _line(account), fontsize=8.0, va="top")
         _draw_speed(rows[0], account)
         _draw_pressure(rows[1], account)
         _draw_handle(rows[2], account)
@@ -49,7 +48,7 @@ def draw_measured_sheet(account: Account) -> Figure:
         rows[-1].set_xlabel("time in the log [s]")
         for axes in rows:
             axes.yaxis.set_label_coords(-0.075, 0.5)
-        figure.text(0.03, 0.012, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -66,7 +65,7 @@ def _line(account: Account) -> str:
 
 
 def _say(axes: Axes, height: float, text: str, colour: str = style.INK) -> None:
-    axes.text(1.015, height, text, transform=axes.transAxes, fontsize=7.0, color=colour, va="top")
+    axes.text(1.015, height, text, transform=axes.transAxes, fontsize=8.0, color=colour, va="top")
 
 
 def _draw_speed(axes: Axes, account: Account) -> None:
@@ -132,7 +131,7 @@ def _draw_creepage(axes: Axes, adhesion: Adhesion) -> None:
     colours.set_ticks(
         [0.0, 0.05**0.5, 0.2**0.5, 0.5**0.5, 1.0], labels=["0", ".05", ".2", ".5", "1"]
     )
-    bar.tick_params(labelsize=6.5)
+    bar.tick_params(labelsize=8.0)
     _say(axes, 1.02, "       creepage [-]")
 
 
@@ -181,7 +180,7 @@ def draw_slip_curves(account: Account) -> Figure:
                 a.creepage[use, i], a.used[use, i], c=3.6 * a.train[use], s=2.0, cmap="viridis",
                 vmin=0.0, vmax=3.6 * float(a.train.max()), linewidths=0, rasterized=True,
             )  # fmt: skip
-            axes.text(0.04, 0.92, f"axle {i + 1}", transform=axes.transAxes, va="top", fontsize=7.5)
+            axes.text(0.04, 0.92, f"axle {i + 1}", transform=axes.transAxes, va="top", fontsize=8.0)
             axes.grid()
         for axes in grid.flat[len(axles) :]:
             axes.set_visible(False)
@@ -194,9 +193,9 @@ def draw_slip_curves(account: Account) -> Figure:
         if dots is not None:
             bar = figure.colorbar(dots, cax=figure.add_axes((0.62, 0.977, 0.3, 0.012)),
                                   orientation="horizontal")  # fmt: skip
-            bar.ax.tick_params(labelsize=6.5, pad=1)
-            figure.text(0.61, 0.977, "train speed [km/h]", fontsize=7.0, ha="right", va="bottom")
-        figure.text(0.03, 0.008, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+            bar.ax.tick_params(labelsize=8.0, pad=1)
+            figure.text(0.61, 0.977, "train speed [km/h]", fontsize=8.0, ha="right", va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -242,8 +241,8 @@ def draw_along_track(account: Account) -> Figure:
         rows[0].set_ylabel("axle")
         rows[0].set_yticks(sorted({1, *range(4, n_axles + 1, 4), n_axles}))
         bar = figure.colorbar(image, cax=rows[0].inset_axes((1.02, 0.0, 0.02, 1.0)))
-        bar.set_label("adhesion met [-]", fontsize=7.5)
-        bar.ax.tick_params(labelsize=7)
+        bar.set_label("adhesion met [-]", fontsize=8.0)
+        bar.ax.tick_params(labelsize=8.0)
         for k, part in enumerate(np.array_split(np.arange(n_axles), min(4, n_axles))):
             colour = (style.BLACK, style.BLUE, style.VERMILION, style.GREEN)[k]
             some = np.isfinite(mean[:, part]).any(axis=1)
@@ -263,5 +262,5 @@ def draw_along_track(account: Account) -> Figure:
         rows[1].set_ylabel("adhesion met [-]")
         rows[1].set_xlabel("place, from where the train's front was as the log began [m]")
         rows[1].grid(axis="y")
-        figure.text(0.03, 0.01, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure

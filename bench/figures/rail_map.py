@@ -13,9 +13,8 @@ from slipbench.contract import Floats
 from slipbench.figures import style
 from slipbench.figures.conditioning import moving_mean, shown_axles
 from slipbench.figures.creep_curves import world_of
-from slipbench.ground.caution import CAUTION
+from slipbench.kernel.codes import CONTACT_ONLY
 from slipbench.kernel.rail import conditioned_friction, sanded_friction
-from slipbench.kernel.records import CONTACT_ONLY
 from slipbench.stop.stop import Stop
 
 MEAN_OVER = 10.0
@@ -107,11 +106,11 @@ def draw_rail_map(stop: Stop) -> Figure:
     with style.styled():
         figure = style.new_figure(height)
         above, below = figure.subplots(2, 1, sharex=True, height_ratios=(1.25, 1.0))
-        figure.subplots_adjust(left=0.085, right=0.845, top=0.93, bottom=0.125, hspace=0.1)
+        figure.subplots_adjust(left=0.105, right=0.845, top=0.93, bottom=0.125, hspace=0.1)
         _draw_map(figure, above, met, stop)
         _draw_lines(below, met)
-        figure.text(0.085, 0.985, style.account(stop), va="top")
-        figure.text(0.012, 0.014, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        figure.text(0.105, 0.985, style.account(stop), va="top")
+        style.write_caution(figure)
     return figure
 
 
@@ -129,27 +128,27 @@ def _draw_map(figure: Figure, axes: Axes, met: RailMet, stop: Stop) -> None:
         extent=(*ends, n_axles + 1.5, 0.5),
     )
     numbers = style.mark_vehicles(axes, stop.scenario, style.PAPER)
-    axes.set_yticks([*numbers[:-1], n_axles + 1], [*map(str, numbers[:-1]), "left"])
+    axes.set_yticks([*numbers[:-1], n_axles + 1], [*map(str, numbers[:-1]), "behind"])
     axes.set_ylabel("axle, from the front")
-    axes.axhline(n_axles + 0.5, color=style.PAPER, linewidth=1.5)
+    axes.axhline(n_axles + 0.5, color=style.PAPER, linewidth=1.5, gid=style.CONTEXT)
     box: Any = axes.inset_axes((1.025, 0.0, 0.022, 1.0))
     bar = figure.colorbar(image, cax=box)
-    bar.set_label("friction met [-], light is better")
+    bar.set_label("friction of the rail [-]\nlight grips, dark is slippery")
 
 
 def _draw_lines(axes: Axes, met: RailMet) -> None:
     n_axles = len(met.friction) - 1
     shown = shown_axles(n_axles)
     n_mean = round(MEAN_OVER / met.cell_length)
-    shades, widths = np.linspace(0.72, 0.0, len(shown)), np.linspace(1.0, 2.0, len(shown))
+    shades, widths = np.linspace(0.52, 0.0, len(shown)), np.linspace(1.0, 2.0, len(shown))
     for number, shade, width in zip(shown, shades, widths, strict=True):
         line = moving_mean(met.friction[number - 1], n_mean)
         axes.plot(met.place, line, color=str(shade), linewidth=width, label=f"axle {number}")
     left = moving_mean(met.friction[-1], n_mean)
-    axes.plot(met.place, left, color=style.VERMILION, linestyle="--", label="left behind")
+    axes.plot(met.place, left, color=style.VERMILION, linestyle="--", label="behind the\ntrain")
     axes.set_xlim(float(met.place[0]), float(met.place[-1]))
     axes.set_ylim(0.0, 1.08 * float(np.nanmax(axes.dataLim.y1)))
     axes.set_xlabel("place along the track, from the train's front at the start [m]")
-    axes.set_ylabel("friction met [-]")
+    axes.set_ylabel("friction found [-]")
     axes.grid(axis="y")
     style.legend_beside(axes)

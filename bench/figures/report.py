@@ -4,33 +4,39 @@ from __future__ import annotations
 
 import base64
 import math
+import re
+import statistics
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
-import numpy as np
-
-from slipbench.comparison.compare import Score, Yardsticks
+from slipbench.comparison.compare import ComparedStop, Score, Yardsticks
+from slipbench.comparison.quiet import quiet_rails
 from slipbench.comparison.record import KeptComparison, KeptValue
+from slipbench.comparison.words import FEWEST, paired_difference, plain, rail_sentences
 from slipbench.figures import style
 from slipbench.figures.distributions import draw_distributions
 from slipbench.figures.pages import escaped, fill, part
 from slipbench.figures.trade_off import draw_trade_off
 from slipbench.ground.caution import CAUTION
 from slipbench.results.quantities import QUANTITIES
+from slipbench.results.shown import METRIC, Shown
 from slipbench.results.tables import number
 from slipbench.statistics.intervals import signed_rank
 from slipbench.strategies.registry import known_controllers
 
-FEWEST = 6
-"""Seeds below which no 95 % interval of a median exists."""
-
 MOST_FINDINGS = 40
+"""Of one kind that are listed."""
+
+MOST_LETTERS = 130
+"""Of a finding in the head of its kind."""
 
 QUESTION = "Which strategy stops the train shortest on these rails, and at what cost?"
 
 _CAPTIONS = {
     "compare": "Stopping distance and longest lock of every strategy on every rail.",
+    "speeds": "Stopping distance over the starting speed.",
+    "speed_curves": "Speed over place under each strategy, seed 0: a steep line brakes hard.",
     "trade_off": "What a short stop costs in wheels and air: down and to the left is better; the "
     "pale line joins strategies that no other beats in both.",
     "distributions": "Every run over the seeds, with medians and their intervals.",
@@ -53,7 +59,10 @@ def draw_report_pictures(kept: KeptComparison) -> dict[str, bytes]:
 
 
 def report_page(
-    kept: KeptComparison, pictures: Mapping[str, bytes], question: str = QUESTION
+    kept: KeptComparison,
+    pictures: Mapping[str, bytes],
+    question: str = QUESTION,
+    shown: Shown = METRIC,
 ) -> str:
     """Return the report as one page.
 
@@ -62,6 +71,7 @@ def report_page(
     kept : KeptComparison
     pictures : mapping      SVG by name: `compare`, `trade_off`, `distributions`; those there are
     question : str          its title
+    shown : Shown           unit of speeds; distances stay in metres, as in the pictures
 
     Returns
     -------
@@ -74,7 +84,9 @@ def report_page(
             "style": part("page.css") + part("report.css"),
             "answer": _answer(kept),
             "caution": escaped(CAUTION),
-            "table": "".join(_table(kept, rail, found) for rail, found in kept.scores().items()),
+            "table": "".join(
+                _table(kept, rail, found, shown) for rail, found in kept.scores().items()
+            ),
             "figures": "".join(_figure(name, data) for name, data in pictures.items()),
             "findings": _findings(kept),
             "sure": _sure(kept),
@@ -93,61 +105,16 @@ def picture_of(folder: Path, name: str) -> bytes | None:
 def answers(kept: KeptComparison) -> list[str]:
     """Return a sentence a rail: which strategy stopped shortest, what it cost, what the worst took.
 
-    Strategies that see the true state are left out. Where intervals over the seeds do not tell the
-    first from the second, or there are too few seeds, the sentence says so.
+    Rails on which nothing slides have one together; one seed's last says what it cannot tell.
     """
-    return [_sentence(kept, rail, scores) for rail, scores in kept.scores().items()]
-
-
-def _sentence(kept: KeptComparison, rail: str, scores: Sequence[Score]) -> str:
-    fair = [score for score in scores if not score.uses_truth] or list(scores)
-    stopped = [score for score in fair if math.isfinite(score.distance)]
-    where = f"On {_plain(rail)}"
-    if not stopped:
-        return f"{where}, no strategy stopped in every run."
-    best = stopped[0]
-    text = f"{where}, {_plain(best.controller)} stopped shortest, in {best.distance:.0f} m"
-    if math.isfinite(best.over_shortest):
-        text += f" ({best.over_shortest:.2f} times the floor)"
-    text += f"; longest lock of a wheel {best.worst_lock:.1f} s"
-    over = [score for score in fair if not math.isfinite(score.distance)]
-    if over:
-        text += f"; not always stopped: {', '.join(_plain(s.controller) for s in over)}"
-    elif len(stopped) > 1:
-        last = stopped[-1]
-        text += f"; {_plain(last.controller)} took {last.distance:.0f} m"
-    if len(stopped) > 1 and not _is_told_apart(kept, rail, best, stopped[1]):
-        text += f". {_plain(stopped[1].controller).capitalize()} is not told apart from the first"
-        text += " by these runs" if kept.n_seeds >= FEWEST else f" with {_seeds(kept.n_seeds)}"
-    return text + "."
+    quiet = quiet_rails(kept.rows)
+    told = {rail for group in quiet for rail in group.rails}
+    said = rail_sentences([rail for rail in kept.scores() if rail not in told], kept.rows)
+    return [*(f"On {group.line}, and no wheel locked." for group in quiet), *said]
 
 
 def _seeds(n_seeds: int) -> str:
     return "one seed" if n_seeds == 1 else f"{n_seeds} seeds"
-
-
-def _plain(name: str) -> str:
-    return name.replace("_", " ")
-
-
-def _distances(kept: KeptComparison, rail: str, controller: str) -> dict[int, float]:
-    return {
-        row.seed: row.summary["stopping_distance"] if row.summary["is_stopped"] else math.inf
-        for row in kept.rows
-        if row.scenario == rail and row.controller == controller
-    }
-
-
-def _difference(kept: KeptComparison, rail: str, first: Score, second: Score) -> np.ndarray:
-    one = _distances(kept, rail, first.controller)
-    other = _distances(kept, rail, second.controller)
-    pairs = [(one[seed], other[seed]) for seed in one if seed in other]
-    return np.array([0.0 if a == b else b - a for a, b in pairs])
-
-
-def _is_told_apart(kept: KeptComparison, rail: str, first: Score, second: Score) -> bool:
-    found = signed_rank(_difference(kept, rail, first, second))
-    return found.excludes_zero and math.isfinite(found.low)
 
 
 def _answer(kept: KeptComparison) -> str:
@@ -172,23 +139,20 @@ _HEADS = {
 """Heads of the table, and the quantity whose meaning each shows when pointed at."""
 
 
-def _table(kept: KeptComparison, rail: str, scores: Sequence[Score]) -> str:
+def _table(kept: KeptComparison, rail: str, scores: Sequence[Score], shown: Shown) -> str:
     title = next(kept_rail.title for kept_rail in kept.rails if kept_rail.name == rail)
     row = next(row for row in kept.rows if row.scenario == rail)
     marks, start = row.yardsticks, row.initial_speed
     fair = [score for score in scores if not score.uses_truth]
     apart = [score for score in scores if score.uses_truth]
     body = "".join(_score_row(score) for score in (*fair, *apart))
-    said = (
-        f"{title}; from {start:.2f} m/s ({start / 0.44704:.0f} mph); {_yardsticks(marks)}; "
-        f"{_seeds(kept.n_seeds)}"
-    )
+    said = f"{title}; from {shown.said_speed(start)}; {_yardsticks(marks)}; {_seeds(kept.n_seeds)}"
     heads = "".join(
         f"<th scope='col' title='{escaped(QUANTITIES[name].meaning)}'>{head}</th>"
         for head, name in _HEADS.items()
     )
     return (
-        f"<div class='scroll'><table><caption>{escaped(_plain(rail))}<br>"
+        f"<div class='scroll'><table><caption>{escaped(plain(rail))}<br>"
         f"<small>{escaped(said)}</small></caption>"
         f"<thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table></div>"
     )
@@ -216,7 +180,7 @@ def _score_row(score: Score) -> str:
         number(score.flat_risk, 2),
         f"{score.vents:.0f}",
     ]
-    name = _plain(score.controller) + (" (sees truth, ranked apart)" if score.uses_truth else "")
+    name = plain(score.controller) + (" (sees truth, ranked apart)" if score.uses_truth else "")
     data = "".join(f"<td>{escaped(cell)}</td>" for cell in cells)
     kind = " class='apart'" if score.uses_truth else ""
     return f"<tr{kind}><th scope='row'>{escaped(name)}</th>{data}</tr>"
@@ -224,7 +188,7 @@ def _score_row(score: Score) -> str:
 
 def _figure(name: str, svg: bytes) -> str:
     data = base64.b64encode(svg).decode("ascii")
-    caption = escaped(_CAPTIONS.get(name, _plain(name)))
+    caption = escaped(_CAPTIONS.get(name, plain(name)))
     return (
         f'<figure><img alt="{caption}" src="data:image/svg+xml;base64,{data}">'
         f"<figcaption>{caption}</figcaption></figure>"
@@ -232,20 +196,68 @@ def _figure(name: str, svg: bytes) -> str:
 
 
 def _findings(kept: KeptComparison) -> str:
-    said = Counter(
-        (row.scenario, row.controller, text) for row in kept.rows for text in row.findings
-    )
-    if not said:
+    """Return the findings, grouped by kind of thing told, the gravest kind first, folded."""
+    groups = grouped_findings(kept.rows)
+    if not groups:
         return "<p>None were noted for these runs.</p>"
+    blocks = [_details(f"{said} ({where})", _finding_items(own)) for said, where, own in groups]
+    return "".join(blocks)
+
+
+def _finding_items(own: Mapping[tuple[str, str, str], int]) -> str:
     items = [
-        f"<li>{escaped(f'{_plain(rail)}, {_plain(name)}: {text}')}"
+        f"<li>{escaped(f'{plain(rail)}, {plain(name)}: {text}')}"
         + (f" ({times} runs)" if times > 1 else "")
         + "</li>"
-        for (rail, name, text), times in list(said.items())[:MOST_FINDINGS]
+        for (rail, name, text), times in list(own.items())[:MOST_FINDINGS]
     ]
-    left = len(said) - len(items)
+    left = len(own) - len(items)
     more = f"<p>... and {left} more, in compare.json.</p>" if left else ""
     return f"<ul>{''.join(items)}</ul>{more}"
+
+
+_NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
+
+
+def grouped_findings(
+    rows: Sequence[ComparedStop],
+) -> list[tuple[str, str, Mapping[tuple[str, str, str], int]]]:
+    """Return findings that differ in numbers alone together, the gravest first.
+
+    Returns
+    -------
+    list   what is told, one of its sentences; who and where in words, such as `12 strategies on 3
+           rails, 40 runs`; and every finding (rail, strategy, text) with its number of runs
+
+    Notes
+    -----
+    A stop's findings come gravest first, so a kind ranks by the mean place it takes among them;
+    kinds of equal place by how many runs tell it.
+    """
+    kinds: dict[str, Counter[tuple[str, str, str]]] = {}
+    places: dict[str, list[int]] = {}
+    for row in rows:
+        for place, text in enumerate(row.findings):
+            kind = _NUMBER.sub("#", text).split(":")[0].split(";")[0]
+            kinds.setdefault(kind, Counter())[row.scenario, row.controller, text] += 1
+            places.setdefault(kind, []).append(place)
+    order = sorted(kinds, key=lambda kind: (statistics.fmean(places[kind]), -len(places[kind])))
+    return [(_told_of(kinds[kind]), _where_told(kinds[kind]), kinds[kind]) for kind in order]
+
+
+def _told_of(own: Mapping[tuple[str, str, str], int]) -> str:
+    """Return the sentence of a kind that stands for it: the first, the gravest run's."""
+    first = next(iter(own))[2]
+    return first if len(first) <= MOST_LETTERS else f"{first[: MOST_LETTERS - 1]}\u2026"
+
+
+def _where_told(own: Mapping[tuple[str, str, str], int]) -> str:
+    names = list(dict.fromkeys(name for _, name, _ in own))
+    rails = list(dict.fromkeys(rail for rail, *_ in own))
+    who = plain(names[0]) if len(names) == 1 else f"{len(names)} strategies"
+    where = plain(rails[0]) if len(rails) == 1 else f"{len(rails)} rails"
+    n_runs = sum(own.values())
+    return f"{who} on {where}, {n_runs} {'run' if n_runs == 1 else 'runs'}"
 
 
 def _sure(kept: KeptComparison) -> str:
@@ -275,15 +287,15 @@ def _intervals(kept: KeptComparison) -> str:
     for rail, scores in kept.scores().items():
         fair = [score for score in scores if not score.uses_truth]
         for score in fair[1:]:
-            found = signed_rank(_difference(kept, rail, fair[0], score))
+            found = signed_rank(paired_difference(rail, kept.rows, fair[0], score))
             is_told = found.excludes_zero and math.isfinite(found.low)
             cells = (
-                f"{_plain(score.controller)} - {_plain(fair[0].controller)}",
+                f"{plain(score.controller)} - {plain(fair[0].controller)}",
                 found.written(1),
                 "yes" if is_told else "no",
             )
             data = "".join(f"<td>{escaped(cell)}</td>" for cell in cells)
-            body += f"<tr><th scope='row'>{escaped(_plain(rail))}</th>{data}</tr>"
+            body += f"<tr><th scope='row'>{escaped(plain(rail))}</th>{data}</tr>"
     heads = ("rail", "pair", "difference, median [95 %] in m", "told apart")
     head = "".join(f"<th scope='col'>{text}</th>" for text in heads)
     note = (
@@ -299,7 +311,7 @@ def _intervals(kept: KeptComparison) -> str:
 def _scenarios(kept: KeptComparison) -> str:
     blocks = []
     for rail in kept.rails:
-        text = f"{_plain(rail.name)}: {rail.title}"
+        text = f"{plain(rail.name)}: {rail.title}"
         floor = f"<p>No floor: {escaped(rail.no_floor)}</p>" if rail.no_floor else ""
         blocks.append(_details(text, floor + _values(rail.values)))
     if kept.shared_values:
@@ -338,7 +350,7 @@ def _repeat(kept: KeptComparison) -> str:
     machine = f"{kept.machine.get('processor')}, {kept.machine.get('architecture')}"
     seeds = f"0 to {kept.n_seeds - 1}" if kept.n_seeds > 1 else "0"
     strategies = "".join(
-        f"<li>{escaped(f'{_plain(s.name)}: {s.title} [{s.origin}]')}</li>" for s in kept.strategies
+        f"<li>{escaped(f'{plain(s.name)}: {s.title} [{s.origin}]')}</li>" for s in kept.strategies
     )
     return (
         f"<pre>{escaped(kept.command)}</pre><p>Seeds {seeds}. Versions: {escaped(versions)}. "

@@ -11,12 +11,11 @@ from matplotlib.figure import Figure
 
 from slipbench.figures import style
 from slipbench.figures.cards import Cell, Table, card_page, sheet_page
-from slipbench.ground.caution import CAUTION
-from slipbench.guidance.journey import MPH, Advice
+from slipbench.guidance.journey import Advice
 from slipbench.guidance.line import Approach, height_at
-from slipbench.guidance.points import YARD
+from slipbench.guidance.points import MPH, YARD
 from slipbench.guidance.states import AUTUMN, GOOD, VERY_POOR, WET
-from slipbench.guidance.tell import DOES_NOT_STOP, odds_of, spread_rows
+from slipbench.guidance.tell import DOES_NOT_STOP, odds_of, range_text, spread_rows
 from slipbench.guidance.timetable import (
     STATES,
     Timetable,
@@ -55,7 +54,7 @@ def draw_route(table: Timetable) -> Figure:
             0.01, 0.965, f"{table.route.name}, {table.route.month}: braking points so that at most "
             f"one stop in {odds_of(table.travel.confidence)} passes the platform end", fontsize=9,
         )  # fmt: skip
-        figure.text(0.01, 0.012, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -75,7 +74,7 @@ def _draw_speed(axes: Axes, table: Timetable) -> None:
     axes.set_ylim(0.0, 1.15 * max(speeds))
     axes.set_ylabel("speed [mph]")
     axes.text(0.995, 0.06, "dashed: permitted; full: as trains come, before braking",
-              transform=axes.transAxes, ha="right", fontsize=7)  # fmt: skip
+              transform=axes.transAxes, ha="right", fontsize=8.0)  # fmt: skip
     axes.grid(axis="y")
 
 
@@ -101,7 +100,7 @@ def _draw_height(axes: Axes, table: Timetable) -> None:
             middle = 0.5 * (section.from_distance + end) / 1000.0
             at = float(np.interp(middle, kilometres, heights))
             axes.annotate(
-                f"{1000 * section.rise:+.0f} ‰", (middle, at), (0, -9), fontsize=7, ha="center",
+                f"{1000 * section.rise:+.0f} ‰", (middle, at), (0, -9), fontsize=8.0, ha="center",
                 va="top", textcoords="offset points",
             )  # fmt: skip
     for station in line.stations:
@@ -110,7 +109,7 @@ def _draw_height(axes: Axes, table: Timetable) -> None:
     axes.set_ylim(low - 0.45 * room, high + 0.85 * room)
     axes.set_ylabel("height above\nthe start [m]")
     if kinds:
-        axes.legend(loc="upper left", ncols=len(kinds), fontsize=7, handlelength=2.2)
+        axes.legend(loc="upper left", ncols=len(kinds), fontsize=8.0, handlelength=2.2)
     axes.grid(axis="y")
 
 
@@ -123,14 +122,14 @@ def _draw_points(axes: Axes, table: Timetable) -> None:
             advice = table.at(station.name, state)
             end = station.marker / 1000.0
             if not advice.holds:
-                axes.text(end, y, DOES_NOT_STOP, ha="right", va="center", fontsize=7.5,
+                axes.text(end, y, DOES_NOT_STOP, ha="right", va="center", fontsize=8.0,
                           fontweight="bold", color=colour)  # fmt: skip
                 continue
             start = end - advice.used / 1000.0
             axes.plot([start, end], [y, y], color=colour, linewidth=1.4)
             axes.plot(start, y, marker, color=colour, markersize=6)
             axes.annotate(
-                _point_text(advice), (start, y), (0, 6), textcoords="offset points", fontsize=7,
+                _point_text(advice), (start, y), (0, 6), textcoords="offset points", fontsize=8.0,
                 color=colour, ha="center",
             )  # fmt: skip
     for station in table.line.stations:
@@ -138,13 +137,13 @@ def _draw_points(axes: Axes, table: Timetable) -> None:
         is_last = station.marker > 0.93 * table.line.length
         axes.annotate(
             station.name, (station.marker / 1000.0, 0.62), (2 if is_last else -2, 0),
-            textcoords="offset points", fontsize=7, rotation=0 if is_last else 28, va="bottom",
+            textcoords="offset points", fontsize=8.0, rotation=0 if is_last else 28, va="bottom",
             ha="right" if is_last else "left", annotation_clip=False,
         )  # fmt: skip
     axes.set_yticks([-float(i) for i in range(len(STATES))], STATES)
     axes.set_ylim(-len(STATES) + 0.5, 1.5)
     axes.text(0.995, 0.015, "over the mark: yards before the marker (good), yards earlier (others)",
-              transform=axes.transAxes, ha="right", fontsize=7)  # fmt: skip
+              transform=axes.transAxes, ha="right", fontsize=8.0)  # fmt: skip
     style.bare(axes)
 
 
@@ -161,8 +160,10 @@ def route_card(table: Timetable) -> str:
     for station in table.stations:
         good = table.at(station, GOOD)
         first = [Cell(station, f"from {good.line_speed / MPH:.0f} mph")]
-        base = [Cell(f"{_tens(good.good / YARD)}", f"yd, {step_text(good)}")]
-        others = [_card_cell(table.at(station, state)) for state in STATES if state != GOOD]
+        base = [Cell(f"{_tens(good.good / YARD)}")]
+        others = [
+            _card_cell(table.at(station, state), good.step) for state in STATES if state != GOOD
+        ]
         rows.append([*first, *base, *others])
     odds = odds_of(table.travel.confidence)
     poor = [p for p in table.line.poor_places if p.is_poor_in(table.route.month)]
@@ -170,12 +171,13 @@ def route_card(table: Timetable) -> str:
     return card_page(
         f"{table.route.name}, {table.route.month}",
         f"{table.travel.scenario.train.name}; at most one stop in {odds} passes the platform end",
-        ["stop", "good rail: before the marker", "wet: earlier", "autumn: earlier",
-         "very poor: earlier"],
+        ["stop", f"good rail, step {table.route.normal_step}: yd before the marker",
+         *(f"{state}: yd earlier" for state in STATES if state != GOOD)],
         rows,
         [
             f"Poor places: {places}.",
-            f"Yards. Hold the step selected. {DOES_NOT_STOP.capitalize()}: no braking point holds.",
+            f"Hold step {table.route.normal_step}, or the step beside the number. "
+            f"{DOES_NOT_STOP.capitalize()}: no braking point holds.",
         ],
     )  # fmt: skip
 
@@ -184,18 +186,19 @@ def _tens(yards: float) -> int:
     return int(10 * math.ceil(yards / 10.0))
 
 
-def _card_cell(advice: Advice) -> Cell:
+def _card_cell(advice: Advice, usual: int) -> Cell:
+    """Return yards earlier; step and speed beside them only where they are not the usual ones."""
     if not advice.holds:
         return Cell(DOES_NOT_STOP, is_none=True)
-    small = f"step {advice.step}"
-    if advice.is_slower:
-        small = f"from {advice.speed / MPH:.0f} mph, {small}"
-    return Cell(f"{advice.yards:.0f}", small)
+    other = [f"from {advice.speed / MPH:.0f} mph"] if advice.is_slower else []
+    other += [step_text(advice)] if advice.step != usual else []
+    return Cell(f"{advice.yards:.0f}", ", ".join(other))
 
 
 def route_sheet(table: Timetable, picture: bytes, command: str) -> str:
     """Return the manager's sheet: every number, the picture, what is assumed."""
-    heads = ["stop", "rail", "step", "speed [mph]", "good rail [m]", "lead [m]", "earlier [yd]",
+    heads = ["stop", "rail", "step", "speed [mph]", "good rail [m]", "lead [m]", "range [m]",
+             "earlier [yd]",
              "past the platform", "95 % interval", "past the signal", "at the marker: half [mph]",
              "95 % [mph]", "lost [s]", "2nd, 3rd train [yd]"]  # fmt: skip
     rows = [_sheet_row(advice) for advice in table.advice]
@@ -222,14 +225,15 @@ def route_sheet(table: Timetable, picture: bytes, command: str) -> str:
 def _sheet_row(advice: Advice) -> list[str]:
     head = [advice.station, advice.state]
     if not advice.holds:
-        return [*head, f"{advice.step}", "", f"{advice.good:.0f}", DOES_NOT_STOP, *([""] * 8)]
+        return [*head, f"{advice.step}", "", f"{advice.good:.0f}", DOES_NOT_STOP, *([""] * 9)]
     past, signal = advice.past_platform, advice.past_signal
     return [
         *head,
         f"{advice.step}",
         f"{advice.speed / MPH:.0f}{' (slower)' if advice.is_slower else ''}",
         f"{advice.good:.0f}",
-        f"{advice.lead:.0f}",
+        f"{advice.lead.needed:.0f}",
+        range_text(advice.lead.low, advice.lead.high),
         f"{advice.yards:.0f}",
         f"{past.estimate:.1%}",
         f"{past.low:.1%} to {past.high:.1%}",

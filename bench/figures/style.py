@@ -1,13 +1,16 @@
 """The look all pictures share: colours, markers, sizes, and how they are saved.
 
-Colours are those of Okabe and Ito (Color Universal Design, 2008; values from memory, not verified),
-told apart by people with any common colour blindness; their yellow, too pale on paper, is replaced
-by a grey. In grey print several of them are alike, so a strategy has a marker of its own too.
+Colours go back to those of Okabe and Ito (Color Universal Design, 2008; values from memory, not
+verified), told apart by people with any common colour blindness. Their pale ones are darkened until
+every one has a contrast of 3:1 with paper and with a band, and four dark ones are added. In grey
+several of them are alike, so a strategy has a marker of its own too; tests/figures/test_looks.py
+holds any two apart in grey and under two simulated colour blindnesses.
 """
 
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,6 +19,8 @@ from typing import TYPE_CHECKING, Any
 import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+
+from slipbench.ground.caution import CAUTION
 
 if TYPE_CHECKING:
     from slipbench.scenario import Scenario
@@ -27,16 +32,50 @@ FAINT = "#d9d9d9"
 BAND = "#f3f1ec"
 PAPER = "#ffffff"
 
-BLACK, BLUE, VERMILION, GREEN = "#000000", "#0072b2", "#d55e00", "#009e73"
-ORANGE, SKY, PURPLE, GREY = "#e69f00", "#56b4e9", "#cc79a7", "#808080"
+BLACK, BLUE, VERMILION, GREEN = "#000000", "#0072b2", "#c24d00", "#00835f"
+ORANGE, SKY, PURPLE, GREY = "#a87300", "#2e8fcb", "#b85c90", "#767676"
+NAVY, BROWN, WINE, PINE = "#141c5c", "#4f2c00", "#5f0a2e", "#003d2b"
+SLATE, VIOLET = "#263238", "#40107a"
 
 COLOURS = (BLACK, BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY, GREY)
-MARKERS = ("X", "o", "s", "^", "D", "v", "P", "p", "*")
-"""One more marker than colours, so that a pair returns only after 24 strategies."""
+"""Of lines that are told apart by their hue, in the order they are taken."""
 
-_SHIFT = 2
-"""By so many places a second round of colours begins later, so that our own strategy, the twelfth,
-does not share the green of the band it is most often drawn beside."""
+STRATEGY_COLOURS = (
+    BLACK, BLUE, WINE, VERMILION, NAVY, SKY, BROWN, PURPLE, PINE, ORANGE, SLATE, GREEN, VIOLET,
+    GREY,
+)  # fmt: skip
+"""Dark and light take turns, so that a shape comes back in the other kind: apart in grey too."""
+
+Marker = str | tuple[tuple[float, float], ...]
+"""A shape of matplotlib by its letter, or the corners of one of our own."""
+
+_UPRIGHT = ((-0.4, -1.0), (0.4, -1.0), (0.4, 1.0), (-0.4, 1.0), (-0.4, -1.0))
+_HOURGLASS = ((-0.8, -1.0), (0.8, -1.0), (-0.8, 1.0), (0.8, 1.0), (-0.8, -1.0))
+_BOWL = tuple((math.cos(i * math.pi / 12), 0.5 - math.sin(i * math.pi / 12)) for i in range(13))
+_LYING = tuple((y, 1.25 * x) for x, y in _UPRIGHT)
+
+MARKERS = ("X", "o", "s", "^", "D", "v", "P", "*")
+"""Of such lines."""
+
+STRATEGY_MARKERS: tuple[Marker, ...] = (
+    "X", "o", _UPRIGHT, "^", "P", "d", "*", "v", _LYING, "<", _BOWL, ">", _HOURGLASS,
+)  # fmt: skip
+"""Shapes no two of which share most of their area; one fewer than colours of strategies, so that a
+pair comes back after 182 strategies."""
+
+_SCALES: dict[Marker, float] = {
+    "*": 1.6,
+    _UPRIGHT: 1.15,
+    _LYING: 1.35,
+}
+"""How much larger a shape is drawn, so that none is a speck."""
+
+SMALLEST = 8.0
+"""Of all letters in a picture. [pt]"""
+
+CONTEXT = "context"
+"""`gid` of what is drawn only to lean on: lines and areas whose meaning other marks carry, so that
+they may be paler than marks. A test asks every other mark for its contrast."""
 
 A4 = (8.27, 11.69)
 """An upright page. [inch]"""
@@ -80,7 +119,11 @@ class Look:
     """How one strategy is drawn, in every picture of a run."""
 
     colour: str
-    marker: str
+    marker: Marker
+
+    def size(self, size: float) -> float:
+        """Return the `markersize` that makes this shape as large to the eye as others. [pt]"""
+        return size * _SCALES.get(self.marker, 1.0)
 
 
 def looks(names: Sequence[str]) -> dict[str, Look]:
@@ -91,7 +134,8 @@ def looks(names: Sequence[str]) -> dict[str, Look]:
     """
     return {
         name: Look(
-            COLOURS[(i + i // len(COLOURS) * _SHIFT) % len(COLOURS)], MARKERS[i % len(MARKERS)]
+            STRATEGY_COLOURS[i % len(STRATEGY_COLOURS)],
+            STRATEGY_MARKERS[i % len(STRATEGY_MARKERS)],
         )
         for i, name in enumerate(dict.fromkeys(names))
     }
@@ -107,6 +151,12 @@ def styled() -> Iterator[None]:
 def new_figure(height: float, width: float = WIDTH) -> Figure:
     """Return an empty figure, tied to no window. Sizes in inch."""
     return Figure(figsize=(width, height), dpi=RESOLUTION)
+
+
+def write_caution(figure: Figure) -> None:
+    """Write the caution along the bottom of a figure."""
+    width, height = figure.get_size_inches()
+    figure.text(0.09 / width, 0.07 / height, CAUTION, fontsize=SMALLEST, color=QUIET, va="bottom")
 
 
 def account(stop: Stop) -> str:
@@ -126,7 +176,7 @@ def mark_vehicles(axes: Axes, scenario: Scenario, colour: str) -> list[int]:
     for vehicle in scenario.train.vehicles:
         lasts.append((lasts[-1] if lasts else 0) + vehicle.n_axles)
     for last in lasts[:-1]:
-        axes.axhline(last + 0.5, color=colour, linewidth=0.5)
+        axes.axhline(last + 0.5, color=colour, linewidth=0.5, gid=CONTEXT)
     every = -(-len(lasts) // 6)
     numbers = sorted({1, *lasts[::-1][::every]})
     axes.set_yticks(numbers)
@@ -163,7 +213,7 @@ def png(figure: Figure) -> bytes:
     return stream.getvalue()
 
 
-def legend_beside(axes: Axes, size: float = 7.5) -> None:
+def legend_beside(axes: Axes, size: float = 8.0) -> None:
     """Put the legend to the right of the axes, the last drawn on top, as curves there lie.
 
     Parameters

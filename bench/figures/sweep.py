@@ -13,7 +13,6 @@ from slipbench.campaign.sweep import Swept
 from slipbench.figures import style
 from slipbench.figures.adhesion_speed import spread
 from slipbench.figures.style import Look
-from slipbench.ground.caution import CAUTION
 
 DRAWN = ("distance", "flat-length", "air")
 
@@ -47,7 +46,7 @@ def draw_sweep(swept: Swept, looks: Mapping[str, Look]) -> Figure:
         figure.text(
             0.11, 0.98, said if n_seeds > 1 else f"{swept.scenario.name}: one seed", va="top"
         )
-        figure.text(0.012, 0.012, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -60,7 +59,9 @@ def _draw(axes: Axes, swept: Swept, objective: Objective, looks: Mapping[str, Lo
     for j, label in enumerate(swept.strategies):
         look = looks[label]
         means, lows, highs = _over_seeds(numbers[:, j, :])
-        axes.fill_between(places, lows, highs, color=look.colour, alpha=0.15, linewidth=0.0)
+        axes.fill_between(
+            places, lows, highs, color=look.colour, alpha=0.15, linewidth=0.0, gid=style.CONTEXT
+        )
         axes.plot(places, means, color=look.colour, marker=look.marker, markersize=3.5)
         known = means[np.isfinite(means)]
         ends.append(float(known[-1]) if known.size else 0.0)
@@ -89,5 +90,5 @@ def _name(
     order = sorted(range(len(labels)), key=lambda i: ends[i])
     for i, place in zip(order, spread([ends[i] for i in order], 0.1 * (high - low)), strict=True):
         axes.annotate(labels[i], (1.0, place), xycoords=("axes fraction", "data"), xytext=(5, 0),
-                      textcoords="offset points", va="center", fontsize=7.5,
+                      textcoords="offset points", va="center", fontsize=8.0,
                       color=looks[labels[i]].colour, annotation_clip=False)  # fmt: skip

@@ -15,11 +15,13 @@ from slipbench.comparison.compare import Score
 from slipbench.figures import style
 from slipbench.figures.compare import dot_style, draw_legend, strategy_legend
 from slipbench.figures.style import Look
-from slipbench.ground.caution import CAUTION
 from slipbench.statistics.trade_off import non_dominated
 
 ROW, HEAD, LEGEND_LINE, FOOT = 2.1, 0.4, 0.24, 0.75
 """Heights of a rail, of the room above, of a legend line, and of the room below. [inch]"""
+
+LEAST_SPAN = 0.01
+"""Least half-width of a distance axis, over its middle: ten times what distances are exact to."""
 
 _COSTS: tuple[tuple[str, Callable[[Score], float]], ...] = (
     ("flat risk, first index [-]", lambda score: score.flat_risk),
@@ -61,7 +63,7 @@ def draw_trade_off(rails: Mapping[str, Sequence[Score]], looks: Mapping[str, Loo
         for axes in panels[-1]:
             axes.set_xlabel("stopping distance [m], mean over seeds")
         draw_legend(figure, legend, height)
-        figure.text(0.012, 0.07 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -69,36 +71,47 @@ def _draw_panel(
     axes: Axes, scores: Sequence[Score], cost: Callable[[Score], float], looks: Mapping[str, Look]
 ) -> None:
     stopped = [score for score in scores if math.isfinite(score.distance)]
+    if not stopped:
+        axes.text(
+            0.5, 0.5, "no strategy always stopped", transform=axes.transAxes, ha="center",
+            va="center",
+        )  # fmt: skip
+        axes.set_xticks([])
+        axes.set_yticks([])
+        return
     fair = [score for score in stopped if not score.uses_truth]
     places = np.array([(score.distance, cost(score)) for score in fair]).reshape(-1, 2)
     front = places[non_dominated(places, np.zeros(len(places)))]
-    axes.plot(*front.T, color=style.FAINT, linewidth=3.0, zorder=1)
+    axes.plot(*front.T, color=style.GREY, linewidth=0.9, zorder=1)
     for score in stopped:
         look = dot_style(looks[score.controller], score.uses_truth)
         axes.plot([score.distance], [cost(score)], **look, zorder=3, clip_on=False)
     axes.set_ylim(bottom=0.0, top=max(1.05 * max(map(cost, stopped), default=0.0), 0.05))
-    axes.margins(x=0.06)
-    axes.xaxis.set_major_locator(MaxNLocator(6))
+    _scale_distance(axes, [score.distance for score in stopped])
     axes.grid(visible=True)
 
 
+def _scale_distance(axes: Axes, distances: Sequence[float]) -> None:
+    """Scale the axis so that what differs less than stops are computed exactly looks alike."""
+    low, high = min(distances), max(distances)
+    middle, half = 0.5 * (low + high), 0.5 * (high - low)
+    half = max(1.12 * half, LEAST_SPAN * middle)
+    axes.set_xlim(middle - half, middle + half)
+    axes.xaxis.set_major_locator(MaxNLocator(5))
+    axes.ticklabel_format(axis="x", style="plain", useOffset=False)
+
+
 def _name_rail(axes: Axes, rail: str, scores: Sequence[Score]) -> None:
+    """Write over the panel whose it is, and who has no place in it."""
     over = [s.controller.replace("_", " ") for s in scores if not math.isfinite(s.distance)]
     text = rail.replace("_", " ")
-    said = f"   not always stopped, so not drawn: {', '.join(over)}" if over else ""
-    axes.annotate(
-        text,
-        (0.0, 1.0),
-        xycoords="axes fraction",
-        xytext=(0, 4),
-        textcoords="offset points",
-        fontweight="bold",
-    )
-    axes.annotate(
-        said,
-        (0.0, 1.0),
-        xycoords="axes fraction",
-        xytext=(6.0 * len(text), 4),
-        textcoords="offset points",
-        fontsize=7.0,
-    )
+    place: dict[str, Any] = {"xycoords": "axes fraction", "textcoords": "offset points"}
+    axes.annotate(text, (0.0, 1.0), xytext=(0, 4), fontweight="bold", **place)
+    if over:
+        said = f"not always stopped, not drawn: {', '.join(over)}"
+        said = said if len(said) <= MOST_LETTERS else f"{len(over)} not always stopped, not drawn"
+        axes.annotate(said, (0.0, 1.0), xytext=(7.0 * len(text) + 12.0, 4), fontsize=8.0, **place)
+
+
+MOST_LETTERS = 84
+"""Letters there is room for beside the name of a rail."""

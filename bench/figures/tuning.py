@@ -10,13 +10,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from slipbench.campaign.objectives import OBJECTIVES, Objective
+from slipbench.campaign.tuning.judge import Setting
+from slipbench.campaign.tuning.tuning import Tuned
 from slipbench.figures import style
-from slipbench.ground.caution import CAUTION
 from slipbench.statistics.intervals import Paired
-from slipbench.tuning.judge import Setting
-from slipbench.tuning.tuning import Tuned
 
-TOP, BOTTOM = 2.9, 0.62
+TOP, BOTTOM = 2.9, 0.7
 """Heights of the trade-off and of one interval. [inch]"""
 
 
@@ -48,12 +47,12 @@ def draw_tuning(tuned: Tuned) -> Figure:
         for panel, (i, k) in zip(axes, pairs, strict=True):
             _scatter(panel, tuned, i, k)
         axes[0].legend(
-            loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, fontsize=7.5, borderaxespad=0.2
+            loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, fontsize=8.0, borderaxespad=0.2
         )
         rows = below.subplots(len(differences), 1, squeeze=False)[:, 0]
         below.subplots_adjust(
             left=0.22, right=0.9, top=1.0 - 0.4 / (height - TOP), bottom=0.6 / (height - TOP),
-            hspace=1.6,
+            hspace=2.4,
         )  # fmt: skip
         for panel, (name, difference) in zip(rows, differences.items(), strict=True):
             _interval(panel, OBJECTIVES[name], difference)
@@ -62,7 +61,7 @@ def draw_tuning(tuned: Tuned) -> Figure:
             f"tuned - start on {n_rails} held-out rails, mean [95 %]; left of the line is better"
         )
         rows[0].set_title(title, loc="left", fontsize=8.5)
-        figure.text(0.012, 0.06 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -104,5 +103,6 @@ def _interval(axes: Axes, objective: Objective, difference: Paired) -> None:
         axes.set_xlim(-reach, reach)
     else:
         axes.text(0.5, 0.5, "no interval: an overrun", transform=axes.transAxes, ha="center")
-    axes.set_yticks([0.0], [f"{objective.name} [{objective.unit}]"])
+    axes.set_yticks([0.0], [objective.name])
+    axes.set_xlabel(f"[{objective.unit}]", loc="right", labelpad=0)
     style.bare(axes)

@@ -8,13 +8,15 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patheffects import withStroke
 
 from slipbench.campaign.variation import FILM, WEAR
-from slipbench.campaign.verdict import DRAW, MEANINGS, RAIL, Plane, Verdict
+from slipbench.campaign.verdict import DRAW, RAIL, Plane, Verdict
 from slipbench.campaign.verdict_report import share_text
 from slipbench.contract import Floats
 from slipbench.figures import style
-from slipbench.ground.caution import CAUTION
+from slipbench.scenario import GRADES
 
 _TICKS = (0.1, 0.2, 0.5, 1, 2, 5, 10)
 
@@ -47,21 +49,22 @@ def draw_verdict(verdict: Verdict) -> Figure:
     with style.styled():
         figure = style.new_figure(HEIGHT)
         axes: Any = figure.subplots(1, 2, width_ratios=(1.35, 1.0))
-        figure.subplots_adjust(left=0.09, right=0.985, top=0.8, bottom=0.2, wspace=0.62)
+        figure.subplots_adjust(left=0.09, right=0.97, top=0.8, bottom=0.215, wspace=0.62)
         if verdict.plane is None:
             axes[0].set_visible(False)
         else:
             _draw_plane(axes[0], verdict.plane)
+            _legend(figure, 0.885)
         _draw_effects(axes[1], verdict)
         first, second = verdict.sides
         figure.text(
             0.012,
-            0.955,
-            f"{first} stops shorter than {second} in {share_text(verdict.shares.first)} of "
-            f"{verdict.shares.n} situations; numbers: metres {first} is shorter, mean",
+            0.925,
+            f"{first} against {second}: shorter in {share_text(verdict.shares.first)} of "
+            f"{verdict.shares.n} situations.\nNumbers: metres by which {first} stops shorter, mean",
             fontsize=8.5,
         )
-        figure.text(0.012, 0.015, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+        style.write_caution(figure)
     return figure
 
 
@@ -69,58 +72,102 @@ def draw_planes(verdicts: Sequence[Verdict]) -> Figure:
     """Draw the planes of several verdicts, two in a row; see `draw_verdict` for the colours."""
     mapped = [verdict for verdict in verdicts if verdict.plane is not None]
     n_rows = -(-len(mapped) // 2)
-    height = 3.5 * n_rows + 0.5
+    height = 3.3 * n_rows + 1.0
     with style.styled():
         figure = style.new_figure(height)
         panels: Any = figure.subplots(n_rows, 2, squeeze=False)
         figure.subplots_adjust(
-            left=0.085, right=0.985, top=1.0 - 0.62 / height, bottom=0.75 / height,
-            hspace=0.5, wspace=0.28,
+            left=0.085, right=0.985, top=1.0 - 1.15 / height, bottom=0.8 / height,
+            hspace=0.52, wspace=0.3,
         )  # fmt: skip
         for axes in panels.flat[len(mapped) :]:
             axes.set_visible(False)
         for axes, verdict in zip(panels.flat, mapped, strict=False):
             assert verdict.plane is not None
-            first, second = verdict.sides
             _draw_plane(axes, verdict.plane)
-            share = share_text(verdict.shares.first)
-            axes.annotate(
-                f"{first} against {second}: shorter in {share}", (0.0, 1.0),
-                xycoords="axes fraction", xytext=(-28, 22), textcoords="offset points",
-                fontsize=7.5, fontweight="bold",
-            )  # fmt: skip
-        figure.text(0.012, 0.08 / height, CAUTION, fontsize=6.5, color=style.QUIET, va="bottom")
+            _head(axes, verdict)
+        figure.text(
+            0.012, 1.0 - 0.2 / height,
+            "Numbers: metres by which the first named stops shorter, mean over all else drawn; "
+            "line: where they are nothing.",
+            fontsize=style.SMALLEST,
+        )  # fmt: skip
+        _legend(figure, 1.0 - 0.4 / height)
+        style.write_caution(figure)
     return figure
+
+
+def _head(axes: Axes, verdict: Verdict) -> None:
+    """Name a panel's two sides, and below them the share in which the first is shorter."""
+    first, second = verdict.sides
+    for text, up, weight in (
+        (f"{first} against {second}", 17, "bold"),
+        (f"shorter in {share_text(verdict.shares.first)} of {verdict.shares.n} situations", 6,
+         "normal"),
+    ):  # fmt: skip
+        axes.annotate(
+            text, (0.0, 1.0), xycoords="axes fraction", xytext=(-24, up),
+            textcoords="offset points", fontsize=style.SMALLEST, fontweight=weight,
+        )  # fmt: skip
+
+
+def _legend(figure: Figure, y: float) -> None:
+    """Say once what the marks are. [y: of the figure's height]"""
+    marks = (
+        (FIRST, "o", "first shorter"),
+        (SECOND, "s", "second shorter"),
+        (UNDECIDED, "x", "undecided: 95 % interval spans 0"),
+    )
+    handles = [
+        Line2D([], [], color=colour, marker=marker, linestyle="", markersize=5, label=label)
+        for colour, marker, label in marks
+    ]
+    figure.legend(
+        handles=handles, loc="center left", bbox_to_anchor=(0.004, y), ncols=3,
+        fontsize=style.SMALLEST, handletextpad=0.1, columnspacing=1.2, borderpad=0.2,
+    )  # fmt: skip
 
 
 def _draw_plane(axes: Axes, plane: Plane) -> None:
     x, y = np.meshgrid(plane.x, plane.y)
     for name, values, way in zip(plane.names, (plane.x, plane.y), "xy", strict=True):
-        if name in FILM and FILM[name].is_log:
-            getattr(axes, f"set_{way}scale")("log")
-            ticks = [value for value in _TICKS if values[0] <= value <= values[-1]]
-            getattr(axes, f"set_{way}ticks")(ticks, [f"{tick:g}" for tick in ticks])
-            getattr(axes, f"{way}axis").minorticks_off()
-        getattr(axes, f"set_{way}label")(MEANINGS.get(name, name), fontsize=7.5)
+        _scale(axes, name, values, way)
     _draw_border(axes, x, y, plane)
     is_first, is_second = plane.low > 0.0, plane.high < 0.0
-    for chosen, colour, marker, label in (
-        (is_first, FIRST, "o", "first shorter"),
-        (is_second, SECOND, "s", "second shorter"),
-        (~(is_first | is_second), UNDECIDED, "x", "undecided"),
+    for chosen, colour, marker in (
+        (is_first, FIRST, "o"),
+        (is_second, SECOND, "s"),
+        (~(is_first | is_second), UNDECIDED, "x"),
     ):
-        axes.scatter(x[chosen], y[chosen], s=30, c=colour, marker=marker, label=label, zorder=3)
+        axes.scatter(x[chosen], y[chosen], s=30, c=colour, marker=marker, zorder=3)
     for i, k in np.ndindex(plane.mean.shape):
         text = f"{plane.mean[i, k]:+.0f}" if np.isfinite(plane.mean[i, k]) else "no stop"
         axes.annotate(
             text, (plane.x[k], plane.y[i]), xytext=(0, 5), textcoords="offset points",
-            fontsize=6.5, color=style.INK, ha="center",
+            fontsize=style.SMALLEST, color=style.INK, ha="center", zorder=4,
+            path_effects=[withStroke(linewidth=2.0, foreground=style.PAPER)],
         )  # fmt: skip
     _pad(axes, plane)
-    axes.legend(
-        loc="lower left", bbox_to_anchor=(-0.09, 0.985), ncols=3, fontsize=7.0, handletextpad=0.0,
-        columnspacing=0.7, borderpad=0.2,
-    )  # fmt: skip
+
+
+def _scale(axes: Axes, name: str, values: Floats, way: str) -> None:
+    """Give an axis its scale, its ticks and the name of its assumption. [way: x or y]"""
+    label = _SHORT.get(name, name)
+    if name in FILM and FILM[name].is_log:
+        getattr(axes, f"set_{way}scale")("log")
+        ticks = [value for value in _TICKS if 0.999 * values[0] <= value <= 1.001 * values[-1]]
+        getattr(axes, f"set_{way}ticks")(ticks, [f"{tick:g}" for tick in ticks])
+        getattr(axes, f"{way}axis").minorticks_off()
+        label = f"{label} [times the shipped]"
+    elif name == WEAR:
+        getattr(axes, f"set_{way}ticks")(range(len(GRADES)), GRADES)
+        if way == "y":
+            axes.tick_params(axis="y", labelrotation=90)
+    elif name == "film.friction_decay":
+        label = f"{label} [s/m]"
+    else:
+        label = f"{label} [-]" if name in _SHORT else f"{label} [SI unit]"
+    getattr(axes, f"set_{way}label")(label, fontsize=style.SMALLEST)
 
 
 def _pad(axes: Axes, plane: Plane) -> None:
@@ -137,7 +184,10 @@ def _draw_border(axes: Axes, x: Floats, y: Floats, plane: Plane) -> None:
     if not np.isfinite(plane.mean).all():
         return
     far = 1.0 + float(np.abs(plane.mean).max())
-    axes.contourf(x, y, plane.mean, levels=[-far, 0.0, far], colors=[SECOND, FIRST], alpha=0.13)
+    areas = axes.contourf(
+        x, y, plane.mean, levels=[-far, 0.0, far], colors=[SECOND, FIRST], alpha=0.13
+    )
+    areas.set_gid(style.CONTEXT)
     for values, width, line in (
         (plane.mean, 1.8, "solid"), (plane.low, 0.6, "dashed"), (plane.high, 0.6, "dashed"),
     ):  # fmt: skip
@@ -161,5 +211,5 @@ def _draw_effects(axes: Axes, verdict: Verdict) -> None:
     names = [verdict.names[i] for i in order]
     axes.set_yticks(places, [_SHORT.get(name, name) for name in names])
     axes.set_xlim(0.0, 1.05)
-    axes.set_xlabel("effect on the verdict [-]:\nbar total, line 95 %, diamond first-order")
+    axes.set_xlabel("effect on the verdict [-]\nbar: total, line: its 95 %,\ndiamond: first-order")
     style.bare(axes)

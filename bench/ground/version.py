@@ -1,3 +1,3 @@
 """The version, where anything can read it without importing more."""
 
-VERSION = "0.1.0"
+VERSION = "0.2.0"

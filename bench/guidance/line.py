@@ -92,6 +92,22 @@ class Approach:
             for section in self.route.gradient
         )
 
+    def has_alike(self, state: str, other: str) -> bool:
+        """Say whether a train that stops here meets the same films in two states.
+
+        From where it stood before to the last place that is asked about, the signal beyond.
+        """
+        last = self.station.marker + max(
+            self.slack, 0.0 if math.isinf(self.beyond) else self.beyond
+        )
+        if FILMS[state][OPEN] != FILMS[other][OPEN]:
+            return False
+        return not any(
+            FILMS[state].get(poor.kind) != FILMS[other].get(poor.kind)
+            for poor in self.route.poor_places
+            if poor.is_poor_in(self.route.month) and poor.end > self.start and poor.start < last
+        )
+
     def rail(self, state: str, place: float, is_first: bool, films: Mapping[str, Rail]) -> Rail:
         """Return the rail of a state as a train meets it that starts there.
 

@@ -9,10 +9,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from slipbench.contract import Floats
+from slipbench.ground.arrays import Floats
 from slipbench.ground.errors import InputError
 from slipbench.guidance.formula import stepped_distance
-from slipbench.guidance.runs import Asked, Runs
+from slipbench.guidance.runs import Asked, Distances
 from slipbench.guidance.spread import Draw, Spread, draws, nominal, situation
 from slipbench.guidance.states import GOOD
 from slipbench.running.candidate import Candidate
@@ -158,13 +158,13 @@ def asked(question: Question, scenario: Scenario, drawn: Sequence[Draw]) -> list
     return [Asked(situation(scenario, one), question.candidate, one.seed) for one in drawn]
 
 
-def good_distance(question: Question, speed: float, rise: float, runs: Runs) -> float:
+def good_distance(question: Question, speed: float, rise: float, runs: Distances) -> float:
     """Return the distance from the braking point on good rail, everything as designed. [m]"""
     scenario = scenario_at(question, Place(GOOD, speed, rise))
     return float(runs.distances(asked(question, scenario, [nominal(question.spread)]))[0])
 
 
-def needed(question: Question, place: Place, runs: Runs, drawn: Sequence[Draw]) -> Floats:
+def needed(question: Question, place: Place, runs: Distances, drawn: Sequence[Draw]) -> Floats:
     """Return how far stops of these circumstances run from the braking point. (n,) [m]"""
     return runs.distances(asked(question, scenario_at(question, place), drawn))
 

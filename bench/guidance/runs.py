@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
 from slipbench.campaign.campaign import evaluate
-from slipbench.campaign.store import Store
-from slipbench.contract import Floats
+from slipbench.campaign.rig import Rig
+from slipbench.ground.arrays import Floats
 from slipbench.ground.errors import InputError
 from slipbench.results.canonical import scenario_hash
-from slipbench.running.candidate import Candidate
-from slipbench.running.progress import Bar
-from slipbench.running.runners import Runner
+from slipbench.running.candidate import Candidate, controller_of
+from slipbench.running.runner import run_way
 from slipbench.running.task import FAILED, Task, make_task
 from slipbench.scenario import Scenario
 
@@ -33,18 +32,35 @@ class Asked(NamedTuple):
     seed: int
 
 
+class Distances(Protocol):
+    """Whatever gives the distances of stops."""
+
+    def distances(self, asked: Sequence[Asked]) -> Floats:
+        """Return the stopping distances, infinite for a train that did not stop. (n,) [m]"""
+
+
+class Here:
+    """Stops run at once in this process, for their way alone; none is kept."""
+
+    def distances(self, asked: Sequence[Asked]) -> Floats:
+        """Return the stopping distances, infinite for a train that did not stop. (n,) [m]"""
+        return np.array([self._distance(one) for one in asked])
+
+    def _distance(self, asked: Asked) -> float:
+        scenario = asked.scenario.replace({"run.maximum_distance": FARTHEST_STOP})
+        return run_way(scenario, controller_of(asked.candidate), asked.seed).distance
+
+
 class Runs:
-    """Where stops come from: a store, a runner, and a bar that counts them.
+    """Where stops come from.
 
     Parameters
     ----------
-    store : Store
-    runner : Runner
-    bar : Bar or None
+    rig : Rig
     """
 
-    def __init__(self, store: Store, runner: Runner, bar: Bar | None = None) -> None:
-        self._store, self._runner, self._bar = store, runner, bar
+    def __init__(self, rig: Rig) -> None:
+        self._rig = rig
 
     def summaries(self, asked: Sequence[Asked]) -> list[dict[str, Any]]:
         """Return the summaries in order.
@@ -53,7 +69,7 @@ class Runs:
         ------
         InputError   for a stop that failed
         """
-        found = evaluate([_task(one) for one in asked], self._store, self._runner, self._bar)
+        found = evaluate([_task(one) for one in asked], self._rig)
         for summary in found:
             if FAILED in summary:
                 raise InputError(f"{summary[FAILED]}; guidance needs the numbers of every stop")

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from slipbench.campaign.variation import FILM
-from slipbench.contract import Floats
+from slipbench.ground.arrays import Floats
 from slipbench.guidance.points import (
     MPH,
     YARD,
@@ -25,7 +25,7 @@ from slipbench.guidance.points import (
     needed,
     summed_up,
 )
-from slipbench.guidance.runs import Runs
+from slipbench.guidance.runs import Distances
 from slipbench.guidance.spread import Draw
 from slipbench.scenario import Rail
 
@@ -47,7 +47,10 @@ LEAST = 20.0
 FEW = 16
 """Draws a calibration looks at."""
 
-_CLOSE, _MOST_TRIES = 0.01, 9
+CLOSE = 0.01
+"""Share of its target by which a calibration may miss. [-]"""
+
+_MOST_TRIES, _FIRST_STEP = 9, 0.35
 _REACH = (0.25, 4.0)
 """Factors of friction within which a shape is calibrated."""
 
@@ -92,7 +95,7 @@ def scaled(rail: Rail, factor: float) -> Rail:
     return FILM["film.friction"].act(rail, factor)
 
 
-def median_earlier(question: Question, rail: Rail, speed: float, runs: Runs) -> float:
+def median_earlier(question: Question, rail: Rail, speed: float, runs: Distances) -> float:
     """Return what half of the stops of a few draws need on a rail, on the level. [m]"""
     asked = replace(question, rails={**question.rails, "asked": rail})
     drawn = question.draws()[:FEW]
@@ -101,9 +104,18 @@ def median_earlier(question: Question, rail: Rail, speed: float, runs: Runs) -> 
 
 
 def calibrated(
-    question: Question, rail: Rail, target: float, speed: float, runs: Runs
+    question: Question,
+    rail: Rail,
+    target: float,
+    speed: float,
+    runs: Distances,
+    close: float = CLOSE,
 ) -> tuple[Rail | None, float]:
     """Return the rail with its friction moved so that half of the stops need the target.
+
+    Parameters
+    ----------
+    close : float   share of the target by which it may be missed
 
     Returns
     -------
@@ -112,29 +124,25 @@ def calibrated(
 
     Notes
     -----
-    The need falls with friction, so the logarithm of the factor is found between brackets, by
-    false position with the Illinois rule.
+    The need falls with friction. From a factor of one the search goes where the target lies, in
+    growing steps of its logarithm, until it is bracketed; then by false position with the Illinois
+    rule.
     """
 
     def miss(log_factor: float) -> float:
         found = median_earlier(question, scaled(rail, math.exp(log_factor)), speed, runs)
         return min(found, 1e6) / target - 1.0
 
-    here = miss(0.0)
-    if abs(here) <= _CLOSE:
-        return rail, 1.0
-    other = math.log(_REACH[1] if here > 0.0 else _REACH[0])
-    low, high = sorted((0.0, other))
-    at_low, at_high = (here, miss(other)) if other > 0.0 else (miss(other), here)
-    if at_low < 0.0 or at_high > 0.0:
+    low, at_low, high, at_high = _bracketed(miss, close)
+    if low < high and not at_low >= 0.0 >= at_high:
         return None, math.nan
-    middle, at = 0.0, here
+    middle, at = (low, at_low) if abs(at_low) <= abs(at_high) else (high, at_high)
     for _ in range(_MOST_TRIES):
+        if abs(at) <= close:
+            break
         share = min(max(at_low / (at_low - at_high), 0.1), 0.9)
         middle = low + share * (high - low)
         at = miss(middle)
-        if abs(at) <= _CLOSE:
-            break
         if at > 0.0:
             low, at_low, at_high = middle, at, 0.5 * at_high
         else:
@@ -142,8 +150,25 @@ def calibrated(
     return scaled(rail, math.exp(middle)), math.exp(middle)
 
 
+def _bracketed(miss: Callable[[float], float], close: float) -> tuple[float, float, float, float]:
+    """Return two logarithms of factors and their misses: too much is needed at the first."""
+    here, at, step = 0.0, miss(0.0), _FIRST_STEP
+    before, at_before = here, at
+    while abs(at) > close and (at > 0.0) == (at_before > 0.0):
+        limit = math.log(_REACH[1] if at > 0.0 else _REACH[0])
+        if here == limit:
+            break
+        before, at_before = here, at
+        here = min(here + step, limit) if at > 0.0 else max(here - step, limit)
+        at, step = miss(here), 2.0 * step
+    ends = sorted([(before, at_before), (here, at)])
+    if abs(at) <= close:
+        return here, at, here, at
+    return (*ends[0], *ends[1])
+
+
 def shaped_rails(
-    question: Question, state: str, runs: Runs, shapes: Sequence[str] = tuple(SHAPES)
+    question: Question, state: str, runs: Distances, shapes: Sequence[str] = tuple(SHAPES)
 ) -> list[Shaped]:
     """Return a state's rail in every shape, each calibrated at the anchor to what its own needs.
 
@@ -166,7 +191,7 @@ def widened(
     distances: Floats,
     shaped: Sequence[Shaped],
     drawn: Sequence[Draw],
-    runs: Runs,
+    runs: Distances,
 ) -> Point:
     """Return a point with the range that the shapes give it.
 
@@ -202,7 +227,7 @@ def deciding(distances: Floats, confidence: float) -> list[int]:
 def table(
     question: Question,
     places: Sequence[Place],
-    runs: Runs,
+    runs: Distances,
     shaped: Mapping[str, Sequence[Shaped]],
 ) -> list[Point]:
     """Return the point of every place, with its range.
@@ -211,7 +236,7 @@ def table(
     ----------
     question : Question
     places : sequence of Place
-    runs : Runs
+    runs : Distances
     shaped : mapping   state to its rail in other shapes; of a state not in it no range is known
     """
     drawn = question.draws()

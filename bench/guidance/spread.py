@@ -10,10 +10,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from scipy.stats import norm, qmc
 
-from slipbench.campaign.variation import WEAR, scenario_at
+from slipbench.campaign.variation import FILM, WEAR, scenario_at
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import nearest_text, shown
-from slipbench.scenario import Driver, HandleEntry, Scenario
+from slipbench.scenario import Driver, HandleEntry, Rail, Scenario
 from slipbench.scenario.equipment import FARTHEST
 from slipbench.scenario.units import parse_value
 from slipbench.statistics.designs import Factor
@@ -179,6 +179,14 @@ def situation(scenario: Scenario, draw: Draw) -> Scenario:
     """
     moved = scenario_at(scenario, _SPACE, (draw.friction, draw.recovery, draw.wear))
     return moved.replace({"driver": reacting(scenario.driver, draw.reaction)})
+
+
+def drawn_rail(rail: Rail, draw: Draw) -> Rail:
+    """Return a rail with the film of a draw."""
+    factors = {"film.friction": draw.friction, "film.recovery": draw.recovery}
+    for name, factor in factors.items():
+        rail = FILM[name].act(rail, factor)
+    return rail
 
 
 def reacting(driver: Driver, reaction: float) -> Driver:

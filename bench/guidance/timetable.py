@@ -6,14 +6,18 @@ import csv
 import io
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
-from slipbench.guidance.journey import MPH, Advice, Asked, Travel, asked_of, solve
+from slipbench.guidance.journey import Advice, asked_of, solve
+from slipbench.guidance.leads import Asked, Travel
 from slipbench.guidance.line import FILMS
-from slipbench.guidance.points import YARD
+from slipbench.guidance.points import MPH, YARD
+from slipbench.guidance.ranges import Film, films_to_shape, shape_film, with_shapes
 from slipbench.guidance.route import Route, running
+from slipbench.guidance.shapes import SHAPES
 from slipbench.guidance.states import AUTUMN, GOOD, VERY_POOR, WET
-from slipbench.guidance.tell import DOES_NOT_STOP, odds_of
+from slipbench.guidance.tell import DOES_NOT_STOP, odds_of, range_text
 from slipbench.results.cells import cell
 from slipbench.results.tables import UNKNOWN, plain_table
 from slipbench.running.pool import map_in_pool
@@ -57,25 +61,73 @@ class Timetable:
         return sum(a.state == state and not a.holds for a in self.advice)
 
 
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+
+
+def n_items(route: Route, travel: Travel, with_range: bool) -> int:
+    """Return how many things a route has to be asked for, for a progress bar."""
+    n_films = len(films_to_shape(travel)) if with_range else 0
+    return (len(route.stations) - 1) * len(STATES) + n_films
+
+
 def run_route(
-    route: Route, travel: Travel, n_workers: int, tell: Callable[[], None] = lambda: None
+    route: Route,
+    travel: Travel,
+    n_workers: int,
+    tell: Callable[[], None] = lambda: None,
+    with_range: bool = True,
 ) -> Timetable:
     """Return the advice for every stop and state; `tell` is called as each is found.
+
+    Parameters
+    ----------
+    with_range : bool   with the range over creep curves and cleaning laws
 
     Raises
     ------
     InputError   where a strategy or rail cannot be used
     """
     line = running(route)
+    if with_range:
+        shaped: Sequence[Film] = films_to_shape(travel)
+        travel = with_shapes(travel, shaped, _each(shape_film, shaped, n_workers, tell))
     asked: Sequence[Asked] = asked_of(line, travel, STATES)
-    if n_workers == 1:
-        found = []
-        for one in asked:
-            found.append(solve(one))
+    twins = {i: _twin(one, asked) for i, one in enumerate(asked)}
+    own = [i for i, twin in twins.items() if twin is None]
+    solved = dict(zip(own, _each(solve, [asked[i] for i in own], n_workers, tell), strict=True))
+    for i, twin in twins.items():
+        if twin is not None:
+            solved[i] = replace(solved[twin], state=asked[i].state)
             tell()
-    else:
-        found = map_in_pool(solve, asked, n_workers, tell)
-    return Timetable(route, line, travel, tuple(found))
+    return Timetable(route, line, travel, tuple(solved[i] for i in range(len(asked))))
+
+
+def _twin(one: Asked, asked: Sequence[Asked]) -> int | None:
+    """Return the number of an earlier state of the same stop with the same films, None if none."""
+    for i, other in enumerate(asked):
+        if other is one:
+            return None
+        is_here = other.approach.number == one.approach.number
+        if is_here and one.approach.has_alike(one.state, other.state):
+            return i
+    return None
+
+
+def _each(
+    function: Callable[[Item], Result],
+    items: Sequence[Item],
+    n_workers: int,
+    tell: Callable[[], None],
+) -> list[Result]:
+    """Call a function with every item, in processes where there are several workers."""
+    if n_workers > 1:
+        return map_in_pool(function, items, n_workers, tell)
+    found = []
+    for item in items:
+        found.append(function(item))
+        tell()
+    return found
 
 
 def step_text(advice: Advice) -> str:
@@ -94,7 +146,7 @@ def timetable_text(table: Timetable) -> str:
         )
         rows += ["", head] if rows else [head]
         rows += [_row(table.at(station, state)) for state in STATES]
-    heads = ["rail", "step", "speed\n[mph]", "earlier\n[yd]", "\n[m]", "lead\n[m]",
+    heads = ["rail", "step", "speed\n[mph]", "earlier\n[yd]", "\n[m]", "lead\n[m]", "range\n[m]",
              "past the\nplatform", "past the\nsignal", "at the marker\nhalf, 95 % [mph]",
              "lost\n[s]", "2nd, 3rd train\nneeds [yd]"]  # fmt: skip
     odds = odds_of(table.travel.confidence)
@@ -140,18 +192,27 @@ def assumed_lines(table: Timetable) -> list[str]:
         f"poor in {route.month}: {', '.join(places) or 'nowhere'}",
         "lead: from the braking point to the marker; shares and speeds at the marker: the brake "
         f"held from the rounded point, {travel.n_draws} draws not used to find it",
+        range_line(travel),
         f"step: the normal one, {route.normal_step}, unless another saves 50 yards",
         "lost: against stopping as on good rail, the braking spread evenly up to the marker",
         "2nd, 3rd train: what half of them need more or less than the first over the rail those "
         f"before left; {travel.redeposited:.0%} of the film laid down again in between",
-        "one creep curve and cleaning law a film: slipbench braking-points tells how far others "
-        "move a point",
     ]
+
+
+def range_line(travel: Travel) -> str:
+    """Return what the range is, or that none was asked for."""
+    if not travel.shapes:
+        return "range: not asked for; one creep curve and cleaning law a film"
+    return (
+        "range: the lead over other creep curves and cleaning laws, every film calibrated to the "
+        f"same stop from 75 mph ({', '.join(SHAPES)}); earlier: its top, rounded up to 50 yards"
+    )
 
 
 def _row(advice: Advice) -> list[str]:
     if not advice.holds:
-        return [f"  {advice.state}", "", "", DOES_NOT_STOP, *([""] * 7)]
+        return [f"  {advice.state}", "", "", DOES_NOT_STOP, *([""] * 8)]
     speeds = [speed / MPH for speed in advice.marker_speed]
     slower = " slower" if advice.is_slower else ""
     return [
@@ -160,7 +221,8 @@ def _row(advice: Advice) -> list[str]:
         f"{advice.speed / MPH:.0f}",
         f"{advice.yards:.0f}",
         f"{advice.yards * YARD:.0f}",
-        f"{advice.lead:.0f}",
+        f"{advice.lead.needed:.0f}",
+        range_text(advice.lead.low, advice.lead.high),
         f"{advice.past_platform.estimate:.1%}",
         UNKNOWN if advice.past_signal is None else f"{advice.past_signal.estimate:.1%}",
         f"{speeds[0]:.0f}, {speeds[1]:.0f}",
@@ -187,14 +249,15 @@ def timetable_csv(table: Timetable) -> str:
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(
         ["station", "rail", "step", "speed_m_per_s", "line_speed_m_per_s", "good_m", "lead_m",
-         "earlier_yd", "past_platform", "past_platform_at_most", "past_signal",
-         "past_signal_at_most", "marker_speed_median_m_per_s", "marker_speed_95_m_per_s",
+         "lead_least_m", "lead_most_m", "earlier_yd", "past_platform",
+         "past_platform_at_most", "past_signal", "past_signal_at_most",
+         "marker_speed_median_m_per_s", "marker_speed_95_m_per_s",
          "time_lost_s", "first_train_m", "second_train_m", "third_train_m"]
     )  # fmt: skip
     for advice in table.advice:
         signal = advice.past_signal
         numbers = (
-            advice.step, advice.speed, advice.line_speed, advice.good, advice.lead, advice.yards,
+            advice.step, advice.speed, advice.line_speed, advice.good, *advice.lead, advice.yards,
             advice.past_platform.estimate, advice.past_platform.high,
             math.nan if signal is None else signal.estimate,
             math.nan if signal is None else signal.high,

@@ -8,7 +8,6 @@ from importlib import import_module
 from slipbench.contract import Controller, Parameter
 from slipbench.guide.key_list import all_keys
 from slipbench.results.quantities import BESIDE, SUMMARY, TRACES
-from slipbench.strategies.registry import Known
 
 
 def table(heads: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> str:
@@ -37,9 +36,9 @@ def key_tables() -> str:
     )
 
 
-def strategy_pages(known: Iterable[Known]) -> str:
-    """Return principle and parameters of every strategy known here."""
-    return "\n\n".join(_strategy(one.controller) for one in known)
+def strategy_pages(controllers: Iterable[Controller]) -> str:
+    """Return principle and parameters of strategies."""
+    return "\n\n".join(map(_strategy, controllers))
 
 
 def _strategy(controller: Controller) -> str:

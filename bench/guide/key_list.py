@@ -10,9 +10,10 @@ from typing import Any, NamedTuple
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import nearest_text, shown
 from slipbench.scenario import Scenario
-from slipbench.scenario.acting import rule_of
-from slipbench.scenario.fields import FieldSpec, default_of, specs_of
+from slipbench.scenario.fields import default_of, specs_of
 from slipbench.scenario.layers import keys_of
+from slipbench.scenario.rules import rule_of
+from slipbench.scenario.specs import FieldSpec
 from slipbench.scenario.units import practical_unit, si_unit
 
 WIDTH = 100

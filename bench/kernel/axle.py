@@ -9,6 +9,7 @@ before still waits for a division or an exponential (measured: tests/speed/READM
 from typing import Any
 
 from slipbench.compiling.jit import folded, inlined, inner
+from slipbench.kernel.codes import CONTACT_ONLY, DISC, POLACH, RAIL_AND_CONTACT
 from slipbench.kernel.cylinder import clamp_piece, pressing
 from slipbench.kernel.driver import time_to_travel
 from slipbench.kernel.friction import heat_brake, rim_force
@@ -21,10 +22,6 @@ from slipbench.kernel.rail import (
     share_own_contact,
 )
 from slipbench.kernel.records import (
-    CONTACT_ONLY,
-    DISC,
-    POLACH,
-    RAIL_AND_CONTACT,
     Axle,
     AxleState,
     Group,
@@ -37,13 +34,8 @@ from slipbench.kernel.records import (
 )
 from slipbench.kernel.sanding import lay_sand, let_sand_fall
 from slipbench.kernel.sensing import load_sensor, sense_together, take_sample, unload_sensor
-from slipbench.kernel.tally import (
-    add_up_together,
-    count_piece,
-    note_lane,
-    split_off_drive,
-    time_to_sample,
-)
+from slipbench.kernel.slides import note_lane, time_to_sample
+from slipbench.kernel.tally import add_up_together, count_piece, split_off_drive
 from slipbench.kernel.wheelset import GAMMA, load_wheels, longest_piece, spin_together, turn_lane
 
 _NO_TIME = 1e-11

@@ -4,8 +4,9 @@ import math
 from typing import Any
 
 from slipbench.compiling.jit import apart, folded, inner, part
+from slipbench.kernel.codes import MEASURED_CURVE, POLACH
 from slipbench.kernel.elementary import arctangent, falling_exponential
-from slipbench.kernel.records import MEASURED_CURVE, POLACH, Axle, AxleState, Law
+from slipbench.kernel.records import Axle, AxleState, Law
 
 _NEAR = 0.03
 """How far around the peak found last the search begins, as a logarithm of slip speed. [-]"""

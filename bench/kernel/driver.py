@@ -9,7 +9,8 @@ import math
 from typing import Any
 
 from slipbench.compiling.jit import folded, inlined, inner, part
-from slipbench.kernel.records import AFTER, AT_SPEED, AT_TIME, Train, TrainState, Vehicle, World
+from slipbench.kernel.codes import AFTER, AT_SPEED, AT_TIME
+from slipbench.kernel.records import Train, TrainState, Vehicle, World
 
 _SAME_TIME = 1e-10
 _SAME_SPEED = 1e-7
@@ -59,19 +60,20 @@ def time_to_travel(distance: float, speed: float, acceleration: float) -> Any:
 
 
 @inner
-def _from_table(level: float, table: Any) -> float:
+def _from_table(level: float, i_vehicle: int, table: Any) -> float:
+    column = 1 + i_vehicle
     for i in range(1, table.shape[0]):
         if level <= table[i, 0]:
             share = (level - table[i - 1, 0]) / (table[i, 0] - table[i - 1, 0])
-            return table[i - 1, 1] + share * (table[i, 1] - table[i - 1, 1])
-    return table[table.shape[0] - 1, 1]
+            return table[i - 1, column] + share * (table[i, column] - table[i - 1, column])
+    return table[table.shape[0] - 1, column]
 
 
 @inner
 def demand_received(
-    position: int, level: float, is_isolated: int, has_supply: int, vehicle: Vehicle, world: World
+    position: int, level: float, is_isolated: int, has_supply: int, i_vehicle: int, world: World
 ) -> float:
-    """Return the demand one vehicle makes of the handle. [-], share of the emergency demand
+    """Return the demand one vehicle makes of the handle. [-], share of its emergency demand
 
     Parameters
     ----------
@@ -79,24 +81,25 @@ def demand_received(
     level : float         of a continuous controller, below zero where the handle has steps
     is_isolated : bool    slip control is out: whatever would release gives a full application
     has_supply : int      electrical control supply
-    vehicle : VEHICLE_STATE   its broken wires, and whether it brakes
+    i_vehicle : int       its broken wires, and whether it brakes, count
     world : World         the tables
     """
+    vehicle = world.vehicle_states[i_vehicle]
     if vehicle.is_unbraked:
         return 0.0
     emergency = world.train[0].n_steps + 1
     received = 0.0
     if position == emergency:
-        received = world.demand_table[emergency, 0]
+        received = world.demand_table[emergency, i_vehicle]
     elif has_supply and level >= 0.0:
-        received = _from_table(level, world.controller_table)
+        received = _from_table(level, i_vehicle, world.controller_table)
     elif has_supply:
         wires = int(world.wire_table[position, 0]) & ~vehicle.lost_wires
         for i in range(emergency):
             if int(world.wire_table[i, 0]) == wires:
-                received = world.demand_table[i, 0]
+                received = world.demand_table[i, i_vehicle]
     if is_isolated and received == 0.0:
-        received = world.demand_table[emergency, 0]
+        received = world.demand_table[emergency, i_vehicle]
     return received
 
 
@@ -126,7 +129,7 @@ def aim_vehicles(world: World) -> None:
             train_state.acting_level,
             is_isolated,
             train_state.has_supply,
-            vehicle,
+            i,
             world,
         )
         target *= world.vehicles[i].demand_share

@@ -3,9 +3,7 @@
 import math
 
 from slipbench.compiling.jit import apart, inner
-from slipbench.kernel.columns import FILL, HOLD, VENT
-from slipbench.kernel.driver import is_due, time_until
-from slipbench.kernel.records import (
+from slipbench.kernel.codes import (
     CAR_UNBRAKED,
     CONTROL_SUPPLY_LOST,
     CONTROL_WIRE_BROKEN,
@@ -24,12 +22,10 @@ from slipbench.kernel.records import (
     VALVE_STUCK_HOLD,
     VALVE_STUCK_VENT,
     VENT_BLOCKED,
-    AxleState,
-    Fault,
-    Vehicle,
-    VehicleState,
-    World,
 )
+from slipbench.kernel.columns import FILL, HOLD, VENT
+from slipbench.kernel.driver import is_due, time_until
+from slipbench.kernel.records import AxleState, Fault, Vehicle, VehicleState, World
 
 
 @inner

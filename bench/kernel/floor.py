@@ -9,17 +9,7 @@ import numpy as np
 from slipbench.compiling.cache import compiled_here
 from slipbench.compiling.jit import entry, inner, part
 from slipbench.kernel.air import ATMOSPHERE, mass_flow, pressure_rate
-from slipbench.kernel.creep import find_peak
-from slipbench.kernel.driver import move_handle, time_to_handle_event
-from slipbench.kernel.loads import has_transfer, transfer_load
-from slipbench.kernel.rail import (
-    conditioned_friction,
-    enter_cell,
-    leave_cell,
-    pass_friction,
-    sanded_friction,
-)
-from slipbench.kernel.records import (
+from slipbench.kernel.codes import (
     MEASURED_CURVE,
     RAIL_AND_CONTACT,
     RAIL_MEMORY,
@@ -29,15 +19,21 @@ from slipbench.kernel.records import (
     STOPPED,
     TOO_FAR,
     TOO_LONG,
-    WORLD_TYPE,
-    Axle,
-    AxleState,
-    Cell,
-    Law,
-    Train,
-    World,
 )
+from slipbench.kernel.creep import find_peak
+from slipbench.kernel.driver import move_handle, time_to_handle_event
+from slipbench.kernel.drives import limit_force
+from slipbench.kernel.loads import has_transfer, transfer_load
+from slipbench.kernel.rail import (
+    conditioned_friction,
+    enter_cell,
+    leave_cell,
+    pass_friction,
+    sanded_friction,
+)
+from slipbench.kernel.records import WORLD_TYPE, Axle, AxleState, Cell, Law, Train, World
 from slipbench.kernel.sanding import lay_sand
+from slipbench.kernel.track_brake import magnet_force
 from slipbench.kernel.train import curve_force, gradient_force, running_resistance
 
 _SPEED_STEP = 0.995
@@ -192,6 +188,55 @@ def grip_in_step(
 
 
 @inner
+def most_braking(pressure: float, axle: Axle, world: World) -> float:
+    """Return the largest brake force an axle can have now, of air and drive together. [N]
+
+    Parameters
+    ----------
+    pressure : float   of its cylinders above the spring's, at most. [Pa]
+    axle : AXLE
+    world : World      its vehicles' demands as the step ends
+
+    Notes
+    -----
+    A drive is asked no more than its share of the demand, and gives no more than at the speed
+    where its fade begins: its envelope is largest there, whatever speed the wheels slide at. Air
+    may still be held from before, so neither counts as taking the other's place.
+    """
+    force = axle.brake_gain * axle.pad_share * pressure
+    if axle.i_drive < 0:
+        return force
+    drive, required = world.drives[axle.i_drive], 0.0
+    for i in range(world.vehicles.shape[0]):
+        if world.train[0].blends_train or i == axle.i_vehicle:
+            own = world.vehicle_states[i]
+            required += own.demand * own.load_factor * world.vehicles[i].demand_force
+    most = min(limit_force(drive.fade_from, drive), drive.share * required)
+    factor = world.brakes[axle.i_vehicle].demand_factor_limit  # of a torque that follows at once
+    return force + factor * axle.drive_gain * most
+
+
+@inner
+def drag_bound(duration: float, world: World) -> float:
+    """Return what the track brakes add to the resistance in a step at most. [N]
+
+    Their force over speed falls with speed, so that of a slower train is the larger impulse per
+    metre. Once lowered they stay so, whatever the speed; `film` is that of the best rail.
+    """
+    train_state, total = world.train_state[0], 0.0
+    for i in range(world.magnets.shape[0]):
+        magnet, own = world.magnets[i], world.magnet_states[i]
+        if train_state.acting_position < magnet.least_position:
+            continue
+        if own.applied_time < 0.0:
+            own.applied_time = train_state.time
+        if train_state.time + duration >= own.applied_time + magnet.lowering_time:
+            here = magnet_force(train_state.speed, own.film, magnet)
+            total += 2.0 * max(here, magnet_force(0.98 * train_state.speed, own.film, magnet))
+    return total
+
+
+@inner
 def _limited_force(
     grip: float, demand: float, duration: float, cap: float, axle_state: AxleState
 ) -> float:
@@ -228,7 +273,7 @@ def _change_limited(
     force, mass = extra, train.mass
     for i_axle in range(world.axles.shape[0]):
         axle, own = world.axles[i_axle], world.axle_states[i_axle]
-        demand = axle.brake_gain * axle.pad_share * pressures[axle.i_vehicle]
+        demand = most_braking(pressures[axle.i_vehicle], axle, world)
         if i_axle < n_limited:
             grip = grip_in_step(duration, axle, own, i_axle, world)
             force += _limited_force(grip, demand, duration, axle.rotating_mass * fastest, own)
@@ -246,7 +291,7 @@ def _change_pooled(duration: float, pressures: Any, extra: float, world: World) 
     for i_axle in range(world.axles.shape[0]):
         axle = world.axles[i_axle]
         grip += grip_in_step(duration, axle, world.axle_states[i_axle], i_axle, world)
-        demand += axle.brake_gain * axle.pad_share * pressures[axle.i_vehicle]
+        demand += most_braking(pressures[axle.i_vehicle], axle, world)
         rotating += axle.rotating_mass
     store = world.axle_states[0]
     stored = store.wheel_speed + (grip - demand) * duration
@@ -286,16 +331,17 @@ def fill_cylinders(duration: float, filling: float, filled: Any, middle: Any, wo
     filled : (n_vehicles,)   pressures above the spring's, moved to the end of the step [Pa]
     middle : (n_vehicles,)   filled: their means, at the demand factor's limit [Pa]
     """
-    train = world.train[0]
     for i in range(filled.shape[0]):
         vehicle = world.vehicle_states[i]
         # above the spring: a cylinder that reached it meets the rest no sooner than this
         brake = world.brakes[i]
         scale = (brake.full_pressure - brake.spring_pressure) * vehicle.load_factor
         target = scale * (vehicle.demand + vehicle.demand_rate * duration)
+        if world.drives.shape[0] > 0 and vehicle.demand + vehicle.demand_rate > 0.0:
+            target = max(target, brake.prefill_pressure - brake.spring_pressure)
         full = min(target, filled[i] + filling * duration)
         # a factor acts at once on an ideal brake, and no later than that on any other
-        middle[i] = 0.5 * (filled[i] + full) * train.demand_factor_limit
+        middle[i] = 0.5 * (filled[i] + full) * brake.demand_factor_limit
         filled[i] = full
         vehicle.demand += vehicle.demand_rate * duration
 
@@ -374,6 +420,7 @@ with compiled_here():
                 line_force(state.distance, state.speed * duration, world),
                 train,
             )
+            extra += drag_bound(duration, world)
             if n_limited < 0:
                 change = _change_pooled(duration, middle, extra, world)
             else:

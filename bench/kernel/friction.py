@@ -7,7 +7,8 @@ force. What this stop's friction makes of that is one ratio.
 from typing import Any
 
 from slipbench.compiling.jit import folded, part
-from slipbench.kernel.records import CAST_IRON, COMPOSITE, Axle, AxleState
+from slipbench.kernel.codes import CAST_IRON, COMPOSITE
+from slipbench.kernel.records import Axle, AxleState
 
 _KMH = 3.6
 _GRAVITY = 9.81  # the number in the two published formulas, not the constant of nature

@@ -11,6 +11,7 @@ import numba
 
 from slipbench.compiling.cache import compiled_here
 from slipbench.compiling.jit import apart, entry, inlined, inner
+from slipbench.kernel.codes import QUEUE_LENGTH, RUNNING
 from slipbench.kernel.columns import (
     BRAKE_DEMAND,
     DEMAND_FACTOR,
@@ -36,15 +37,7 @@ from slipbench.kernel.cylinder import pressing
 from slipbench.kernel.friction import rim_force
 from slipbench.kernel.pneumatics import limit_vent, send_command
 from slipbench.kernel.rail import enter_cell, leave_cell, peak_met
-from slipbench.kernel.records import (
-    QUEUE_LENGTH,
-    RUNNING,
-    UPDATE_SIGNATURE,
-    WORLD_TYPE,
-    Group,
-    World,
-    part_types,
-)
+from slipbench.kernel.records import UPDATE_SIGNATURE, WORLD_TYPE, Group, World, part_types
 from slipbench.kernel.sensing import sense_now
 from slipbench.kernel.step import advance
 from slipbench.kernel.traces import record
@@ -113,9 +106,32 @@ def _watch_speed(i_group: int, highest: float, world: World) -> None:
     if train.shares_speed:
         for i in range(world.group_states.shape[0]):
             fastest = max(fastest, world.group_states[i].own_fastest)
-    demand = max(world.observation[group.first_axle, BRAKE_DEMAND], world.train_state[0].demand)
+    vehicle = world.vehicles[world.axles[group.first_axle].i_vehicle]
+    own = world.observation[group.first_axle, BRAKE_DEMAND] * vehicle.emergency_share
+    demand = max(own, world.train_state[0].demand)
     follow_speed(fastest, demand, group.sample_time, train, group_state)
     watch_cut_out(train, group_state)
+
+
+@inlined
+def _command_valve(i_axle: int, valve: int, factor: float, speed: float, world: World) -> None:
+    """Send a valve its command, once the vent limit has had its say; note what is to be told."""
+    axle, axle_state = world.axles[i_axle], world.axle_states[i_axle]
+    train_state, sample_time = world.train_state[0], world.groups[axle.i_group].sample_time
+    vehicle, brake = world.vehicle_states[axle.i_vehicle], world.brakes[axle.i_vehicle]
+    n_restored = axle_state.n_restored
+    scale = (brake.full_pressure - brake.spring_pressure) * vehicle.load_factor
+    demanded = vehicle.air_demand * scale
+    valve, factor = limit_vent(valve, factor, demanded, sample_time, brake, axle_state)
+    if n_restored == 0 and axle_state.n_restored > 0:
+        axle_state.restored_time, axle_state.restored_speed = train_state.clock, speed
+    n_vents = axle_state.vent_count
+    send_command(train_state.clock, valve, factor, axle, axle_state)
+    if axle_state.vent_count > n_vents and speed < LOW_SPEED:
+        if axle_state.low_speed_vents == 0:
+            axle_state.low_speed_vent_time = train_state.clock
+            axle_state.low_speed_vent_speed = speed
+        axle_state.low_speed_vents += 1
 
 
 @inlined
@@ -135,7 +151,8 @@ def accept(i_group: int, world: World) -> int:
         valve, factor = world.command[i_axle, VALVE], world.command[i_axle, DEMAND_FACTOR]
         if not (FILL <= valve <= VENT and valve == math.floor(valve)):
             return i_axle
-        if not 0.0 <= factor <= train.demand_factor_limit:
+        brake = world.brakes[world.axles[i_axle].i_vehicle]
+        if not 0.0 <= factor <= brake.demand_factor_limit:
             return i_axle
         if group.commands_dynamic and not 0.0 <= world.command[i_axle, DYNAMIC_FACTOR] <= 1.0:
             return i_axle
@@ -158,20 +175,7 @@ def accept(i_group: int, world: World) -> int:
             valve, factor = _of_bogie(i_axle, group, world)
         if is_out or vehicle.is_dead:
             valve, factor = FILL, 1.0
-        n_restored = axle_state.n_restored
-        brake = world.brakes[world.axles[i_axle].i_vehicle]
-        scale = (brake.full_pressure - brake.spring_pressure) * vehicle.load_factor
-        demanded = vehicle.air_demand * scale
-        valve, factor = limit_vent(valve, factor, demanded, group.sample_time, brake, axle_state)
-        if n_restored == 0 and axle_state.n_restored > 0:
-            axle_state.restored_time, axle_state.restored_speed = train_state.clock, speed
-        n_vents = axle_state.vent_count
-        send_command(train_state.clock, valve, factor, world.axles[i_axle], axle_state)
-        if axle_state.vent_count > n_vents and speed < LOW_SPEED:
-            if axle_state.low_speed_vents == 0:
-                axle_state.low_speed_vent_time = train_state.clock
-                axle_state.low_speed_vent_speed = speed
-            axle_state.low_speed_vents += 1
+        _command_valve(i_axle, valve, factor, speed, world)
     return -1
 
 

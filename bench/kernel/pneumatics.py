@@ -9,8 +9,9 @@ from slipbench.kernel.air import (
     mean_fill_rate,
     mean_vent_rate,
 )
+from slipbench.kernel.codes import FLOW, QUEUE_LENGTH, RAMPS
 from slipbench.kernel.columns import FILL, HOLD, VENT
-from slipbench.kernel.records import FLOW, QUEUE_LENGTH, RAMPS, Axle, AxleState, Train, Vehicle
+from slipbench.kernel.records import Axle, AxleState, Train, Vehicle
 
 _NO_TIME = 1e-11
 """What happens within so short a time happens now. [s]"""

@@ -13,33 +13,30 @@ import numpy as np
 
 from slipbench.compiling.cache import compiled_here
 from slipbench.compiling.jit import entry, inner
-from slipbench.kernel.driver import move_handle, time_to_handle_event
-from slipbench.kernel.floor import (
-    LONGEST_STEP,
-    fastest_fill,
-    fill_cylinders,
-    grip_in_step,
-    line_force,
-    most_cleaning,
-    most_self_cleaned,
-    resistance_bound,
-    walk,
-)
-from slipbench.kernel.rail import pass_friction, sanded_friction
-from slipbench.kernel.records import (
+from slipbench.kernel.codes import (
     RAIL_AND_CONTACT,
     RAIL_MEMORY,
     RUNNING,
     STOPPED,
     TOO_FAR,
     TOO_LONG,
-    WORLD_TYPE,
-    Axle,
-    AxleState,
-    Cell,
-    Train,
-    World,
 )
+from slipbench.kernel.driver import move_handle, time_to_handle_event
+from slipbench.kernel.floor import (
+    LONGEST_STEP,
+    drag_bound,
+    fastest_fill,
+    fill_cylinders,
+    grip_in_step,
+    line_force,
+    most_braking,
+    most_cleaning,
+    most_self_cleaned,
+    resistance_bound,
+    walk,
+)
+from slipbench.kernel.rail import pass_friction, sanded_friction
+from slipbench.kernel.records import WORLD_TYPE, Axle, AxleState, Cell, Train, World
 from slipbench.kernel.worth import (
     N_NODES,
     N_SLIPS,
@@ -235,7 +232,7 @@ with compiled_here():
         fastest: float,
         hardest: float,
         gaining: float,
-        most_braking: float,
+        hardest_braking: float,
         borne: Any,
         due_demand: Any,
         world: Any,
@@ -247,7 +244,7 @@ with compiled_here():
         fastest : float        speed no train here can exceed. [m/s]
         hardest : float        deceleration no train here can exceed. [m/s2]
         gaining : float        nor any acceleration. [m/s2]
-        most_braking : float   largest demand of all axles, resistance and line. [N]
+        hardest_braking : float   largest demand of all axles, resistance and line. [N]
         borne : (n_axles,)     Lambda: how far each axle counts as limited by its brake alone, once
                                its brake can do more than the rail or as much as `due_demand`. [-]
         due_demand : (n_axles,)   brake force at the rim. [N]
@@ -283,7 +280,7 @@ with compiled_here():
             mass += world.axles[i].rotating_mass
         # what wheels at standstill may give back at once when they spin up, as a share of speed
         kept = train.mass / mass
-        braking = most_braking / mass
+        braking = hardest_braking / mass
         rest = 2.0 * braking * _CELLS_TO_REST * train.cell_length
         while state.status == RUNNING:
             move_handle(world)
@@ -292,6 +289,7 @@ with compiled_here():
             fill_cylinders(duration, filling, filled, middle, world)
             place = speed * duration
             line = resistance_bound(speed, fastest, line_force(state.distance, place, world), train)
+            line += drag_bound(duration, world)
             impulse, gripping = duration * line, 0.0
             for i in range(n_axles):
                 gripping += grip_in_step(duration, world.axles[i], world.axle_states[i], i, world)
@@ -299,7 +297,7 @@ with compiled_here():
             harder = min(max(harder, (gripping + max(line, 0.0)) / train.mass), hardest)
             for i in range(n_axles):
                 axle, own = world.axles[i], world.axle_states[i]
-                demand = axle.brake_gain * axle.pad_share * middle[axle.i_vehicle]
+                demand = most_braking(middle[axle.i_vehicle], axle, world)
                 if not is_due[i] and borne[i] < 1.0:
                     grip = grip_in_step(duration, axle, own, i, world)
                     is_due[i] = 1 if demand >= min(grip, due_demand[i]) else 0

@@ -4,8 +4,9 @@ import math
 from typing import Any
 
 from slipbench.compiling.jit import apart, folded, inner, part
+from slipbench.kernel.codes import CONTACT_ONLY
 from slipbench.kernel.creep import find_peak, follow_peak, shape_of_peak
-from slipbench.kernel.records import CONTACT_ONLY, Axle, AxleState, Cell, Law, Train
+from slipbench.kernel.records import Axle, AxleState, Cell, Law, Train
 
 
 @part

@@ -3,7 +3,8 @@
 from typing import Any
 
 from slipbench.compiling.jit import inner, part
-from slipbench.kernel.records import FIXED_RATE, SLIDE_SIGNAL, Sander, SanderState, Train
+from slipbench.kernel.codes import FIXED_RATE, SLIDE_SIGNAL
+from slipbench.kernel.records import Sander, SanderState, Train
 
 
 @inner

@@ -11,25 +11,26 @@ from typing import Any
 
 from slipbench.compiling.jit import inner, part
 from slipbench.kernel.air import ATMOSPHERE, mass_flow, mass_of, pressure_rate
-from slipbench.kernel.records import RAMPS, Train, TrainState, Vehicle, VehicleState
+from slipbench.kernel.codes import RAMPS
+from slipbench.kernel.records import Train, TrainState, Vehicle, VehicleState
 
 
 @part
-def run_compressors(duration: float, train: Train, vehicles: Any, vehicle_states: Any) -> None:
+def run_compressors(duration: float, brakes: Any, vehicles: Any, vehicle_states: Any) -> None:
     """Let compressors run as their governors say, and auxiliary consumers take their air.
 
     Parameters
     ----------
     duration : float   of the step. [s]
-    train : TRAIN      cut-in and cut-out pressure
+    brakes : (n_vehicles,) TRAIN   cut-in and cut-out pressure of each governor
     vehicles : (n_vehicles,) VEHICLE
     vehicle_states : (n_vehicles,) VEHICLE_STATE   `main`, masses and governors are moved on
     """
     for i in range(vehicle_states.shape[0]):
         vehicle, own = vehicles[i], vehicle_states[i]
-        if own.main < train.cut_in:
+        if own.main < brakes[i].cut_in:
             own.is_pumping = 1
-        elif own.main >= train.cut_out:
+        elif own.main >= brakes[i].cut_out:
             own.is_pumping = 0
         gained = vehicle.compressor_flow * duration if own.is_pumping else 0.0
         there = max(mass_of(own.main, vehicle.main_volume), 0.0)
@@ -43,7 +44,7 @@ def run_compressors(duration: float, train: Train, vehicles: Any, vehicle_states
 def level_pipe(duration: float, train: Train, vehicles: Any, vehicle_states: Any) -> None:
     """Let air flow along the pipe from vehicle to vehicle, never past the balance of the two.
 
-    Parameters as in `run_compressors`; ISO 6358 flow through `pipe_conductance`.
+    Parameters as in `run_compressors`; ISO 6358 flow through the train's `pipe_conductance`.
     """
     for i in range(vehicle_states.shape[0] - 1):
         here, there = vehicle_states[i], vehicle_states[i + 1]
@@ -112,7 +113,12 @@ def _note_lowest(time: float, speed: float, vehicle_state: VehicleState) -> None
 
 @part
 def move_air(
-    duration: float, train_state: TrainState, brakes: Any, vehicles: Any, vehicle_states: Any
+    duration: float,
+    train_state: TrainState,
+    train: Train,
+    brakes: Any,
+    vehicles: Any,
+    vehicle_states: Any,
 ) -> None:
     """Move all air but that of the cylinders on by a step.
 
@@ -120,12 +126,12 @@ def move_air(
     ----------
     duration : float       of the step, which has just ended. [s]
     train_state : TRAIN_STATE   time and speed now
+    train : TRAIN          what the pipe along the train has
     brakes : (n_vehicles,) TRAIN   with each vehicle's own brake values
     vehicles, vehicle_states   as in `run_compressors`
     """
-    train = brakes[0]
     if train.has_main:
-        run_compressors(duration, train, vehicles, vehicle_states)
+        run_compressors(duration, brakes, vehicles, vehicle_states)
         level_pipe(duration, train, vehicles, vehicle_states)
     for i in range(vehicle_states.shape[0]):
         charge_reservoir(duration, brakes[i], vehicles[i], vehicle_states[i])

@@ -3,8 +3,9 @@
 import math
 
 from slipbench.compiling.jit import apart, inner, part
+from slipbench.kernel.codes import CONTACT_ONLY, EDDY_CURRENT
 from slipbench.kernel.rail import conditioned_friction
-from slipbench.kernel.records import CONTACT_ONLY, EDDY_CURRENT, Magnet, World
+from slipbench.kernel.records import Magnet, World
 
 FILM_UP_TO, CLEAN_FROM = 0.1, 0.2
 """Static friction of a rail that counts as covered, and of one that counts as clean (assumed)."""

@@ -12,11 +12,12 @@ tests/convergence measures its order.
 """
 
 import math
-from typing import Any
+from typing import Any, NamedTuple
 
 from slipbench.compiling.jit import apart, folded, inner, part
+from slipbench.kernel.codes import POLACH
 from slipbench.kernel.creep import creep_force, polach_force, steepest_fall
-from slipbench.kernel.records import POLACH, Axle, AxleState, Lanes, Law
+from slipbench.kernel.records import Axle, AxleState, Lanes, Law
 
 GAMMA = 1.0 - math.sqrt(0.5)
 """Diagonal coefficient of both stages; their weights in the step are 1 - gamma and gamma."""
@@ -29,6 +30,18 @@ _AT_ONCE = 1e-7
 
 LONGEST_FALL = 0.25
 """Pieces are cut so that step times growth rate of an unstable slide stays below this. [-]"""
+
+
+class Course(NamedTuple):
+    """What one wheelset meets in a piece of time: train and brake run linearly from its start."""
+
+    speed: float  # of the train as the piece begins [m/s]
+    acceleration: float  # [m/s2]
+    brake_force: float  # at the rim as it begins [N]
+    brake_rate: float  # [N/s]
+    axle: Axle
+    axle_state: AxleState
+    law: Law
 
 
 @part
@@ -45,51 +58,45 @@ def longest_piece(train_speed: float, axle: Axle, axle_state: AxleState, law: La
     return LONGEST_FALL * axle.rotating_mass / fall
 
 
-@folded
-def start_stage(
-    base: float,
-    weight: float,
-    brake_force: float,
-    train_speed: float,
-    spread: float,
-    last_slip: float,
-    last_force: float,
-    last_slope: float,
-) -> Any:
-    """Return where the tangent known from the last evaluation of the creep curve puts the stage.
+class Stage(NamedTuple):
+    """The equation of one stage, U = base + weight (F(v - U) - B), and what bounds its root."""
 
-    Parameters
-    ----------
-    base, weight, brake_force, train_speed   as `solve_stage`
-    spread : float                           the rail force lies within plus and minus that. [N]
-    last_slip, last_force, last_slope        of the last evaluation. [m/s], [N], [N s/m]
-    """
-    on_tangent = last_force + last_slope * (train_speed - last_slip)
-    guess = (base + weight * (on_tangent - brake_force)) / (1.0 + weight * last_slope)
+    base: float  # [m/s]
+    weight: float  # stage's share of the step over the rotating mass [s/kg]
+    brake_force: float  # B [N]
+    train_speed: float  # v [m/s]
+    spread: float  # the rail force lies within plus and minus that [N]
+
+
+class Tangent(NamedTuple):
+    """The creep curve where it was evaluated last."""
+
+    slip_speed: float  # [m/s]
+    force: float  # [N]
+    slope: float  # [N s/m]
+
+
+@folded
+def start_stage(stage: Stage, last: Tangent) -> Any:
+    """Return where the tangent known from the last evaluation of the creep curve puts a stage."""
+    base, weight, brake_force, spread = stage.base, stage.weight, stage.brake_force, stage.spread
+    on_tangent = last.force + last.slope * (stage.train_speed - last.slip_speed)
+    guess = (base + weight * (on_tangent - brake_force)) / (1.0 + weight * last.slope)
     lowest = base - weight * (brake_force + spread)
     return min(max(guess, lowest), base - weight * (brake_force - spread))
 
 
 @folded
 def newton_step(
-    base: float,
-    weight: float,
-    brake_force: float,
-    train_speed: float,
-    spread: float,
-    last_slip: float,
-    last_slope: float,
-    wheel_speed: float,
-    force: float,
-    slope: float,
+    stage: Stage, last: Tangent, wheel_speed: float, now: Tangent
 ) -> tuple[Any, Any, Any, Any, Any]:
     """Return Newton's step of a stage from one evaluation of the creep curve.
 
     Parameters
     ----------
-    wheel_speed : float    where it was evaluated. [m/s]
-    force, slope : float   what it gave there. [N], [N s/m]
-    others                 as `start_stage`
+    stage : Stage
+    last, now : Tangent   the evaluation before this one, and this one
+    wheel_speed : float   where this one was made. [m/s]
 
     Returns
     -------
@@ -106,16 +113,16 @@ def newton_step(
     a flat end of the curve tell nothing of its steep part: so only a step shorter than a tenth of
     the slip counts as near.
     """
-    slip_speed = train_speed - wheel_speed
-    residual = wheel_speed - base - weight * (force - brake_force)
-    stiffness = 1.0 + weight * slope
+    weight, slip_speed = stage.weight, now.slip_speed
+    residual = wheel_speed - stage.base - weight * (now.force - stage.brake_force)
+    stiffness = 1.0 + weight * now.slope
     change = -residual / stiffness
     # how far the tangent leaves the curve over the step, by the slopes of the last two
-    missed = 0.5 * weight * (slope - last_slope) * change * change
-    reach = stiffness * (slip_speed - last_slip)
+    missed = 0.5 * weight * (now.slope - last.slope) * change * change
+    reach = stiffness * (slip_speed - last.slip_speed)
     smallest = min(abs(slip_speed), abs(slip_speed - change))
-    rounding = 2e-15 * (1.0 + train_speed)
-    allowed = min(1e-8 * smallest, 2e-7 * weight * spread) + rounding
+    rounding = 2e-15 * (1.0 + stage.train_speed)
+    allowed = min(1e-8 * smallest, 2e-7 * weight * stage.spread) + rounding
     size = abs(change)
     is_near = (size <= 0.1 * smallest) & (abs(missed) <= abs(reach) * allowed)
     return residual, change, missed / reach, allowed, is_near
@@ -135,10 +142,7 @@ def solve_stage(
 
     Parameters
     ----------
-    base : float          [m/s]
-    weight : float        stage's share of the step over the rotating mass. [s/kg]
-    brake_force : float   at the stage. [N]
-    train_speed : float   at the stage. [m/s]
+    base, weight, brake_force, train_speed   as in `Stage`
     axle_state : AXLE_STATE    `curve_slip`, `curve_force`, `curve_slope`: the creep curve where it
                           was evaluated last, replaced by the last evaluation here
 
@@ -152,33 +156,20 @@ def solve_stage(
     by halving.
     """
     spread = _LARGEST_SHAPE * axle_state.wheel_load * axle_state.friction
+    stage = Stage(base, weight, brake_force, train_speed, spread)
     low = base - weight * (brake_force + spread)
     high = base - weight * (brake_force - spread)
-    last_slip, slope = axle_state.curve_slip, axle_state.curve_slope
-    if last_slip == 0.0 and slope == 0.0:  # not evaluated yet
-        axle_state.curve_force, slope = creep_force(0.0, train_speed, axle, axle_state, law)
-    wheel_speed = start_stage(
-        base, weight, brake_force, train_speed, spread, last_slip, axle_state.curve_force, slope
-    )
-    force = 0.0
+    slip, force, slope = axle_state.curve_slip, axle_state.curve_force, axle_state.curve_slope
+    if slip == 0.0 and slope == 0.0:  # not evaluated yet
+        force, slope = creep_force(0.0, train_speed, axle, axle_state, law)
+    now = Tangent(slip, force, slope)
+    wheel_speed = start_stage(stage, now)
     last = before_last = 2.0 * (high - low)
     for _ in range(100):
-        slip_speed = train_speed - wheel_speed
-        last_slope = slope
-        force, slope = creep_force(slip_speed, train_speed, axle, axle_state, law)
-        residual, change, rest, allowed, is_near = newton_step(
-            base,
-            weight,
-            brake_force,
-            train_speed,
-            spread,
-            last_slip,
-            last_slope,
-            wheel_speed,
-            force,
-            slope,
-        )
-        last_slip = slip_speed
+        before, slip = now, train_speed - wheel_speed
+        force, slope = creep_force(slip, train_speed, axle, axle_state, law)
+        now = Tangent(slip, force, slope)
+        residual, change, rest, allowed, is_near = newton_step(stage, before, wheel_speed, now)
         if residual > 0.0:
             high = wheel_speed
         else:
@@ -195,28 +186,13 @@ def solve_stage(
         if is_near and not is_halved:
             wheel_speed += rest
             break
-    axle_state.curve_slip, axle_state.curve_force, axle_state.curve_slope = last_slip, force, slope
+    axle_state.curve_slip, axle_state.curve_force, axle_state.curve_slope = now
     return wheel_speed
 
 
 @folded
-def spin(
-    duration: float,
-    speed: float,
-    acceleration: float,
-    brake_force: float,
-    brake_rate: float,
-    axle: Axle,
-    axle_state: AxleState,
-    law: Law,
-) -> tuple[Any, Any, Any, Any]:
-    """Return both stages of one step of a rolling wheel: speeds and rail forces.
-
-    Parameters
-    ----------
-    duration : float                    [s]
-    speed, acceleration : float         of the train at the start, constant acceleration
-    brake_force, brake_rate : float     at the start [N], [N/s]
+def spin(duration: float, course: Course) -> tuple[Any, Any, Any, Any]:
+    """Return both stages of one step of a rolling wheel: speeds and rail forces. [duration: s]
 
     Returns
     -------
@@ -224,15 +200,16 @@ def spin(
     forces come from the balance of the wheel, so momentum is kept to rounding whatever the
     solver's tolerance.
     """
+    axle, axle_state, law = course.axle, course.axle_state, course.law
     start = axle_state.wheel_speed
     weight, per_weight = _weights(duration, axle.rotating_mass)
-    speed_1 = speed + acceleration * GAMMA * duration
-    brake_1 = brake_force + brake_rate * GAMMA * duration
+    speed_1 = course.speed + course.acceleration * GAMMA * duration
+    brake_1 = course.brake_force + course.brake_rate * GAMMA * duration
     wheel_1 = solve_stage(start, weight, brake_1, speed_1, axle, axle_state, law)
     net_1 = (wheel_1 - start) * per_weight
     base = _second_base(start, wheel_1)
-    speed_2 = speed + acceleration * duration
-    brake_2 = brake_force + brake_rate * duration
+    speed_2 = course.speed + course.acceleration * duration
+    brake_2 = course.brake_force + course.brake_rate * duration
     wheel_2 = solve_stage(base, weight, brake_2, speed_2, axle, axle_state, law)
     return wheel_1, net_1 + brake_1, wheel_2, (wheel_2 - base) * per_weight + brake_2
 
@@ -274,7 +251,7 @@ def spin_together(n_lanes: int, acceleration: float, lanes: Lanes) -> None:
         weight, per_weight = _weights(duration, lanes.rotating_mass[k])
         speed_1 = lanes.speed[k] + acceleration * GAMMA * duration
         brake_1 = lanes.brake[k] + lanes.brake_rate[k] * GAMMA * duration
-        last = (lanes.curve_slip[k], lanes.curve_force[k], lanes.curve_slope[k])
+        last = Tangent(lanes.curve_slip[k], lanes.curve_force[k], lanes.curve_slope[k])
         wheel_1, at_1, is_right_1 = _stage_at_once(start, weight, brake_1, speed_1, last, k, lanes)
         base = _second_base(start, wheel_1)
         speed_2 = lanes.speed[k] + acceleration * duration
@@ -294,7 +271,7 @@ def _stage_at_once(
     weight: float,
     brake_force: float,
     train_speed: float,
-    last: tuple[float, float, float],
+    last: Tangent,
     k: int,
     lanes: Lanes,
 ) -> tuple[Any, Any, Any]:
@@ -302,19 +279,16 @@ def _stage_at_once(
 
     Parameters
     ----------
-    base, weight, brake_force, train_speed   as `solve_stage`
-    last : (slip speed, force, slope)        of the last evaluation. [m/s], [N], [N s/m]
+    base, weight, brake_force, train_speed   as in `Stage`
+    last : Tangent                           of the last evaluation
 
     Returns
     -------
-    (wheel_speed, (slip speed, force, slope), is_right)   rim speed [m/s]; this evaluation; whether
-    one was enough
+    (wheel_speed, now, is_right)   rim speed [m/s]; this evaluation; whether one was enough
     """
-    last_slip, last_force, last_slope = last
     spread = _LARGEST_SHAPE * lanes.wheel_load[k] * lanes.friction[k]
-    guess = start_stage(
-        base, weight, brake_force, train_speed, spread, last_slip, last_force, last_slope
-    )
+    stage = Stage(base, weight, brake_force, train_speed, spread)
+    guess = start_stage(stage, last)
     slip_speed = train_speed - guess
     force, slope = polach_force(
         slip_speed,
@@ -327,43 +301,25 @@ def _stage_at_once(
         lanes.slip_reduction[k],
         lanes.contact_stiffness[k],
     )
-    _, change, rest, allowed, is_near = newton_step(
-        base,
-        weight,
-        brake_force,
-        train_speed,
-        spread,
-        last_slip,
-        last_slope,
-        guess,
-        force,
-        slope,
-    )
+    now = Tangent(slip_speed, force, slope)
+    _, change, rest, allowed, is_near = newton_step(stage, last, guess, now)
     is_done = abs(change) <= allowed
     wheel_speed = guess + change
     is_within = abs(wheel_speed - base + weight * brake_force) <= weight * spread
     wheel_speed = wheel_speed if is_done else wheel_speed + rest
-    return wheel_speed, (slip_speed, force, slope), is_within & (is_done | is_near)
+    return wheel_speed, now, is_within & (is_done | is_near)
 
 
 @folded
-def spin_until_locked(
-    duration: float,
-    speed: float,
-    acceleration: float,
-    brake_force: float,
-    brake_rate: float,
-    axle: Axle,
-    axle_state: AxleState,
-    law: Law,
-) -> tuple[Any, Any, Any, Any, Any]:
+def spin_until_locked(duration: float, course: Course) -> tuple[Any, Any, Any, Any, Any]:
     """Take a step of a rolling wheel, cut short where the rim comes to rest.
 
     Returns
     -------
     (spent, U1, F1, U2, F2)   as `spin`, with the time taken; the wheel is locked where it ended so.
     """
-    result = spin(duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law)
+    axle_state = course.axle_state
+    result = spin(duration, course)
     if result[2] > 0.0:
         return duration, result[0], result[1], result[2], result[3]
     short, long = 0.0, duration
@@ -373,7 +329,7 @@ def spin_until_locked(
         fall = short_end - long_end
         share = short_end / fall if fall > 0.0 else 0.0
         spent = min(max(short + (long - short) * share, 1e-9), duration)
-        result = spin(spent, speed, acceleration, brake_force, brake_rate, axle, axle_state, law)
+        result = spin(spent, course)
         if abs(result[2]) <= 1e-9 or spent <= 1e-9:
             break
         if result[2] > 0.0:
@@ -385,32 +341,15 @@ def spin_until_locked(
 
 
 @inner
-def _surplus(
-    elapsed: float,
-    speed: float,
-    acceleration: float,
-    brake_force: float,
-    brake_rate: float,
-    axle: Axle,
-    axle_state: AxleState,
-    law: Law,
-) -> tuple[Any, Any]:
-    at_speed = max(speed + acceleration * elapsed, 0.0)
-    grip = creep_force(at_speed, at_speed, axle, axle_state, law)[0]
-    return grip - (brake_force + brake_rate * elapsed), grip
+def _surplus(elapsed: float, course: Course) -> tuple[Any, Any]:
+    """Return by how much the rail's grip on a locked wheel passes its brake, and that grip. [N]"""
+    at_speed = max(course.speed + course.acceleration * elapsed, 0.0)
+    grip = creep_force(at_speed, at_speed, course.axle, course.axle_state, course.law)[0]
+    return grip - (course.brake_force + course.brake_rate * elapsed), grip
 
 
 @apart
-def stay_locked(
-    duration: float,
-    speed: float,
-    acceleration: float,
-    brake_force: float,
-    brake_rate: float,
-    axle: Axle,
-    axle_state: AxleState,
-    law: Law,
-) -> tuple[Any, Any, Any, Any, Any]:
+def stay_locked(duration: float, course: Course) -> tuple[Any, Any, Any, Any, Any]:
     """Take a step of a locked wheel, cut short where the rail grips more than the brake holds.
 
     Returns
@@ -419,76 +358,46 @@ def stay_locked(
     wheel rolls again (`axle_state.is_locked` 0) where the step was cut short.
     """
     spent = duration
-    after, grip = _surplus(
-        duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
-    )
+    after, grip = _surplus(duration, course)
     if after > 0.0:
-        before = _surplus(0.0, speed, acceleration, brake_force, brake_rate, axle, axle_state, law)[
-            0
-        ]
+        before = _surplus(0.0, course)[0]
         short, long = 0.0, duration
         for _ in range(30):
             spent = short + (long - short) * before / (before - after)
             spent = min(max(spent, 1e-9), duration)
-            middle, grip = _surplus(
-                spent, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
-            )
-            if abs(middle) <= 1e-9 * brake_force or spent <= 1e-9:
+            middle, grip = _surplus(spent, course)
+            if abs(middle) <= 1e-9 * course.brake_force or spent <= 1e-9:
                 break
             if middle > 0.0:
                 long, after = spent, middle
             else:
                 short, before = spent, middle
-        axle_state.is_locked = 0
-    first = _surplus(
-        GAMMA * spent, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
-    )[1]
+        course.axle_state.is_locked = 0
+    first = _surplus(GAMMA * spent, course)[1]
     return spent, 0.0, first, 0.0, grip
 
 
 @apart
-def turn(
-    duration: float,
-    speed: float,
-    acceleration: float,
-    brake_force: float,
-    brake_rate: float,
-    axle: Axle,
-    axle_state: AxleState,
-    law: Law,
-) -> tuple[Any, Any, Any, Any, Any]:
+def turn(duration: float, course: Course) -> tuple[Any, Any, Any, Any, Any]:
     """Move a wheelset on by a piece of time, or until it locks or rolls again.
 
     Returns
     -------
     (spent, U1, F1, U2, F2)   time taken [s], rim speeds [m/s] and rail forces [N] of the stages
     """
-    if axle_state.is_locked:
-        surplus = _surplus(
-            0.0, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
-        )[0]
-        if surplus <= 0.0:
-            return stay_locked(
-                duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
-            )
-        axle_state.is_locked = 0
-        moved = spin_until_locked(
-            duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
-        )
-        if axle_state.is_locked == 0 or moved[0] > _AT_ONCE:
-            return moved
-        # it locks again before it has turned, so it is held through the piece: else pieces of a
-        # nanosecond would follow each other for as long as brake and rail are a match
-        first = _surplus(
-            GAMMA * duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
-        )[1]
-        last = _surplus(
-            duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
-        )[1]
-        return duration, 0.0, first, 0.0, last
-    return spin_until_locked(
-        duration, speed, acceleration, brake_force, brake_rate, axle, axle_state, law
-    )
+    axle_state = course.axle_state
+    if not axle_state.is_locked:
+        return spin_until_locked(duration, course)
+    if _surplus(0.0, course)[0] <= 0.0:
+        return stay_locked(duration, course)
+    axle_state.is_locked = 0
+    moved = spin_until_locked(duration, course)
+    if axle_state.is_locked == 0 or moved[0] > _AT_ONCE:
+        return moved
+    # it locks again before it has turned, so it is held through the piece: else pieces of a
+    # nanosecond would follow each other for as long as brake and rail are a match
+    first, last = _surplus(GAMMA * duration, course)[1], _surplus(duration, course)[1]
+    return duration, 0.0, first, 0.0, last
 
 
 @inner
@@ -519,19 +428,13 @@ def turn_lane(
         axle_state.curve_force = lanes.next_force[k]
         axle_state.curve_slope = lanes.next_slope[k]
         return
+    course = Course(
+        lanes.speed[k], acceleration, lanes.brake[k], lanes.brake_rate[k], axle, axle_state, law
+    )
     (
         lanes.duration[k],
         lanes.wheel_1[k],
         lanes.force_1[k],
         lanes.wheel_2[k],
         lanes.force_2[k],
-    ) = turn(
-        lanes.duration[k],
-        lanes.speed[k],
-        acceleration,
-        lanes.brake[k],
-        lanes.brake_rate[k],
-        axle,
-        axle_state,
-        law,
-    )
+    ) = turn(lanes.duration[k], course)

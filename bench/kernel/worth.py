@@ -12,6 +12,7 @@ import math
 from typing import Any
 
 from slipbench.compiling.jit import inner
+from slipbench.kernel.codes import MEASURED_CURVE, POLACH, RAIL_AND_CONTACT
 from slipbench.kernel.creep import polach_ratio, table_ratio
 from slipbench.kernel.rail import (
     cleaning_efficiency,
@@ -19,7 +20,7 @@ from slipbench.kernel.rail import (
     pass_friction,
     sanded_friction,
 )
-from slipbench.kernel.records import MEASURED_CURVE, POLACH, RAIL_AND_CONTACT, Cell, Law, Train
+from slipbench.kernel.records import Cell, Law, Train
 
 N_SLIPS = 224
 """Intervals of creepage, each taken at its largest force and its largest work."""

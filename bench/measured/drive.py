@@ -14,7 +14,7 @@ from slipbench.compiling.cache import compiled_here
 from slipbench.compiling.jit import entry
 from slipbench.kernel.rail import cleaning_efficiency, enter_cell, leave_cell
 from slipbench.kernel.records import part_types
-from slipbench.kernel.wheelset import longest_piece, turn
+from slipbench.kernel.wheelset import Course, longest_piece, turn
 
 _matrix = numba.float64[:, ::1]
 _vector = numba.float64[::1]
@@ -76,9 +76,8 @@ with compiled_here():
                     if now > 1e-6:
                         piece = min(piece, max(state.to_border / now, 1e-7))
                     force_now = brake[t, i] + rate * done
-                    spent, _u1, f1, u2, f2 = turn(
-                        piece, now, slowing, force_now, rate, axle, state, law
-                    )
+                    course = Course(now, slowing, force_now, rate, axle, state, law)
+                    spent, _u1, f1, u2, f2 = turn(piece, course)
                     state.wheel_speed, state.rail_force = u2, f2
                     mean = 0.5 * (f1 + f2)
                     slip = max(now - u2, 0.0)

@@ -11,9 +11,9 @@ import numpy as np
 
 from slipbench.contract import Floats
 from slipbench.measured.account import Account
-from slipbench.measured.fit import FLOORS, WIDENED, Fit, band_of_profile, profile
+from slipbench.measured.fit import FLOORS, WIDENED, Fit, band_of_profile, bent, profile
 from slipbench.measured.model import DECAY, GAIN, RATIO, RECOVERED, WORK
-from slipbench.measured.speed import Z90
+from slipbench.measured.speed import SCALE, Z90
 from slipbench.results.scenario_file import scenario_file
 from slipbench.results.tables import plain_table
 from slipbench.scenario import RailSection, Scenario
@@ -23,11 +23,14 @@ from slipbench.scenario.provenance import Provenance
 NARROW = np.log(4.0)
 """A number is told where its 90 % band is narrower than this factor's logarithm."""
 
-LEAST_SHARE = 1.1
+LEAST_SHARE = 1.5
 """Work before a wheel, over the cleaning work found, below which only the slope is told."""
 
-SLOPE_FLOOR = 0.1
+SLOPE_FLOOR = 0.06
 """What the rise of friction per work may be wrong by besides, deviation of its logarithm."""
+
+WIDEST_RIM = 0.01
+"""Half a band within which the error of a rim is told. [-]"""
 
 RAIL_LIMITS = (0.002, 0.9)
 
@@ -51,7 +54,8 @@ class Identified:
     ----------
     account, fit
     told : tuple of Told         friction of the film (mean of the track), recovered friction,
-                                 cleaning work, rise of friction per work, friction fall, brake gain
+                                 cleaning work, rise of friction per work, friction fall, brake
+                                 gain; if fitted, what every rim shows over what it runs
     statements : tuple of str    what cannot be told, and from how much
     work_profile : (values, rise)   profile of the cleaning work's logarithm
     """
@@ -89,10 +93,12 @@ def identify(account: Account, fit: Fit) -> Identified:
     draws = fit.draws(400, seed=1)
     found = profile(fit, WORK)
     low, high = band_of_profile(*found)
-    half = np.sqrt((WIDENED**2 - 1.0) * max(fit.deviation(WORK), 1e-6) ** 2 / WIDENED**2)
-    more = Z90 * float(np.hypot(half, FLOORS[WORK]))
     at = fit.theta[WORK]
-    work = (at - np.hypot(at - low, more), at + np.hypot(high - at, more))
+    more = Z90 * float(np.hypot(bent(fit.theta, fit.windows)[WORK], FLOORS[WORK]))
+    work = (
+        at - np.hypot(WIDENED * (at - low), more),
+        at + np.hypot(WIDENED * (high - at), more),
+    )
     told = [
         _of_draws("film_friction", "-", film_friction(fit.theta, fit), film_friction(draws, fit)),
         _of_log("recovered_friction", "-", fit, RECOVERED),
@@ -108,8 +114,20 @@ def identify(account: Account, fit: Fit) -> Identified:
         _of_log("friction_decay", "s/m", fit, DECAY),
         _of_log("brake_gain", "-", fit, GAIN),
     ]
-    told = _with_sense(told, fit)
+    told = _with_sense(told, fit) + _rims(account, fit)
     return Identified(account, fit, tuple(told), tuple(_statements(told, fit)), found)
+
+
+def _rims(account: Account, fit: Fit) -> list[Told]:
+    """Return what every rim shows over what it runs, where that was fitted."""
+    found = []
+    for i in range(fit.layout.n_axles if fit.layout.has_rims else 0):
+        place = fit.layout.rims.start + i
+        half = Z90 * float(np.hypot(fit.deviation(place), SCALE))
+        value = float(account.speed.diameters[i] * np.exp(fit.theta[place]))
+        low, high = value * np.exp(-half), value * np.exp(half)
+        found.append(Told(f"rim_{i + 1}", "-", value, float(low), float(high), half < WIDEST_RIM))
+    return found
 
 
 def _told(name: str, unit: str, value: float, low: float, high: float) -> Told:

@@ -2,7 +2,8 @@
 
 Parameters are logarithms, so that bands are ratios: film friction patch by patch, recovered
 friction, cleaning work, friction fall (ratio as a logit), stiffness of the creep curve, brake gain
-of the train and of every axle. What is known beforehand is a Gaussian about each.
+of the train and of every axle, and, if asked for, by how much every rim shows too fast. What is
+known beforehand is a Gaussian about each.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from slipbench.measured.log import Rows
 from slipbench.measured.windows import Windows
 
 RECOVERED, WORK, RATIO, DECAY, SOFTNESS, GAIN = range(6)
-"""Places of what is one number, before the patches; gains of axles come last."""
+"""Places of what is one number, before the patches; gains and rims of axles come last."""
 
 N_GLOBAL = 6
 NAMES = (
@@ -31,6 +32,10 @@ NAMES = (
 AXLE_GAIN = 0.05
 """Deviation of the brake gain of an axle about the train's (assumed). [-]"""
 
+RIM = 0.002
+"""What a rim compared with the others while it rolled may still show too fast, as creep differs
+from axle to axle (assumed). [-]"""
+
 
 @dataclass(frozen=True, eq=False)
 class Layout:
@@ -41,11 +46,13 @@ class Layout:
     edges : (n_patches + 1,)   borders of patches along the track [m]
     n_axles : int
     reductions : (kA, kS)      of the creep law where the softness is 1
+    has_rims : bool            whether rims have an error of their own, as diameters make it
     """
 
     edges: Floats
     n_axles: int
     reductions: tuple[float, float]
+    has_rims: bool = False
 
     @property
     def n_patches(self) -> int:
@@ -63,9 +70,15 @@ class Layout:
         return slice(N_GLOBAL + self.n_patches, N_GLOBAL + self.n_patches + self.n_axles)
 
     @property
+    def rims(self) -> slice:
+        """Where the errors of the rims lie; nothing where they are none."""
+        begin = self.axles.stop
+        return slice(begin, begin + self.n_axles * self.has_rims)
+
+    @property
     def size(self) -> int:
         """All parameters."""
-        return N_GLOBAL + self.n_patches + self.n_axles
+        return int(self.rims.stop)
 
     def patch_of(self, place: Floats) -> Rows:
         """Return the patch of each place; places beyond belong to the nearest."""
@@ -82,7 +95,9 @@ class Prior:
     step: float
 
 
-def make_prior(layout: Layout, gain: float, gain_deviation: float, step: float) -> Prior:
+def make_prior(
+    layout: Layout, gain: float, gain_deviation: float, step: float, rim: float = RIM
+) -> Prior:
     """Return wide beliefs about the film, narrow ones about gains.
 
     Every number is assumed: film friction .04 within a factor 5, recovered .2 within 2.5, cleaning
@@ -93,6 +108,7 @@ def make_prior(layout: Layout, gain: float, gain_deviation: float, step: float) 
     deviation[:N_GLOBAL] = 0.55, 1.5, 0.8, 0.7, 0.45, gain_deviation
     mean[layout.patches], deviation[layout.patches] = np.log(0.04), 1.0
     mean[layout.axles], deviation[layout.axles] = 0.0, AXLE_GAIN
+    mean[layout.rims], deviation[layout.rims] = 0.0, rim
     return Prior(mean, deviation, step)
 
 
@@ -111,12 +127,19 @@ def friction_of(theta: Floats, layout: Layout, patch: Rows, work: Floats) -> tup
 
 
 def wheel_force(
-    mu: Floats, ratio: float, decay: float, softness: float, layout: Layout, w: Windows
+    mu: Floats, slip: Floats, scalars: tuple[float, float, float], layout: Layout, w: Windows
 ) -> Floats:
-    """Return the rail force of both wheels at measured slip, by Polach's law. [N]"""
-    falling = (1.0 - ratio) * np.exp(-decay * np.abs(w.slip)) + ratio
+    """Return the rail force of both wheels at a slip speed, by Polach's law. [N]
+
+    Parameters
+    ----------
+    mu, slip : (n, length)   static friction [-], slip speed [m/s]
+    scalars : (3,)           friction ratio [-], its decay [s/m], softness [-]
+    """
+    ratio, decay, softness = scalars
+    falling = (1.0 - ratio) * np.exp(-decay * np.abs(slip)) + ratio
     limit = w.load * mu * falling
-    gradient = 0.25 * np.pi * w.stiffness * w.slip / (np.maximum(w.train, 1.0) * limit)
+    gradient = 0.25 * np.pi * w.stiffness * slip / (np.maximum(w.train, 1.0) * limit)
     adhering = layout.reductions[0] * softness * gradient
     sliding = layout.reductions[1] * softness * gradient
     shape = 2.0 / np.pi * (adhering / (1.0 + adhering * adhering) + np.arctan(sliding))
@@ -139,7 +162,10 @@ def residuals(
     mu, by_md, by_mr, by_work = friction_of(theta, layout, patch, w.work)
     scalars = _scalars(theta)
     sliding = w.is_sliding[:, None]
-    force = np.where(sliding, wheel_force(mu, *scalars, layout, w), 2.0 * w.load * mu)
+    slip, rim = w.slip, w.train - w.slip
+    if layout.has_rims:
+        slip = slip + rim * theta[layout.rims][w.axle][:, None]
+    force = np.where(sliding, wheel_force(mu, slip, scalars, layout, w), 2.0 * w.load * mu)
     gain = np.exp(theta[GAIN] + theta[layout.axles][w.axle])
     measured = gain * w.braked + w.turned
     modelled = force @ w.weights
@@ -149,7 +175,7 @@ def residuals(
     if not with_slopes:
         return rest, None
     near = 1e-5
-    by_mu = (wheel_force(mu * (1.0 + near), *scalars, layout, w) - force) / (near * mu)
+    by_mu = (wheel_force(mu * (1.0 + near), slip, scalars, layout, w) - force) / (near * mu)
     by_mu = np.where(sliding, by_mu, 2.0 * w.load)
     slopes = np.zeros((len(rest), layout.size))
     slopes[:, RECOVERED] = (by_mu * by_mr) @ w.weights
@@ -157,7 +183,7 @@ def residuals(
     for place in (RATIO, DECAY, SOFTNESS):
         moved = theta.copy()
         moved[place] += near
-        other = wheel_force(mu, *_scalars(moved), layout, w)
+        other = wheel_force(mu, slip, _scalars(moved), layout, w)
         slopes[:, place] = np.where(w.is_sliding, (other - force) @ w.weights / near, 0.0)
     rows = np.broadcast_to(np.arange(len(rest))[:, None], patch.shape)
     flat = (rows * layout.n_patches + patch).ravel()
@@ -165,6 +191,10 @@ def residuals(
     slopes[:, layout.patches] = np.bincount(
         flat, weights, minlength=len(rest) * layout.n_patches
     ).reshape(len(rest), -1)
+    if layout.has_rims:
+        other = wheel_force(mu, slip + near * rim, scalars, layout, w)
+        by_rim = np.where(w.is_sliding, (other - force) @ w.weights / near, 0.0)
+        slopes[np.arange(len(rest)), layout.rims.start + w.axle] = by_rim
     slopes = -slopes
     own = gain * w.braked
     slopes[:, GAIN] = own + (by_mu * by_work) @ w.weights

@@ -33,8 +33,17 @@ GAIN, RESISTANCE, LOCKED = 0.06, 0.005, 0.5
 DRIFT = 1e-4
 """Spectral density of what the balance leaves out (assumed: .007 m/s2 over 1 s). [m2/s3]"""
 
-CREEP, SCALE = 0.002, 0.002
-"""Creepage of a rolling, braked rim, and deviation of the common scale of speed (assumed). [-]"""
+CREEP, CREEP_DOUBT = 0.0003, 0.001
+"""Creepage of a rolling, braked rim, and what it may be off by (assumed: at a third of the friction
+there is; nearer to the peak it creeps more). [-]"""
+
+SCALE, SOURCE_SCALE = 0.0006, 0.003
+"""Deviation of the scale of all rims together and of an independent source (assumed: diameters are
+set within .2 % each, each on its own, and sixteen of them; a radar's angle within .1 degree at
+40). [-]"""
+
+LIGHT = 0.15
+"""Mean pressure, over the full one, up to which rims that run alike are taken as rolling. [-]"""
 
 SLOPES = (-1.3, 0.15)
 """A rim that slows or spins up beyond these does not roll with the train. [m/s2]"""
@@ -125,8 +134,9 @@ def estimate_speed(series: Series, unit: Unit) -> Speed:
     unit : Unit
     """
     brake = _brakes(without_zeros(series, unit), unit)
-    diameters = _diameters(series)
-    rim = _bridged(series.wheel / diameters)
+    scales = scales_of(series, unit)
+    series = replace(series, train=series.train / scales.source)
+    rim = _bridged(series.wheel / scales.rims)
     every = max(1, round(STRIDE / series.step))
     nodes = np.arange(0, len(series.time), every)
     place = np.zeros(len(nodes))
@@ -144,7 +154,7 @@ def estimate_speed(series: Series, unit: Unit) -> Speed:
         place = _integral(estimate, series.time[nodes])
         spread = np.sqrt(covariance[:, 0, 0])
         anchors = _anchors(series, rim, nodes, estimate, spread)
-    return _result(series, unit, brake, rim, diameters, nodes, state, covariance, anchors)
+    return _result(series, unit, brake, rim, scales, nodes, state, covariance, anchors)
 
 
 def _brakes(series: Series, unit: Unit) -> Floats:
@@ -200,27 +210,46 @@ def _bridged(values: Floats) -> Floats:
     return found
 
 
-def _diameters(series: Series) -> Floats:
-    """Return each rim's speed over the train's while nothing slides, one where that never is."""
+class Scales(NamedTuple):
+    """What a speed shown is over the train's: of every rim, of the source; what is left in doubt.
+
+    `rims` (n_axles,) [-], `source` [-], `deviation` of the scale of what came of both [-].
+    """
+
+    rims: Floats
+    source: float
+    deviation: float
+
+
+def scales_of(series: Series, unit: Unit) -> Scales:
+    """Return each rim's speed over the train's while nothing slides, and the source's.
+
+    Rims and source differ by a scale each; where both are seen while all roll, each gets the part
+    of the difference that its deviation gives it. One where that never is.
+    """
     reference = np.nanmedian(series.wheel, axis=1)
     spread = np.nanmax(series.wheel, axis=1) - np.nanmin(series.wheel, axis=1)
     rolling = (spread < 6.0 * series.wheel_noise + 0.015 * reference) & (reference > 4.0)
     first = int(np.argmax(rolling)) if rolling.any() else 0
     ends = np.flatnonzero(~rolling[first:])
     rolling[first + (int(ends[0]) if len(ends) else len(rolling)) :] = False  # before any slide
+    unseen = SOURCE_SCALE if series.has_train else SCALE
+    light = np.nan_to_num(series.pressure).mean(axis=1) < LIGHT * unit.full_pressure
+    if (rolling & light).sum() >= 10:  # hard braked rims may slide all alike
+        rolling &= light
     if rolling.sum() < 10:
-        return np.ones(series.wheel.shape[1])
-    if series.has_train and np.isfinite(series.train[rolling]).sum() >= 10:
-        known = rolling & np.isfinite(series.train)
-        whole = np.sum(reference[known]) / np.sum(series.train[known]) / (1.0 - CREEP)
-        deviation = series.train_noise / reference[known].mean() / np.sqrt(known.sum())
-        weight = 1.0 / (1.0 + (deviation / SCALE) ** 2)  # towards one by what the source can tell
-        whole = 1.0 + weight * (whole - 1.0)
-    else:
-        whole = 1.0
+        return Scales(np.ones(series.wheel.shape[1]), 1.0, unseen)
+    whole, source, doubt = 1.0, 1.0, unseen
+    known = rolling & np.isfinite(series.train)
+    if known.sum() >= 10:
+        more = float(np.sum(reference[known]) / np.sum(series.train[known])) - 1.0
+        noise = series.train_noise / reference[known].mean() / np.sqrt(known.sum())
+        both = SCALE**2 + SOURCE_SCALE**2 + noise**2
+        whole, source = 1.0 + more * SCALE**2 / both, 1.0 - more * SOURCE_SCALE**2 / both
+        doubt = SCALE
     wheel = np.where(np.isnan(series.wheel), reference[:, None], series.wheel)[rolling]
     ratios = wheel.sum(axis=0) / reference[rolling].sum() * whole
-    return np.where(np.abs(ratios - 1.0) < 0.08, ratios, 1.0)
+    return Scales(np.where(np.abs(ratios - 1.0) < 0.08, ratios, 1.0), source, doubt)
 
 
 def _balance(
@@ -278,7 +307,7 @@ def _anchors(
         is_near = level > (top - 3.0 * noise - 0.001 * top)[:, None]
         train_slope = np.full(len(nodes), np.nan)
     else:
-        allowed = 2.0 * np.sqrt(spread**2 + noise**2 + (CREEP * estimate) ** 2)
+        allowed = 2.0 * np.sqrt(spread**2 + noise**2 + (CREEP_DOUBT * estimate) ** 2)
         is_near = level * (1.0 + CREEP) > (estimate - allowed)[:, None]
         train_slope = np.gradient(estimate, STRIDE if step <= STRIDE else step)
     is_steady = (slope > SLOPES[0]) & (slope < SLOPES[1]) & (level > 1.0)
@@ -292,7 +321,9 @@ def _anchors(
     value = level[node, axle] * (1.0 + CREEP)
     per_second = 1.0 / STEADY[1]  # nodes that stand for one anchor: thin by a larger deviation
     together = np.bincount(node, minlength=len(nodes))[node]
-    deviation = np.sqrt((noise**2 + (CREEP * value) ** 2) * per_second * np.maximum(together, 1.0))
+    deviation = np.sqrt(
+        (noise**2 + (CREEP_DOUBT * value) ** 2) * per_second * np.maximum(together, 1.0)
+    )
     if series.has_train:
         own = running_mean(series.train[:, None], short)[:, 0][nodes]
         given = np.flatnonzero(np.isfinite(series.train[nodes]) & np.isfinite(own))
@@ -385,7 +416,7 @@ def _result(
     unit: Unit,
     brake: Floats,
     rim: Floats,
-    diameters: Floats,
+    scales: Scales,
     nodes: Rows,
     state: Floats,
     covariance: Floats,
@@ -393,7 +424,8 @@ def _result(
 ) -> Speed:
     time, at = series.time, series.time[nodes]
     train = np.interp(time, at, np.maximum(state[:, 0], 0.0))
-    variance = np.maximum(covariance[:, 0, 0], 0.0) + (SCALE * np.maximum(state[:, 0], 0.0)) ** 2
+    scale = scales.deviation * np.maximum(state[:, 0], 0.0)
+    variance = np.maximum(covariance[:, 0, 0], 0.0) + scale**2
     deviation = np.interp(time, at, np.sqrt(variance))
     low, high = speed_bounds(time, rim, brake, unit)
     kept = np.clip(train, low, np.maximum(high, low))
@@ -415,7 +447,7 @@ def _result(
         gain=1.0 + float(state[middle, 1]),
         gain_deviation=float(np.sqrt(covariance[middle, 1, 1])),
         resistance=float(state[middle, 2]),
-        diameters=diameters,
+        diameters=scales.rims,
         brake=brake,
         rim=rim,
         is_anchored=np.interp(time, at, wide.astype(np.float64)) > 0.5,

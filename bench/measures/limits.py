@@ -12,9 +12,9 @@ import numpy as np
 import numpy.typing as npt
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.marks import MARKS
 from slipbench.measures.flats import MergedFlats
 from slipbench.measures.materials import (
-    MARKS,
     ZERO_CELSIUS,
     FloatArray,
     checked_length,

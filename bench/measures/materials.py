@@ -13,10 +13,10 @@ import numpy as np
 import numpy.typing as npt
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.marks import MARKS
 
 FloatArray = npt.NDArray[np.float64]
 
-MARKS = ("published", "secondary", "memory", "derived", "assumed")
 ZERO_CELSIUS = 273.15
 
 

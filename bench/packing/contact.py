@@ -8,14 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from slipbench.contact import contact_patch, contact_stiffness
+from slipbench.contact import ContactPatch, contact_patch, contact_stiffness
 from slipbench.contact.measured import MeasuredCurve, read_measured_curve
 from slipbench.contact.monotone import monotone_slopes
 from slipbench.contact.rolling import rolling_contact
 from slipbench.contact.table import TractionTable, build_traction_table, normalised_constants
 from slipbench.contract import Floats
 from slipbench.ground.errors import InputError
-from slipbench.kernel import records
+from slipbench.kernel import codes, fixed
 from slipbench.packing.tools import one
 from slipbench.scenario import Contact, Scenario
 
@@ -25,14 +25,18 @@ def stiffness(wheel_radius: float, crown_radius: float, load: float, contact: Co
     """Return G a b C11 of one wheel. [N]"""
     return float(
         contact_stiffness(
-            _patch(wheel_radius, crown_radius, load, contact),
+            patch_of(wheel_radius, crown_radius, load, contact),
             elastic_modulus=contact.elastic_modulus,
             poisson_ratio=contact.poisson_ratio,
         )
     )
 
 
-def _patch(wheel_radius: float, crown_radius: float, load: float, contact: Contact) -> Any:
+@lru_cache(maxsize=256)
+def patch_of(
+    wheel_radius: float, crown_radius: float, load: float, contact: Contact
+) -> ContactPatch:
+    """Return the contact of a round wheel under its load."""
     curvature = contact.wheel_profile_curvature
     return contact_patch(
         wheel_radius,
@@ -48,11 +52,11 @@ def pack_law(scenario: Scenario, axles: Any) -> Any:
     """Pack the creep law: nothing for Polach's, which is computed; a table for the others."""
     name = scenario.contact.law
     if name == "polach":
-        return one(records.LAW, kind=records.POLACH)
+        return one(fixed.LAW, kind=codes.POLACH)
     if name == "measured":
         return pack_curve(read_measured_curve(scenario.contact.measured_curve or ""))
     table = creep_table(scenario, axles)
-    law = one(records.LAW, kind=records.TRACTION_TABLE)
+    law = one(fixed.LAW, kind=codes.TRACTION_TABLE)
     law["nodes"][0] = table.normalised_creepage
     law["values"][0] = table.traction_ratio
     law["slopes"][0] = table.slope
@@ -88,7 +92,7 @@ def _traction_table(
     return build_traction_table(
         name,
         largest=largest,
-        n_nodes=records.N_TABLE - 1,
+        n_nodes=codes.N_TABLE - 1,
         method="cubic",
         **given,
     )
@@ -99,7 +103,7 @@ def _strip_constants(scenario: Scenario, axles: Any) -> dict[str, object]:
     contact, vehicle = scenario.contact, scenario.train.vehicles[0]
     load = float(axles["wheel_load"].mean())
     rolling = rolling_contact(
-        _patch(vehicle.wheel_radius, scenario.rail.crown_radius, load, contact),
+        patch_of(vehicle.wheel_radius, scenario.rail.crown_radius, load, contact),
         friction=scenario.rail.sections[0].friction,
         elastic_modulus=contact.elastic_modulus,
         poisson_ratio=contact.poisson_ratio,
@@ -115,17 +119,17 @@ def _note_spacing(law: Any, nodes: Floats) -> None:
 def pack_curve(curve: MeasuredCurve) -> Any:
     """Resample a measured curve on a logarithmic grid of creepage, over its largest adhesion."""
     n_speeds = len(curve.train_speeds)
-    if n_speeds > records.N_CURVE_SPEEDS:
+    if n_speeds > codes.N_CURVE_SPEEDS:
         raise InputError(
-            f"{curve.name}: {n_speeds} speeds; allowed: at most {records.N_CURVE_SPEEDS}"
+            f"{curve.name}: {n_speeds} speeds; allowed: at most {codes.N_CURVE_SPEEDS}"
         )
     first = 0.2 * min(float(x[1]) for x in curve.creepages)
-    nodes = np.concatenate([[0.0], np.geomspace(first, 1.0, records.N_CURVE - 1)])
+    nodes = np.concatenate([[0.0], np.geomspace(first, 1.0, codes.N_CURVE - 1)])
     speeds = [None] if n_speeds == 1 else curve.train_speeds.tolist()
     rows = np.array([curve.adhesion(nodes, speed) for speed in speeds])
     rows /= rows.max()
     slopes = monotone_slopes(nodes, rows.T).T
-    law = one(records.LAW, kind=records.MEASURED_CURVE, n_speeds=n_speeds)
+    law = one(fixed.LAW, kind=codes.MEASURED_CURVE, n_speeds=n_speeds)
     law["speeds"][0, :n_speeds] = 0.0 if n_speeds == 1 else curve.train_speeds
     law["creepages"][0] = nodes
     law["curve"][0, : rows.size] = rows.ravel()

@@ -7,19 +7,20 @@ from typing import Any
 
 import numpy as np
 
-from slipbench.kernel import records
+from slipbench.kernel import codes, fixed, moving
 from slipbench.scenario import Blending, Scenario, Train, Vehicle
 
 _SLIDE_RULES = {
-    "restore": records.SLIDE_RESTORE,
-    "cut_out": records.SLIDE_CUT_OUT,
-    "hand_over": records.SLIDE_HAND_OVER,
+    "restore": codes.SLIDE_RESTORE,
+    "cut_out": codes.SLIDE_CUT_OUT,
+    "hand_over": codes.SLIDE_HAND_OVER,
 }
 
-_TRACK_BRAKES = {"magnetic": records.MAGNETIC, "eddy_current": records.EDDY_CURRENT}
+_TRACK_BRAKES = {"magnetic": codes.MAGNETIC, "eddy_current": codes.EDDY_CURRENT}
 
 _PLAIN = (
-    *("force_limit", "power_limit", "fade_from", "fade_to", "lag", "receptivity"),
+    *("force_limit", "power_limit", "fade_from", "fade_to", "dead_time", "lag"),
+    *("receptivity",),
     *("resistor_power", "slide_slip", "slide_speed", "reduction", "slides_to_cut_out"),
     *("hand_back_time", "sample_time"),
 )
@@ -69,7 +70,7 @@ def pack_drives(scenario: Scenario, axles: Any) -> tuple[Any, Any]:
                 own = [i for i, one in zip(motored, keys, strict=True) if one == key]
                 found.append((vehicle, own))
         first += vehicle.n_axles
-    drives = np.zeros(len(found), records.DRIVE)
+    drives = np.zeros(len(found), fixed.DRIVE)
     is_train = bool(blending_fields(scenario)["blends_train"])
     units = _units_of(train, is_train)
     for i_drive, (drive, (vehicle, own)) in enumerate(zip(drives, found, strict=True)):
@@ -79,7 +80,7 @@ def pack_drives(scenario: Scenario, axles: Any) -> tuple[Any, Any]:
         weight, mass = units[drive["i_vehicle"]]
         drive["share"] = drive["force_limit"] / weight
         drive["force_rate"] = vehicle.dynamic_brake.jerk_limit * mass * drive["share"]  # type: ignore[union-attr]
-    states = np.zeros(len(drives), records.DRIVE_STATE)
+    states = np.zeros(len(drives), moving.DRIVE_STATE)
     for name in ("factor", "factor_acting", "factor_after", "commanded"):
         states[name] = 1.0
     return drives, states
@@ -107,7 +108,7 @@ def pack_magnets(scenario: Scenario) -> tuple[Any, Any]:
         for i, vehicle in enumerate(train.vehicles)
         for place in vehicle.magnet_places
     ]
-    magnets = np.zeros(len(found), records.MAGNET)
+    magnets = np.zeros(len(found), fixed.MAGNET)
     for magnet, (i_vehicle, vehicle, place) in zip(magnets, found, strict=True):
         track = vehicle.track_brake
         assert track is not None
@@ -121,6 +122,6 @@ def pack_magnets(scenario: Scenario) -> tuple[Any, Any]:
         magnet["kind"] = _TRACK_BRAKES[track.kind]
         in_last = track.used_in == "last_step"
         magnet["least_position"] = brake.n_steps if in_last else brake.emergency_position
-    states = np.zeros(len(magnets), records.MAGNET_STATE)
+    states = np.zeros(len(magnets), moving.MAGNET_STATE)
     states["applied_time"], states["i_cell"] = -1.0, -1
     return magnets, states

@@ -7,48 +7,49 @@ from typing import Any
 import numpy as np
 
 from slipbench.contract import Floats
-from slipbench.kernel import records
+from slipbench.kernel import codes, fixed, moving
 from slipbench.packing.tools import one, trigger
 from slipbench.scenario import Scenario
 
 _FAULT_KINDS = {
-    "sensor_dead": records.SENSOR_DEAD,
-    "sensor_stuck": records.SENSOR_STUCK,
-    "sensor_noisy": records.SENSOR_NOISY,
-    "valve_stuck_fill": records.VALVE_STUCK_FILL,
-    "valve_stuck_hold": records.VALVE_STUCK_HOLD,
-    "valve_stuck_vent": records.VALVE_STUCK_VENT,
-    "vent_blocked": records.VENT_BLOCKED,
-    "controller_dead": records.CONTROLLER_DEAD,
-    "supply_isolated": records.SUPPLY_ISOLATED,
-    "load_weighed_tare": records.LOAD_TARE,
-    "load_weighed_crush": records.LOAD_CRUSH,
-    "sander_empty": records.SANDER_EMPTY,
-    "car_unbraked": records.CAR_UNBRAKED,
-    "control_supply_lost": records.CONTROL_SUPPLY_LOST,
-    "control_wire_broken": records.CONTROL_WIRE_BROKEN,
-    "dynamic_brake_lost": records.DYNAMIC_LOST,
-    "track_brake_lost": records.TRACK_LOST,
-    "line_lost": records.LINE_LOST,
+    "sensor_dead": codes.SENSOR_DEAD,
+    "sensor_stuck": codes.SENSOR_STUCK,
+    "sensor_noisy": codes.SENSOR_NOISY,
+    "valve_stuck_fill": codes.VALVE_STUCK_FILL,
+    "valve_stuck_hold": codes.VALVE_STUCK_HOLD,
+    "valve_stuck_vent": codes.VALVE_STUCK_VENT,
+    "vent_blocked": codes.VENT_BLOCKED,
+    "controller_dead": codes.CONTROLLER_DEAD,
+    "supply_isolated": codes.SUPPLY_ISOLATED,
+    "load_weighed_tare": codes.LOAD_TARE,
+    "load_weighed_crush": codes.LOAD_CRUSH,
+    "sander_empty": codes.SANDER_EMPTY,
+    "car_unbraked": codes.CAR_UNBRAKED,
+    "control_supply_lost": codes.CONTROL_SUPPLY_LOST,
+    "control_wire_broken": codes.CONTROL_WIRE_BROKEN,
+    "dynamic_brake_lost": codes.DYNAMIC_LOST,
+    "track_brake_lost": codes.TRACK_LOST,
+    "line_lost": codes.LINE_LOST,
 }
 
 
 _SANDER_MODES = {
-    "fixed": records.FIXED_RATE,
-    "speed_proportional": records.SPEED_PROPORTIONAL,
+    "fixed": codes.FIXED_RATE,
+    "speed_proportional": codes.SPEED_PROPORTIONAL,
 }
 
 
 def pack_sanders(scenario: Scenario) -> tuple[Any, Any]:
     """Pack the sanders and their hoppers."""
-    brake = scenario.brake
-    sanders = np.zeros(len(scenario.sanders), records.SANDER)
-    states = np.zeros(len(sanders), records.SANDER_STATE)
+    train = scenario.train
+    sanders = np.zeros(len(scenario.sanders), fixed.SANDER)
+    states = np.zeros(len(sanders), moving.SANDER_STATE)
     for packed, sander in zip(sanders, scenario.sanders, strict=True):
         for name in ("rate", "density", "start_delay", "run_on_time", "placement", "hopper"):
             packed[name] = getattr(sander, name)
         packed["i_axle"] = sander.axle - 1
         packed["mode"] = _SANDER_MODES[sander.mode]
+        brake = scenario.brake_of(train.vehicle_of_axle[sander.axle - 1])
         packed["least_demand"] = brake.demand_at(sander.from_step) / brake.emergency
         packed["train_wide"] = sander.trigger == "train"
     states["hopper"] = sanders["hopper"]
@@ -57,23 +58,25 @@ def pack_sanders(scenario: Scenario) -> tuple[Any, Any]:
 
 
 def pack_tables(scenario: Scenario) -> tuple[Floats, Floats, Floats]:
-    """Return demand and wires by handle position, and the continuous controller's table."""
+    """Return demands and wires by handle position, and the continuous controller's table.
+
+    Demands are those of each vehicle, as shares of its own emergency demand.
+    """
     brake = scenario.brake
-    shares = [
-        brake.demand_at(position) / brake.emergency
-        for position in range(brake.emergency_position + 1)
-    ]
-    codes = [*brake.codes, 0]
-    table = np.zeros((0, 2))
-    if brake.controller_levels is not None and brake.controller_demands is not None:
-        demands = np.array(brake.controller_demands) / brake.emergency
-        table = np.column_stack([brake.controller_levels, demands])
-    return np.array(shares)[:, None], np.array(codes, dtype=np.float64)[:, None], table
+    own = [scenario.brake_of(i) for i in range(len(scenario.train.vehicles))]
+    positions = range(brake.emergency_position + 1)
+    shares = [[each.demand_at(p) / each.emergency for each in own] for p in positions]
+    wires = [*brake.codes, 0]
+    table = np.zeros((0, 1 + len(own)))
+    if brake.controller_levels is not None:
+        demands = [np.array(each.controller_demands) / each.emergency for each in own]
+        table = np.column_stack([brake.controller_levels, *demands])
+    return np.array(shares), np.array(wires, dtype=np.float64)[:, None], table
 
 
 def pack_faults(scenario: Scenario) -> Any:
     """Pack what breaks, and when."""
-    faults = np.zeros(len(scenario.faults), records.FAULT)
+    faults = np.zeros(len(scenario.faults), fixed.FAULT)
     for packed, fault in zip(faults, scenario.faults, strict=True):
         packed["kind"] = _FAULT_KINDS[fault.kind]
         packed["i_target"] = (getattr(fault, fault.target) - 1) if fault.target else 0
@@ -88,7 +91,7 @@ def pack_faults(scenario: Scenario) -> Any:
 
 def pack_presses(scenario: Scenario) -> Any:
     """Pack the presses of the isolation button."""
-    presses = np.zeros(len(scenario.driver.presses), records.PRESS)
+    presses = np.zeros(len(scenario.driver.presses), fixed.PRESS)
     for packed, press in zip(presses, scenario.driver.presses, strict=True):
         trigger(packed, press)
     return presses
@@ -98,11 +101,11 @@ def pack_driver(scenario: Scenario) -> Any:
     """Pack what the driver does beyond the programme."""
     easing, first = scenario.driver.easing, scenario.train.vehicles[0]
     if easing is None:
-        return one(records.DRIVER, kind=records.HOLD_PROGRAMME)
+        return one(fixed.DRIVER, kind=codes.HOLD_PROGRAMME)
     n_leading = 1 if first.bogie_wheelbase == 0.0 else 2  # axles of the leading bogie
     return one(
-        records.DRIVER,
-        kind=records.EASE_ON_ACTIVITY,
+        fixed.DRIVER,
+        kind=codes.EASE_ON_ACTIVITY,
         reaction_time=easing.reaction_time,
         calm_time=easing.calm_time,
         eased_position=easing.position,
@@ -115,7 +118,7 @@ def pack_driver(scenario: Scenario) -> Any:
 
 def pack_handle(scenario: Scenario) -> Any:
     """Pack the handle programme."""
-    handle = np.zeros(len(scenario.driver.programme), records.HANDLE)
+    handle = np.zeros(len(scenario.driver.programme), fixed.HANDLE)
     for entry, source in zip(handle, scenario.driver.programme, strict=True):
         trigger(entry, source)
         entry["position"] = source.position

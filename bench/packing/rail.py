@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from slipbench.contract import Floats
-from slipbench.kernel import records
+from slipbench.kernel import fixed
 from slipbench.scenario import RandomFriction, Scenario
 
 
@@ -27,11 +27,11 @@ def pack_cells(scenario: Scenario) -> tuple[float, Any]:
     n_behind = math.ceil(behind / cell) + 1
     n_ahead = math.ceil(scenario.run.maximum_distance / cell) + 2
     start = -n_behind * cell
-    cells = np.zeros(n_behind + n_ahead, records.CELL)
+    cells = np.zeros(n_behind + n_ahead, fixed.CELL)
     centres = start + (np.arange(len(cells)) + 0.5) * cell
     for i, section in enumerate(rail.sections):
         first = 0 if i == 0 else int(np.searchsorted(centres, section.from_distance))
-        for name in records.CELL.names or ():
+        for name in fixed.CELL.names or ():
             cells[name][first:] = getattr(section, name)
     if rail.random is not None:
         cells["friction"] = random_friction(rail.random, start, len(cells), cell)

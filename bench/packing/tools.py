@@ -6,13 +6,13 @@ from typing import Any
 
 import numpy as np
 
-from slipbench.kernel import records
+from slipbench.kernel import codes
 
 TRIGGERS = (
-    ("at_time", records.AT_TIME),
-    ("at_speed", records.AT_SPEED),
-    ("at_distance", records.AT_DISTANCE),
-    ("after", records.AFTER),
+    ("at_time", codes.AT_TIME),
+    ("at_speed", codes.AT_SPEED),
+    ("at_distance", codes.AT_DISTANCE),
+    ("after", codes.AFTER),
 )
 
 

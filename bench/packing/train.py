@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from slipbench.contract import Controller, Floats
-from slipbench.kernel import records
+from slipbench.kernel import codes, fixed, moving
 from slipbench.kernel.air import REFERENCE_DENSITY
 from slipbench.kernel.train import GRAVITY
 from slipbench.packing.contact import stiffness
@@ -18,13 +18,13 @@ from slipbench.scenario import Brake, Scenario, Vehicle
 from slipbench.scenario.equipment import Condition
 
 _CLEANING_LAWS = {
-    "rail_memory": records.RAIL_MEMORY,
-    "contact_only": records.CONTACT_ONLY,
-    "rail_and_contact": records.RAIL_AND_CONTACT,
+    "rail_memory": codes.RAIL_MEMORY,
+    "contact_only": codes.CONTACT_ONLY,
+    "rail_and_contact": codes.RAIL_AND_CONTACT,
 }
 
 
-_AIR_MODELS = {"ramps": records.RAMPS, "flow": records.FLOW}
+_AIR_MODELS = {"ramps": codes.RAMPS, "flow": codes.FLOW}
 
 
 _FLOW_FIELDS = (
@@ -42,9 +42,9 @@ _FLOW_FIELDS = (
 
 
 _FRICTION_KINDS = {
-    "disc": records.DISC,
-    "cast_iron": records.CAST_IRON,
-    "composite": records.COMPOSITE,
+    "disc": codes.DISC,
+    "cast_iron": codes.CAST_IRON,
+    "composite": codes.COMPOSITE,
 }
 
 
@@ -55,11 +55,11 @@ pace is as many steps as one from 10 m/s, so that its energy balances as well.""
 
 def pack_run(scenario: Scenario) -> Any:
     """Pack step, limits and thresholds."""
-    names = records.RUN.names or ()
+    names = fixed.RUN.names or ()
     numbers = {name: getattr(scenario.run, name) for name in names}
     speed = scenario.initial_speed
     slow = min(STEP_OVER_SPEED, STEP_OVER_SQUARE * speed) * speed
-    return one(records.RUN, **{**numbers, "maximum_step": min(numbers["maximum_step"], slow)})
+    return one(fixed.RUN, **{**numbers, "maximum_step": min(numbers["maximum_step"], slow)})
 
 
 def pack_brakes(scenario: Scenario, draw: Draw, rail_start: float) -> Any:
@@ -77,7 +77,7 @@ def pack_train(scenario: Scenario, brake: Brake, draw: Draw, rail_start: float) 
     train, rail = scenario.train, scenario.rail
     point = scenario.driver.stopping_point
     return one(
-        records.TRAIN,
+        fixed.TRAIN,
         mass=draw.masses.sum(),
         resistance_constant=train.resistance_constant,
         resistance_linear=train.resistance_linear,
@@ -127,7 +127,7 @@ def pack_train(scenario: Scenario, brake: Brake, draw: Draw, rail_start: float) 
 def pack_axles(scenario: Scenario, draw: Draw, is_train_wide: bool) -> Any:
     """Pack the axles; a vehicle's braked axles share its mass, rotating mass included, evenly."""
     train, sensing = scenario.train, scenario.sensing
-    axles = np.zeros(train.n_axles, records.AXLE)
+    axles = np.zeros(train.n_axles, fixed.AXLE)
     axles["offset"] = train.axle_positions
     axles["pitch_error"], axles["jitter"] = draw.pitch_errors, draw.jitters
     axles["pitch_phase"] = draw.pitch_phases
@@ -217,16 +217,17 @@ def pack_transducers(axles: Any, scenario: Scenario, seed: int) -> None:
 def pack_vehicles(scenario: Scenario, draw: Draw) -> tuple[Any, Any]:
     """Pack the vehicles and how they start: weighed, reservoirs full, brakes released."""
     train, brake = scenario.train, scenario.brake
-    vehicles = np.zeros(len(train.vehicles), records.VEHICLE)
-    states = np.zeros(len(vehicles), records.VEHICLE_STATE)
+    vehicles = np.zeros(len(train.vehicles), fixed.VEHICLE)
+    states = np.zeros(len(vehicles), moving.VEHICLE_STATE)
     first = 0
     cars = zip(vehicles, train.vehicles, draw.masses, strict=True)
     for i, (packed, vehicle, mass) in enumerate(cars):
-        rotating = vehicle.rotating_mass if brake.weighs_rotating_mass else 0.0
+        own = scenario.brake_of(i)
+        rotating = vehicle.rotating_mass if own.weighs_rotating_mass else 0.0
         laden = vehicle.laden_mass + rotating
         packed["first_axle"], packed["n_axles"] = first, vehicle.n_axles
         packed["load_factor"] = 1.0
-        if brake.variable_load:
+        if own.variable_load:
             packed["load_factor"] = (mass + rotating) / laden
         packed["tare_factor"] = (vehicle.tare_mass + rotating) / laden
         packed["laden_factor"] = 1.0
@@ -240,11 +241,12 @@ def pack_vehicles(scenario: Scenario, draw: Draw) -> tuple[Any, Any]:
         packed["compressor_flow"] = REFERENCE_DENSITY * vehicle.compressor_flow
         packed["auxiliary_flow"] = REFERENCE_DENSITY * vehicle.auxiliary_flow
         packed["demand_share"] = 1.0 if vehicle.brake is None else vehicle.brake.demand_share
-        packed["further_delay"] = scenario.brake_of(i).demand_delay - brake.demand_delay
-        packed["demand_force"] = (vehicle.laden_mass + vehicle.rotating_mass) * brake.emergency
+        packed["emergency_share"] = own.emergency / brake.emergency
+        packed["further_delay"] = own.demand_delay - brake.demand_delay
+        packed["demand_force"] = (vehicle.laden_mass + vehicle.rotating_mass) * own.emergency
         packed["air_force"] = packed["demand_force"] if any(vehicle.braked_axles) else 0.0
         packed["n_drives"] = vehicle.dynamic_brake is not None
-        packed["main_volume"] = brake.main_pipe_volume + vehicle.main_reservoir_volume
+        packed["main_volume"] = own.main_pipe_volume + vehicle.main_reservoir_volume
         first += vehicle.n_axles
     states["load_factor"] = vehicles["load_factor"]
     states["reservoir"] = [
@@ -263,7 +265,7 @@ def pack_groups(
         sizes = [scenario.train.n_axles]
     else:
         sizes = [vehicle.n_axles for vehicle in scenario.train.vehicles]
-    groups = np.zeros(len(sizes), records.GROUP)
+    groups = np.zeros(len(sizes), fixed.GROUP)
     groups["n_axles"] = sizes
     groups["first_axle"] = np.cumsum([0, *sizes[:-1]])
     sample_time = scenario.slip_control.sample_time

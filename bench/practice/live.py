@@ -15,7 +15,7 @@ import numpy as np
 
 from slipbench.contract import Controller
 from slipbench.ground.errors import InputError
-from slipbench.kernel import records
+from slipbench.kernel import codes, fixed, records
 from slipbench.kernel.columns import VENT
 from slipbench.kernel.loop import PAUSED, run_compiled
 from slipbench.packing import pack
@@ -165,8 +165,8 @@ class LiveStop:
             return self.time
         entry = HandleEntry(at_time=self._instant(), position=position)
         self._programme.append(entry)
-        packed = np.zeros(1, records.HANDLE)
-        packed["trigger"], packed["value"] = records.AT_TIME, entry.at_time
+        packed = np.zeros(1, fixed.HANDLE)
+        packed["trigger"], packed["value"] = codes.AT_TIME, entry.at_time
         packed["position"], packed["level"] = position, -1.0
         self._world = self._world._replace(
             handle=np.concatenate([self._world.handle, packed]),
@@ -185,8 +185,8 @@ class LiveStop:
             raise InputError(f"more than {MOST_PRESSES} presses of the button")
         press = IsolationPress(at_time=self._instant())
         self._presses.append(press)
-        packed = np.zeros(1, records.PRESS)
-        packed["trigger"], packed["value"] = records.AT_TIME, press.at_time
+        packed = np.zeros(1, fixed.PRESS)
+        packed["trigger"], packed["value"] = codes.AT_TIME, press.at_time
         self._world = self._world._replace(presses=np.concatenate([self._world.presses, packed]))
         return float(press.at_time or 0.0)
 

@@ -216,7 +216,7 @@ BESIDE: tuple[Quantity, ...] = (
         ("seed", "-", "seed of the run"),
         ("uses_truth", "", "whether the strategy sees the truth, and is ranked apart"),
         ("initial_speed", "m/s", "train speed at the start"),
-        ("candidate", "", "label of the strategy's settings in a campaign"),
+        ("candidate", "", "label of the candidate, a strategy with one setting, in a campaign"),
         ("machine", "", "hash of the machine it ran on"),
         ("duration", "s", "what the stop took to compute"),
         ("scenario_hash", "", "hash of the scenario"),

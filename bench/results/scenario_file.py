@@ -8,11 +8,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from slipbench.ground.caution import CAUTION
+from slipbench.ground.marks import MARKS
 from slipbench.scenario import Scenario
 from slipbench.scenario.acting import inert_because
-from slipbench.scenario.fields import FieldSpec, Record, default_of, specs_of
+from slipbench.scenario.fields import Record, default_of, specs_of
 from slipbench.scenario.layers import keys_of
-from slipbench.scenario.provenance import MARKS, Provenance
+from slipbench.scenario.provenance import Provenance
+from slipbench.scenario.specs import FieldSpec
 
 UNITS_NOTE = "All values are in SI."
 

@@ -8,15 +8,18 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
+from itertools import groupby
 from typing import Any
 
 from slipbench.ground.caution import CAUTION
 from slipbench.results.scenario_file import text_value
 from slipbench.scenario import Scenario, load_scenario
-from slipbench.scenario.acting import inert_because, rule_of
+from slipbench.scenario.acting import inert_because
 from slipbench.scenario.chain import PARTS
-from slipbench.scenario.fields import FieldSpec, Record, default_of, specs_of
+from slipbench.scenario.fields import Record, default_of, specs_of
 from slipbench.scenario.layers import EMERGENCY_WORD, FULL_SERVICE_WORD
+from slipbench.scenario.rules import rule_of
+from slipbench.scenario.specs import FieldSpec
 from slipbench.scenario.units import Unit, practical_unit
 
 KINDS = ("train", "rail", "driver", "scenario")
@@ -49,32 +52,49 @@ know where a value is from, say so; a plain one is shown as given, no source:
 Marks: published, secondary, memory, derived, assumed."""
 
 
-def template(kind: str, file_name: str) -> str:
+def template(kind: str, file_name: str, base: str | None = None) -> str:
     """Return an annotated file that can be used as it is written.
 
     Parameters
     ----------
     kind : str        one of `KINDS`
     file_name : str   what it is called in its own commands
+    base : str        shipped train, rail, driver or scenario (or a file of one) whose values it
+                      has; None: the usual one
 
     Returns
     -------
     str   TOML
+
+    Raises
+    ------
+    InputError   if there is no such
     """
     intro = _INTROS[kind].format(name=file_name, name_of_scenario="wet_leaf")
     lines = [f"# {line}".rstrip() for line in f"{intro}\n\n{_HOW}".splitlines()]
     lines += [f"# {line}" for line in textwrap.wrap(CAUTION, _WIDTH - 2)]
-    scenario = load_scenario(_BASES[kind])
-    scenario = scenario.replace({"train.name": "My unit (numbers of an invented one)"})
+    scenario = _based_on(kind, base)
+    if base is None:
+        scenario = scenario.replace({"train.name": "My unit (numbers of an invented one)"})
     if kind == "scenario":
-        return "\n".join([*lines, "", *_whole(scenario)]) + "\n"
+        return "\n".join([*lines, "", *_whole(scenario, base)]) + "\n"
     fields, along = PARTS[kind]
     for name in (*fields, *along):
         lines += _field_tables(scenario, name)
     return "\n".join(lines) + "\n"
 
 
-def _whole(scenario: Scenario) -> Iterator[str]:
+def _based_on(kind: str, base: str | None) -> Scenario:
+    """Return a scenario that has the part asked for; of a scenario, all of it."""
+    if base is None:
+        return load_scenario(_BASES[kind])
+    if kind == "scenario":
+        return load_scenario(base)
+    parts: dict[str, Any] = {kind: base}
+    return load_scenario("dry", **parts)
+
+
+def _whole(scenario: Scenario, base: str | None) -> Iterator[str]:
     """Yield the lines of a scenario that takes its parts from files of their own."""
     yield 'title = "My stop (invented)"'
     for name in ("initial_speed",):
@@ -86,7 +106,7 @@ def _whole(scenario: Scenario) -> Iterator[str]:
         ("driver", FULL_SERVICE_WORD, "slipbench new driver driver.toml writes one"),
     ):
         yield f"# The {part}: a shipped name, or a file beside this one ({more})."
-        yield f'{part} = "{shipped}"'
+        yield f"{part} = {text_value(base or shipped)}"
     for name in ("faults", "run"):
         yield from _field_tables(scenario, name)
 
@@ -99,15 +119,19 @@ def _field_tables(scenario: Scenario, name: str) -> list[str]:
         return ["", *_absent(spec, f"[[{key}]]", key)]
     items = value if spec.is_list else (value,)
     lines: list[str] = []
-    for i, item in enumerate(_once(items)):
+    for i, item, n_equal in _once(items):
         path = f"{name}.{i}." if spec.is_list else f"{name}."
-        lines += _table(scenario, item, key, path, spec, items.count(item))
+        lines += _table(scenario, item, key, path, spec, n_equal)
     return lines
 
 
-def _once(items: tuple[Any, ...]) -> list[Any]:
-    """Return items without those that equal the one before."""
-    return [item for i, item in enumerate(items) if i == 0 or items[i - 1] != item]
+def _once(items: tuple[Any, ...]) -> Iterator[tuple[int, Any, int]]:
+    """Yield each run of equal items once: the place it begins at, the item, how many."""
+    first = 0
+    for item, run in groupby(items):
+        n_equal = len(list(run))
+        yield first, item, n_equal
+        first += n_equal
 
 
 def _table(
@@ -126,9 +150,9 @@ def _table(
         if own.kind != "record":
             lines += _key(scenario, owner, name, path)
         elif own.is_list and value:
-            for i, item in enumerate(_once(value)):
+            for i, item, n in _once(value):
                 below = f"{path}{name}.{i}."
-                inner += _table(scenario, item, f"{key}.{own.key}", below, own, value.count(item))
+                inner += _table(scenario, item, f"{key}.{own.key}", below, own, n)
         elif value is not None and not own.is_list:
             inner += _table(scenario, value, f"{key}.{own.key or name}", f"{path}{name}.", own)
         else:

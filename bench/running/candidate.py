@@ -158,7 +158,8 @@ def _source_files(update: Update) -> dict[str, Path]:
         raise InputError(f"strategy source {own}: no such file; define it in a file")
     files = {"": own}
     if isinstance(update, ForeignUpdate):
-        return files | {path.name: path for path in update.files[1:]}
+        # by what they are beside it: a copy under another name is the same strategy
+        return files | {path.name.removeprefix(own.stem): path for path in update.files[1:]}
     waiting = imported_names(own)
     while waiting:
         name = waiting.pop()

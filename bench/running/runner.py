@@ -12,8 +12,8 @@ from slipbench.results.quantities import SCHEMA, SCHEMA_VERSION, UNITS, units_of
 from slipbench.running.apart import run_apart
 from slipbench.running.limit import limited
 from slipbench.scenario import Scenario
-from slipbench.stop.simulation import get_ready, simulate
-from slipbench.stop.stop import Stop
+from slipbench.stop.simulation import get_ready, simulate, simulate_way
+from slipbench.stop.stop import Stop, Way
 from slipbench.strategies.registry import Known, one_line, where_in
 from slipbench.strategies.update import compile_update
 
@@ -48,6 +48,37 @@ def run_stop(
         stop: Stop = run_apart(run_here, (scenario, known, seed, with_traces), stop_limit, what)
         return stop
     return run_here(scenario, known, seed, with_traces, stop_limit=stop_limit, what=what)
+
+
+def run_way(scenario: Scenario, known: Known, seed: int, before: Way | None = None) -> Way:
+    """Run one stop for its way alone, over the rail an earlier one left; failures as `run_stop`."""
+    if getattr(known.controller.update, "runs_apart", False):
+        what = f"scenario {scenario.name}, strategy {known.controller.name}, seed {seed}"
+        way: Way = run_apart(_way_here, (scenario, known, seed, before), math.inf, what)
+        return way
+    return _way_here(scenario, known, seed, before)
+
+
+def _way_here(
+    scenario: Scenario,
+    known: Known,
+    seed: int,
+    before: Way | None,
+    *,
+    begin: Callable[[], None] = lambda: None,
+) -> Way:
+    begin()
+
+    def run() -> Way:
+        return simulate_way(
+            scenario,
+            known.controller,
+            seed,
+            compiled=known.runs_compiled,
+            rail_before=None if before is None else before.rail_after,
+        )
+
+    return as_input_error(known, run)
 
 
 def run_here(

@@ -104,7 +104,7 @@ def run_task(task: Task, stop_limit: float = math.inf) -> Outcome:
             f"this worker has other versions than the campaign ({changes}); "
             "stops of different versions are not mixed"
         )
-    where = f"scenario {task.scenario.name}, candidate {task.candidate.label}, seed {task.seed}"
+    where = f"scenario {task.scenario.name}, strategy {task.candidate.label}, seed {task.seed}"
     if task.scenario_hash != scenario_hash(task.scenario):
         raise InputError(f"{where}: a file the scenario names is another one here")
     start = time.perf_counter()

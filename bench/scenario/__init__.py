@@ -20,8 +20,9 @@ from slipbench.scenario.sander import Sander
 from slipbench.scenario.scenario import Scenario
 from slipbench.scenario.sensing import Sensing
 from slipbench.scenario.track_brake import TrackBrake
-from slipbench.scenario.train import Train, Vehicle
+from slipbench.scenario.train import Train
 from slipbench.scenario.units import parse_speed
+from slipbench.scenario.vehicle import Vehicle
 from slipbench.scenario.vehicle_brake import VehicleBrake
 
 __all__ = [

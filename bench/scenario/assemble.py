@@ -7,8 +7,9 @@ from typing import Any
 
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import nearest_text, shown
-from slipbench.scenario.fields import FieldSpec, Record, Unacceptable, specs_of
+from slipbench.scenario.fields import Record, specs_of
 from slipbench.scenario.scenario import Scenario
+from slipbench.scenario.specs import FieldSpec, Unacceptable
 from slipbench.scenario.units import parse_value
 
 _FLAGS = {"true": True, "false": False}

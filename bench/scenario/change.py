@@ -7,7 +7,8 @@ from typing import Any, TypeVar
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import nearest_text, one_line, shown
 from slipbench.scenario.acting import idle_in, inert_because, silenced
-from slipbench.scenario.fields import FieldProblem, FieldSpec, Record, default_of, specs_of
+from slipbench.scenario.fields import FieldProblem, Record, default_of, specs_of
+from slipbench.scenario.specs import FieldSpec
 
 Changes = dict[tuple[str, ...], Any]
 

@@ -21,7 +21,6 @@ from slipbench.scenario.chain import PARTS, SHIPPED, checked_part, put_lines, re
 from slipbench.scenario.dry import DRY_RAIL
 from slipbench.scenario.fields import (
     FieldProblem,
-    FieldSpec,
     Record,
     default_of,
     field_problems_noted,
@@ -48,6 +47,7 @@ from slipbench.scenario.reader import (
     titled,
 )
 from slipbench.scenario.scenario import Scenario
+from slipbench.scenario.specs import FieldSpec
 
 WHOLE = "scenario"
 _N_VARIANTS = 3

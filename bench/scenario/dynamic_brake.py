@@ -12,7 +12,8 @@ class DynamicBrake(Record):
 
     The force is the least of the force limit, the power limit over speed and, above the field
     speed, its fall with speed squared; it fades out between two speeds, by the speed of its own
-    rims. What is asked of it follows with a jerk limit and a lag; the limits hold at once.
+    rims. What is asked of it follows with a jerk limit, a dead time and a lag; the limits hold at
+    once, and so does what the drive's own slip control does.
     """
 
     force_limit: float = quantity(
@@ -40,6 +41,15 @@ class DynamicBrake(Record):
         default="bogie",
         mark="assumed",
         source="no source; each of the three is built",
+    )
+    dead_time: float = quantity(
+        "time",
+        low=0.0,
+        high=1.0,
+        default=0.0,
+        doc="Time from asking the drive to the first change of its force, before the lag.",
+        mark="assumed",
+        source="0: contained in the lag unless said otherwise; buses and converters, no source",
     )
     lag: float = quantity(
         "time",

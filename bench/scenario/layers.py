@@ -10,10 +10,12 @@ from contextlib import contextmanager
 from typing import Any, NamedTuple, NoReturn
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.marks import MARKS, MARKS_NEEDING_SOURCE
 from slipbench.ground.telling import nearest_text, one_line, shown
 from slipbench.scenario.brake import RELEASE
-from slipbench.scenario.fields import FieldSpec, Unacceptable, specs_of
-from slipbench.scenario.provenance import MARKS, MARKS_NEEDING_SOURCE, Provenance
+from slipbench.scenario.fields import specs_of
+from slipbench.scenario.provenance import Provenance
+from slipbench.scenario.specs import FieldSpec, Unacceptable
 from slipbench.scenario.units import ALL_SUFFIXES, DIMENSIONS, Unit, unit_of
 
 EMERGENCY_WORD = "emergency"

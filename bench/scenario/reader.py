@@ -24,7 +24,7 @@ from slipbench.scenario.chain import (
     with_positions,
 )
 from slipbench.scenario.driver import HandleEntry
-from slipbench.scenario.fields import FieldProblem, FieldSpec, default_of, specs_of
+from slipbench.scenario.fields import FieldProblem, default_of, specs_of
 from slipbench.scenario.handle_log import handle_log
 from slipbench.scenario.layers import (
     EMERGENCY_WORD,
@@ -40,6 +40,7 @@ from slipbench.scenario.layers import (
 from slipbench.scenario.profile import sections_from_csv
 from slipbench.scenario.provenance import Provenance
 from slipbench.scenario.scenario import Scenario
+from slipbench.scenario.specs import FieldSpec
 
 Read = TypeVar("Read")
 

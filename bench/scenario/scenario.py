@@ -114,6 +114,15 @@ class Scenario(Record):
         self._check_delays()
         self._check_air()
         self._check_tread()
+        self._check_driver()
+        self._check_sanders()
+        self._check_measured_law()
+        self._check_faults()
+        self._check_blending()
+        check_line(self, self.gradient, self.curves)
+
+    def _check_driver(self) -> None:
+        """Check that the handle is moved to where it can stand."""
         for i, entry in enumerate(self.driver.programme):
             if entry.position > self.brake.emergency_position:
                 self._refuse_at(
@@ -126,13 +135,15 @@ class Scenario(Record):
                 self._refuse_at(
                     f"driver.programme.{i}.level",
                     entry.level,
-                    "needs a continuous controller: brake.controller_levels and _demands",
+                    "needs a continuous handle: brake.controller_levels and _demands",
                 )
         easing = self.driver.easing
         if easing is not None and easing.position > self.brake.n_steps:
             self._refuse_at(
                 "driver.easing.position", easing.position, f"a step from 0 to {self.brake.n_steps}"
             )
+
+    def _check_sanders(self) -> None:
         for i, sander in enumerate(self.sanders):
             if sander.axle > self.train.n_axles:
                 self._refuse_at(
@@ -147,17 +158,17 @@ class Scenario(Record):
                     f"the brake has {self.brake.n_steps} steps, emergency is "
                     f"{self.brake.emergency_position}",
                 )
-        if self.contact.law == "measured":
-            for i, section in enumerate(self.rail.sections):
-                if section.friction_ratio != 1.0:
-                    self._refuse_at(
-                        f"rail.sections.{i}.friction_ratio",
-                        section.friction_ratio,
-                        "must be 1 with contact.law = measured: the curve brings its own fall",
-                    )
-        self._check_faults()
-        self._check_blending()
-        check_line(self, self.gradient, self.curves)
+
+    def _check_measured_law(self) -> None:
+        if self.contact.law != "measured":
+            return
+        for i, section in enumerate(self.rail.sections):
+            if section.friction_ratio != 1.0:
+                self._refuse_at(
+                    f"rail.sections.{i}.friction_ratio",
+                    section.friction_ratio,
+                    "must be 1 with contact.law = measured: the curve brings its own fall",
+                )
 
     def _check_faults(self) -> None:
         most = {
@@ -167,11 +178,12 @@ class Scenario(Record):
             "wire": max(self.brake.codes).bit_length(),
         }
         for i, fault in enumerate(self.faults):
-            if fault.kind == "supply_isolated" and self.brake.air != "flow":
+            brake = self._brake_at(fault)
+            if fault.kind == "supply_isolated" and brake.air != "flow":
                 self._refuse_at(
                     f"faults.{i}.kind", fault.kind, "changes nothing unless brake.air = flow"
                 )
-            if fault.kind.startswith("load_weighed") and not self.brake.variable_load:
+            if fault.kind.startswith("load_weighed") and not brake.variable_load:
                 self._refuse_at(
                     f"faults.{i}.kind", fault.kind, "changes nothing with brake.variable_load false"
                 )
@@ -182,6 +194,11 @@ class Scenario(Record):
                     self._refuse_at(
                         f"faults.{i}.{name}", target, f"there are {n_there}; count from 1"
                     )
+
+    def _brake_at(self, fault: Fault) -> Brake:
+        """Return the brake of the vehicle a fault names; the train's where it names none."""
+        i = fault.vehicle
+        return self.brake if i is None or i > len(self.train.vehicles) else self.brake_of(i - 1)
 
     def brake_of(self, i_vehicle: int) -> Brake:
         """Return the brake of one vehicle: the train's, with the values that are its own."""
@@ -198,6 +215,12 @@ class Scenario(Record):
             except FieldProblem as problem:
                 where = f"train.vehicles.{i}.brake.{problem.key}"
                 raise FieldProblem("", where, problem.value, problem.detail) from None
+            if brake.n_steps != self.brake.n_steps:
+                self._refuse_at(
+                    f"train.vehicles.{i}.brake.steps",
+                    list(brake.steps),
+                    f"must be {self.brake.n_steps}, as many as the handle has (brake.steps)",
+                )
             if brake.demand_delay < self.brake.demand_delay:
                 self._refuse_at(
                     f"train.vehicles.{i}.brake.demand_delay",
@@ -256,7 +279,8 @@ class Scenario(Record):
     def _check_air(self) -> None:
         """Check that what compressors need is there."""
         train = self.train
-        if train.has_main_reservoirs and self.brake.air != "flow":
+        airs = [self.brake_of(i).air for i in range(len(train.vehicles))]
+        if train.has_main_reservoirs and "flow" not in airs:
             self._refuse_at(
                 "train.vehicles",
                 [vehicle.main_reservoir_volume for vehicle in train.vehicles],

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.stats import qmc
 
-from slipbench.contract import Controller, Floats
+from slipbench.ground.arrays import Floats
 from slipbench.ground.errors import InputError
 
 LOG_RATIO = 20.0
@@ -68,30 +67,6 @@ class Factor:
 
 
 Space = tuple[Factor, ...]
-
-
-def parameter_space(controller: Controller, names: Sequence[str] | None = None) -> Space:
-    """Return the box of a strategy's parameters, facts of the vehicle apart, or of those named.
-
-    Raises
-    ------
-    InputError   for a name it does not have, or if nothing is left to vary
-    """
-    known = {p.name: p for p in controller.parameters}
-    for name in names or ():
-        if name not in known:
-            raise InputError(
-                f"strategy {controller.name}: no parameter {name!r}; "
-                f"it has: {', '.join(known) or 'none'}"
-            )
-    tunable = [p.name for p in controller.parameters if not p.is_data]
-    chosen = [known[name] for name in (names if names is not None else tunable)]
-    if not chosen:
-        raise InputError(f"strategy {controller.name}: it has no parameters to vary")
-    return tuple(
-        Factor(p.name, p.low, p.high, is_log=p.low > 0.0 and p.high / p.low >= LOG_RATIO)
-        for p in chosen
-    )
 
 
 def scaled(space: Space, shares: Floats) -> Floats:

@@ -12,7 +12,7 @@ import numpy as np
 from scipy import stats
 from scipy.stats import qmc
 
-from slipbench.contract import Floats
+from slipbench.ground.arrays import Floats
 from slipbench.ground.errors import InputError
 
 N_LEVELS = 4

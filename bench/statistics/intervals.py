@@ -14,7 +14,7 @@ from itertools import combinations
 import numpy as np
 from scipy import stats
 
-from slipbench.contract import Floats
+from slipbench.ground.arrays import Floats
 from slipbench.ground.errors import InputError
 
 CONFIDENCE = 0.95

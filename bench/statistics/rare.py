@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from slipbench.contract import Floats
+from slipbench.ground.arrays import Floats
 from slipbench.ground.errors import InputError
 from slipbench.statistics.intervals import CONFIDENCE, Interval, wilson
 

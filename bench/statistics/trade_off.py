@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from slipbench.contract import Floats
+from slipbench.ground.arrays import Floats
 
 Integers = npt.NDArray[np.int64]
 

@@ -7,7 +7,8 @@ import math
 import numpy as np
 
 from slipbench.kernel.air import mass_of
-from slipbench.kernel.records import FLOW, World
+from slipbench.kernel.codes import FLOW
+from slipbench.kernel.records import World
 from slipbench.measures.air import AirUse, next_application
 
 
@@ -18,9 +19,9 @@ def air_use(world: World) -> AirUse:
     cylinders = np.bincount(
         world.axles["i_vehicle"], world.axles["cylinder_volume"], minlength=n_vehicles
     )
-    is_modelled = int(train["air_model"]) == FLOW
+    is_modelled = world.brakes["air_model"] == FLOW
     spring = world.brakes["spring_pressure"]
-    full = (world.brakes["full_pressure"] - spring) * float(world.demand_table[-1, 0])
+    full = (world.brakes["full_pressure"] - spring) * world.demand_table[-1]
     full = full * world.vehicles["demand_share"]
     lowest = vehicles["lowest_reservoir"].copy()
     return AirUse(
@@ -28,7 +29,7 @@ def air_use(world: World) -> AirUse:
         released=axles["released_mass"].copy(),
         filled=axles["filled_mass"].copy(),
         cycles=axles["vent_count"].copy(),
-        lowest_reservoir=lowest if is_modelled else np.full(n_vehicles, math.nan),
+        lowest_reservoir=np.where(is_modelled, lowest, math.nan),
         next_application=next_application(
             vehicles["reservoir"],
             world.brakes["reservoir_volume"] * is_modelled,
@@ -58,16 +59,16 @@ def _recharge_time(world: World) -> float:
 def _air_residual(world: World) -> float:
     """Return what is missing of the train's air, over what came in or went through cylinders."""
     train, axles, states = world.train[0], world.axle_states, world.vehicle_states
+    is_flow = world.brakes["air_model"] == FLOW
     stored = float((axles["pressure"] * world.axles["cylinder_volume"]).sum())
-    came = states["drawn_mass"].sum()
-    if int(train["air_model"]) == FLOW:
-        gained = states["reservoir"] - world.brakes["reservoir_pressure"]
-        stored += float((gained * world.brakes["reservoir_volume"]).sum())
-        came = states["charged_mass"].sum()
+    came = np.where(is_flow, states["charged_mass"], states["drawn_mass"]).sum()
+    gained = np.where(is_flow, states["reservoir"] - world.brakes["reservoir_pressure"], 0.0)
+    stored += float((gained * world.brakes["reservoir_volume"]).sum())
     if train["has_main"]:
         gained = states["main"] - train["main_pressure"]
         stored += float((gained * world.vehicles["main_volume"]).sum())
         came = states["compressed_mass"].sum() - states["consumed_mass"].sum()
+        came += states["drawn_mass"][~is_flow].sum()
     went = axles["vented_mass"].sum() + axles["released_mass"].sum()
     moved = float(axles["filled_mass"].sum() + abs(came))
     missing = float(came - went) - float(mass_of.py_func(stored, 1.0))

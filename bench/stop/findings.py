@@ -3,25 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import numpy.typing as npt
 
 from slipbench.measures.limits import REFERENCE_LIMIT
 from slipbench.measures.locks import MARTENSITE_WORDS
+from slipbench.stop.fault_findings import fault_findings
+from slipbench.stop.finding import MPH, Finding, at, values_at
 
 if TYPE_CHECKING:
     from slipbench.contract import Floats
-    from slipbench.scenario import Fault, Scenario
+    from slipbench.scenario import Scenario
     from slipbench.stop.worth import Worth
 
-Mask = npt.NDArray[np.bool_]
-
-MPH = 0.44704
-"""A mile an hour, by definition. [m/s]"""
 
 HOT_BRAKE = 350.0
 """Rise of discs or treads above ambient that is worth a finding (assumed). [K]"""
@@ -45,30 +41,6 @@ LONG_LOSS = 30.0
 """Time lost against the normal stop worth a finding (assumed). [s]"""
 
 
-@dataclass(frozen=True)
-class Finding:
-    """One thing worth telling.
-
-    Attributes
-    ----------
-    kind : str             short name, the same for all findings of its kind
-    text : str             one sentence with its numbers
-    axle : int or None     from 1; None where it is not about one axle
-    time : float           [s], NaN where it has none
-    speed : float          train speed then. [m/s], NaN where it has none
-    value : float          the number that tells how bad
-    unit : str             of `value`
-    """
-
-    kind: str
-    text: str
-    axle: int | None
-    time: float
-    speed: float
-    value: float
-    unit: str
-
-
 def find(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> tuple[Finding, ...]:
     """Return the findings of a stop, the gravest first.
 
@@ -86,10 +58,6 @@ def find(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> tuple[
     ):  # fmt: skip
         found += look(scenario, summary, worth)
     return (*found, *fault_findings(scenario, worth))
-
-
-def _at(time: float, speed: float) -> str:
-    return f"at {time:.1f} s, {speed:.1f} m/s ({speed / MPH:.0f} mph)"
 
 
 def _ending(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterator[Finding]:
@@ -115,7 +83,7 @@ def _overrun(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> It
     ride = worth.ride
     if not ride.overrun > 0.0:
         return
-    passed = f", passed {_at(ride.point_time, ride.point_speed)}"
+    passed = f", passed {at(ride.point_time, ride.point_speed)}"
     end = "came to rest" if summary["is_stopped"] else "was still moving"
     text = f"The train {end} {ride.overrun:.1f} m past its stopping point{passed}."
     yield Finding("overrun", text, None, ride.point_time, ride.point_speed, ride.overrun, "m")
@@ -129,9 +97,9 @@ def _flats(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iter
     i_axle = int(np.argmax(length.high))
     low, high = 1e3 * float(length.low[i_axle]), 1e3 * float(length.high[i_axle])
     verdict = "surely" if i_axle in over.surely else "perhaps"
-    time, speed = _values(i_axle, slide.longest_lock_time, slide.longest_lock_speed)
+    time, speed = values_at(i_axle, slide.longest_lock_time, slide.longest_lock_speed)
     text = (
-        f"Axle {i_axle + 1}: a flat of {low:.0f} to {high:.0f} mm from its lock {_at(time, speed)};"
+        f"Axle {i_axle + 1}: a flat of {low:.0f} to {high:.0f} mm from its lock {at(time, speed)};"
         f" the limit of {1e3 * REFERENCE_LIMIT.single_length:.0f} mm ({REFERENCE_LIMIT.document})"
         f" is {verdict} reached; axles to withdraw: {len(over.surely)} surely,"
         f" {len(over.perhaps)} perhaps."
@@ -144,11 +112,11 @@ def _martensite(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) ->
     if not flags.any():
         return
     i_axle = int(np.lexsort((rises, flags))[-1])
-    time, speed = _values(i_axle, worth.slide.longest_lock_time, worth.slide.longest_lock_speed)
+    time, speed = values_at(i_axle, worth.slide.longest_lock_time, worth.slide.longest_lock_speed)
     rise = float(rises[i_axle])
     text = (
         f"Axle {i_axle + 1}: martensite {MARTENSITE_WORDS[flags[i_axle]]}: its locked spot rose by"
-        f" up to {rise:.0f} K and cooled fast; longest lock {_at(time, speed)};"
+        f" up to {rise:.0f} K and cooled fast; longest lock {at(time, speed)};"
         f" {int((flags > 0).sum())} axles in all."
     )
     yield Finding("martensite", text, i_axle + 1, time, speed, rise, "K")
@@ -162,7 +130,7 @@ def _lock(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Itera
     axle, time, speed = longest.i_axle + 1, longest.start_time, longest.start_speed
     text = (
         f"Axle {axle} was locked for {longest.duration:.2f} s, the longest lock, from"
-        f" {_at(time, speed)[3:]} on; {int(worth.slide.n_locks.sum())} locks on {n_locked} axles."
+        f" {at(time, speed)[3:]} on; {int(worth.slide.n_locks.sum())} locks on {n_locked} axles."
     )
     yield Finding("longest lock", text, axle, time, speed, longest.duration, "s")
 
@@ -173,12 +141,12 @@ def _drag(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Itera
     way, turns = float(drag.distance[i_axle]), float(drag.turns[i_axle])
     if way < LONG_DRAG:
         return
-    time, speed = _values(i_axle, drag.time, drag.speed)
+    time, speed = values_at(i_axle, drag.time, drag.speed)
     low, high = (1e6 * float(side[i_axle]) for side in drag.depth)
     n_dragged = int((drag.distance >= LONG_DRAG).sum())
     text = (
         f"Axle {i_axle + 1} was dragged nearly locked for {way:.0f} m in {turns:.1f} turns, first"
-        f" {_at(time, speed)}: no flat, but {low:.0f} to {high:.0f} micrometres worn off all"
+        f" {at(time, speed)}: no flat, but {low:.0f} to {high:.0f} micrometres worn off all"
         f" around; {n_dragged} axles in all."
     )
     yield Finding("dragged wheel", text, i_axle + 1, time, speed, way, "m")
@@ -202,7 +170,7 @@ def _isolation(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> 
         time, speed = ride.isolation_start_time, ride.isolation_start_speed
         late = " (below 20 mph)" if speed < 20.0 * MPH else ""
         text = (
-            f"Slip control was isolated {_at(time, speed)}{late} and out for"
+            f"Slip control was isolated {at(time, speed)}{late} and out for"
             f" {ride.isolated_time:.1f} s under way: axles were locked for"
             f" {ride.isolated_locked_time:.1f} s in all meanwhile, over"
             f" {ride.isolated_locked_distance:.0f} m of wheel drag."
@@ -225,8 +193,8 @@ def _emergency(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> 
     if ride.emergency_eased_time > 0.0:
         time, speed = ride.emergency_eased_time, ride.emergency_eased_speed
         text = (
-            f"Emergency, selected {_at(ride.emergency_start_time, ride.emergency_start_speed)}, was"
-            f" eased again {_at(time, speed)}: an emergency brake is not for service, and easing it"
+            f"Emergency, selected {at(ride.emergency_start_time, ride.emergency_start_speed)}, was"
+            f" eased again {at(time, speed)}: an emergency brake is not for service, and easing it"
             " under way gives away what it was selected for."
         )
         yield Finding("emergency eased", text, None, time, speed, ride.emergency_time, "s")
@@ -234,7 +202,7 @@ def _emergency(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> 
         return
     time, speed = ride.emergency_start_time, ride.emergency_start_speed
     text = (
-        f"Emergency, selected {_at(time, speed)}, was left in to standstill, for"
+        f"Emergency, selected {at(time, speed)}, was left in to standstill, for"
         f" {ride.emergency_time:.1f} s."
     )
     yield Finding("emergency to standstill", text, None, time, speed, ride.emergency_time, "s")
@@ -248,7 +216,7 @@ def _air(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Iterat
     time, speed = worth.air_times[i_vehicle].tolist()
     lowest = 1e-5 * float(worth.air.lowest_reservoir[i_vehicle])
     text = (
-        f"Vehicle {i_vehicle + 1}: low air: reservoir down to {lowest:.2f} bar {_at(time, speed)};"
+        f"Vehicle {i_vehicle + 1}: low air: reservoir down to {lowest:.2f} bar {at(time, speed)};"
         f" a full application after release would reach {100.0 * float(share[i_vehicle]):.0f} % of"
         " its pressure."
     )
@@ -306,10 +274,10 @@ def _drives(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Ite
     if not is_out.any():
         return
     i_drive = int(np.argmin(np.where(is_out, use.out_time, math.inf)))
-    time, speed = _values(i_drive, use.out_time, use.out_speed)
+    time, speed = values_at(i_drive, use.out_time, use.out_speed)
     text = (
         f"Vehicle {int(use.vehicle[i_drive]) + 1}: the dynamic brake gave way on a slide, first"
-        f" {_at(time, speed)}; {int(is_out.sum())} of {len(is_out)} drives did."
+        f" {at(time, speed)}; {int(is_out.sum())} of {len(is_out)} drives did."
     )
     yield Finding("dynamic brake out", text, None, time, speed, float(is_out.sum()), "-")
 
@@ -318,10 +286,10 @@ def _first_of(kind: str, what: str, more: str, events: tuple[Floats, Floats, Flo
     """Tell of an event its first place and its number; `events`: counts, first times, speeds."""
     counts, times, speeds = events
     i_axle = int(np.argmin(np.where(counts > 0, times, math.inf)))
-    time, speed = _values(i_axle, times, speeds)
+    time, speed = values_at(i_axle, times, speeds)
     total, n_axles = int(counts.sum()), int((counts > 0).sum())
     text = (
-        f"Axle {i_axle + 1}: {what}, first {_at(time, speed)}; {total} times on {n_axles} axles"
+        f"Axle {i_axle + 1}: {what}, first {at(time, speed)}; {total} times on {n_axles} axles"
         f"{more}."
     )
     return Finding(kind, text, i_axle + 1, time, speed, float(total), "-")
@@ -345,11 +313,11 @@ def _hot_brakes(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) ->
     rise = float(heat.brake[i_axle])
     if rise < HOT_BRAKE:
         return
-    time, speed = _values(i_axle, heat.brake_time, heat.brake_speed)
+    time, speed = values_at(i_axle, heat.brake_time, heat.brake_speed)
     n_hot = int((heat.brake >= HOT_BRAKE).sum())
     text = (
         f"Axle {i_axle + 1}: hot brake: its discs or treads were {rise:.0f} K above ambient"
-        f" {_at(time, speed)}; {n_hot} axles above {HOT_BRAKE:.0f} K."
+        f" {at(time, speed)}; {n_hot} axles above {HOT_BRAKE:.0f} K."
     )
     yield Finding("hot brake", text, i_axle + 1, time, speed, rise, "K")
 
@@ -373,7 +341,7 @@ def _jerk(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> Itera
     if ride.final_jerk < HARD_JERK:
         return
     time, speed = ride.final_jerk_time, ride.final_jerk_speed
-    text = f"Jerk of {ride.final_jerk:.2f} m/s3 {_at(time, speed)}: passengers notice."
+    text = f"Jerk of {ride.final_jerk:.2f} m/s3 {at(time, speed)}: passengers notice."
     yield Finding("jerk", text, None, time, speed, ride.final_jerk, "m/s3")
 
 
@@ -389,7 +357,7 @@ def _left_out(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> I
     left = worth.left_out
     if left.n_unsampled:
         text = (
-            f"{left.n_unsampled} locks, the first {_at(left.time, left.speed)}, found no room for"
+            f"{left.n_unsampled} locks, the first {at(left.time, left.speed)}, found no room for"
             " all their samples: their heat is spread over what was left of them, so their"
             " temperature is too low."
         )
@@ -402,69 +370,3 @@ def _left_out(scenario: Scenario, summary: Mapping[str, Any], worth: Worth) -> I
             " their flats and their heat are left out."
         )
         yield Finding("locks left out", text, None, math.nan, math.nan, float(left.n_unlogged), "-")
-
-
-def _values(i_axle: int, *columns: Floats) -> tuple[float, ...]:
-    return tuple(float(column[i_axle]) for column in columns)
-
-
-def fault_findings(scenario: Scenario, worth: Worth) -> list[Finding]:
-    """Return one finding a fault: when it acted, and what became of what it broke."""
-    found = []
-    for i, fault in enumerate(scenario.faults):
-        name, axles = _what_broke(fault, scenario)
-        time, speed = float(worth.faults.time[i]), float(worth.faults.speed[i])
-        if math.isnan(time):
-            text = f"Fault {name} never acted: its trigger did not come."
-        else:
-            text = f"Fault {name} acted {_at(time, speed)}: {_effect(fault, axles, worth)}."
-        axle = fault.axle if fault.target == "axle" else None
-        found.append(Finding(f"fault {fault.kind}", text, axle, time, speed, time, "s"))
-    return found
-
-
-def _what_broke(fault: Fault, scenario: Scenario) -> tuple[str, Mask]:
-    """Return the fault in words, and which axles stand behind it (a mask)."""
-    train = scenario.train
-    owner = np.repeat(np.arange(len(train.vehicles)), [v.n_axles for v in train.vehicles])
-    axles = np.ones(train.n_axles, dtype=bool)
-    words = fault.kind.replace("_", " ")
-    if fault.target == "axle":
-        axles = np.arange(train.n_axles) == (fault.axle or 1) - 1
-        return f"{words}, axle {fault.axle}", axles
-    if fault.target == "vehicle":
-        axles = owner == (fault.vehicle or 1) - 1
-        return f"{words}, vehicle {fault.vehicle}", axles
-    if fault.kind == "control_wire_broken":
-        axles = owner >= (fault.vehicle or 1) - 1
-        return f"{words}, wire {fault.wire} from vehicle {fault.vehicle or 1} on", axles
-    if fault.target == "sander":
-        return f"{words}, sander {fault.sander}", axles
-    return words, axles
-
-
-def _effect(fault: Fault, axles: Mask, worth: Worth) -> str:
-    """Return what became of the broken axles, beside the mean of the others."""
-    sizes: tuple[tuple[str, Callable[[float], str], Floats], ...] = (
-        ("braked with", lambda x: f"{1e-6 * x:.2f} MJ", worth.brake_energy),
-        ("slid", lambda x: f"{x:.0f} m", worth.slide.sliding_distance),
-        ("were locked", lambda x: f"{x:.1f} s", worth.slide.locked_time),
-        ("vented", lambda x: f"{x:.0f} times", worth.air.cycles),
-    )
-    parts = [f"{words} {write(float(of[axles].mean()))}" for words, write, of in sizes]
-    if not axles.all():
-        parts = [
-            f"{part} against {write(float(of[~axles].mean()))}"
-            for part, (_, write, of) in zip(parts, sizes, strict=True)
-        ]
-    whose = "all axles" if axles.all() else "its axles"
-    extra = ""
-    if fault.kind == "control_supply_lost":
-        extra = "service steps are gone, emergency remains; "
-    elif fault.kind == "sander_empty":
-        extra = "it gives no more sand; "
-    elif fault.kind == "supply_isolated":
-        lowest = 1e-5 * float(worth.air.lowest_reservoir[(fault.vehicle or 1) - 1])
-        extra = f"its reservoir fell to {lowest:.2f} bar; "
-    mean = " on the mean of the others" if not axles.all() else " on the mean"
-    return f"{extra}{whose} {', '.join(parts)}{mean}"

@@ -27,13 +27,35 @@ def most_demanded(world: World) -> Floats:
     -------
     (n_axles,) float64
     """
-    train, axles = world.train[0], world.axles
-    hardest = max(float(world.demand_table[p, 0]) for p in world.handle["position"])
+    axles = world.axles
+    hardest = world.demand_table[world.handle["position"]].max(axis=0)
     full = world.brakes["full_pressure"] - world.brakes["spring_pressure"]
-    pressures = full * float(train["demand_factor_limit"]) * hardest
+    pressures = full * world.brakes["demand_factor_limit"] * hardest
     pressures = pressures * world.vehicles["demand_share"] * world.vehicle_states["load_factor"]
     gains = axles["brake_gain"] * axles["pad_share"]
-    return np.asarray(gains * pressures[axles["i_vehicle"]])
+    return np.asarray(gains * pressures[axles["i_vehicle"]]) + _most_driven(hardest, world)
+
+
+def _most_able(drive: Any) -> float:
+    """Return the top of a drive's envelope: where its fade begins. [N]"""
+    speed = float(drive["fade_from"])
+    power = float(drive["power_limit"]) * min(1.0, float(drive["field_speed"]) / speed)
+    return min(float(drive["force_limit"]), power / speed)
+
+
+def _most_driven(hardest: Floats, world: World) -> Floats:
+    """Return what each axle's drive gives at most, as in `kernel.floor.most_braking`. [N]"""
+    axles, drives = world.axles, world.drives
+    forces = np.zeros(len(axles))
+    factors = world.vehicles["demand_share"] * world.vehicle_states["load_factor"]
+    required = hardest * factors * world.vehicles["demand_force"]
+    for i in np.flatnonzero(axles["i_drive"] >= 0):
+        drive, i_vehicle = drives[axles["i_drive"][i]], axles["i_vehicle"][i]
+        asked = required.sum() if world.train["blends_train"][0] else required[i_vehicle]
+        able = _most_able(drive)
+        factor = float(world.brakes["demand_factor_limit"][i_vehicle])
+        forces[i] = factor * axles["drive_gain"][i] * min(able, drive["share"] * asked)
+    return forces
 
 
 def share_borne(train_speed: float, until: float, hardest: float, world: World) -> Floats:

@@ -12,9 +12,11 @@ import numpy as np
 
 from slipbench.contract import Controller, Floats
 from slipbench.ground.errors import InputError
+from slipbench.kernel.codes import CONTACT_ONLY, EDDY_CURRENT, LOAD_CRUSH, LOAD_TARE, STOPPED
 from slipbench.kernel.floor import load_heaviest, run_floor
 from slipbench.kernel.priced import run_priced_floor
-from slipbench.kernel.records import LOAD_CRUSH, LOAD_TARE, STOPPED, World
+from slipbench.kernel.records import World
+from slipbench.kernel.track_brake import film_left
 from slipbench.kernel.train import GRAVITY
 from slipbench.packing import pack
 from slipbench.packing.rail_state import RailState
@@ -133,6 +135,15 @@ def shortest_possible(
     and the floor's speed is the right side over the bracket. The lambda_i may be anything; `prices`
     looks for such that the floor is long. Under the law without memory floor C is not used.
 
+    *Dynamic brakes* make D_i larger: by no more than their share of the demand and than their
+    envelope at the speed where the fade begins, its largest. Since valves may hold air from before
+    the drive took over, air counts in full beside that. Their rotors count in m_i.
+
+    *Track brakes* act on the train, not on wheels: a resistance T(v) with T(v)/v falling, so the
+    slower train's is the larger impulse per metre; on from the handle's position, lowered, and
+    never lifted; under the film of the best rail. What they clean is laid on the rail before any
+    wheel comes: each wheel then meets and leaves a rail no dirtier, so P^ and E only grow.
+
     *What it assumes of the equipment.* Pads, diameters, rotating and carried masses, and cylinders
     are those of the seed (`scenario.equipment`); sensors and valve delays may be anything. So it is
     a floor for that seed's stops, with seed 0 of grade `clean` for the train as designed.
@@ -173,6 +184,7 @@ def _run_priced(
         borne = share_borne(speed, way, hardest, world)
         demanded = most_demanded(world)
         braking = float(demanded.sum()) + float(world.train["mass"][0]) * _line(scenario)
+        braking += _most_dragged(world)
         gaining = _steepest_fall(scenario) * GRAVITY
         due = DUE_SHARE * demanded
         _run_interruptibly(run_priced_floor, world, fastest, hardest, gaining, braking, borne, due)
@@ -188,13 +200,6 @@ def _refuse_what_the_proof_needs(scenario: Scenario) -> None:
                 f"{section.recovered_friction:g}: shortest_possible needs friction that cleaning "
                 f"does not lower, at least {section.friction:g}"
             )
-    for i, vehicle in enumerate(scenario.train.vehicles):
-        for name in ("dynamic_brake", "track_brake"):
-            if getattr(vehicle, name) is not None:
-                raise InputError(
-                    f"scenario {scenario.name}: train.vehicles.{i}.{name}: shortest_possible "
-                    "needs a train with friction brakes alone"
-                )
     for i, fault in enumerate(scenario.faults):
         if fault.kind.startswith("load_weighed") or fault.kind == "control_wire_broken":
             raise InputError(
@@ -265,7 +270,28 @@ def _hardest_deceleration(scenario: Scenario, world: World) -> float:
         world.train[0]["sand_friction"]
     ) * (bool(scenario.sanders) or bool(world.rail_sand.any()))
     weight = float(world.axles["mass_carried"].sum()) * GRAVITY
-    return best * weight / float(world.train[0]["mass"]) + _line(scenario)
+    outside = best * weight + _most_dragged(world)
+    return outside / float(world.train[0]["mass"]) + _line(scenario)
+
+
+def _most_dragged(world: World) -> float:
+    """Return the largest force of all track brakes together, whatever the speed. [N]"""
+    magnets = world.magnets
+    held = magnets["attraction"] * magnets["friction"] * world.magnet_states["film"]
+    return 2.0 * float(np.where(magnets["kind"] == EDDY_CURRENT, magnets["peak_force"], held).sum())
+
+
+def _lay_magnets(world: World) -> None:
+    """Give the magnets the film of the best rail, and the rail all they could ever clean of it.
+
+    Cleaned before any wheel comes, each of which then finds, and leaves, a rail no dirtier.
+    """
+    best = float(world.cells["recovered_friction"].max())
+    for magnet, own in zip(world.magnets, world.magnet_states, strict=True):
+        own["film"] = film_left.py_func(best, float(magnet["film_factor"]))
+        most = float(magnet["attraction"]) * float(magnet["friction"]) * float(own["film"])
+        if magnet["kind"] != EDDY_CURRENT and world.train["cleaning_law"][0] != CONTACT_ONLY:
+            world.rail_work[:] += float(magnet["cleaning_share"]) * most
 
 
 def _run(
@@ -283,6 +309,7 @@ def _fictitious_world(scenario: Scenario, rail_before: RailState | None, seed: i
     """Return a world with the handle never easing, nothing broken and the heaviest loads."""
     world = pack(scenario, _NOBODY, seed, False, rail_before)
     world.train["redeposition"] = 0.0
+    _lay_magnets(world)
     _strike_easing(world)
     hardest = _hardest_deceleration(scenario, world)
     load_heaviest(hardest, hardest if _steepest_fall(scenario) > 0.0 else 0.0, world)

@@ -7,20 +7,23 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from types import MappingProxyType
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from slipbench.contract import Controller, Floats
 from slipbench.ground.caution import CAUTION
+from slipbench.kernel.codes import STOPPED
 from slipbench.kernel.columns import TRACED_AXLE, TRACED_TRAIN
-from slipbench.kernel.records import STOPPED, World
+from slipbench.kernel.records import World
 from slipbench.packing.rail_state import RailState
 from slipbench.results.quantities import with_unit
 from slipbench.scenario import Scenario
-from slipbench.stop.findings import Finding, find
+from slipbench.stop.finding import Finding
+from slipbench.stop.findings import find
 from slipbench.stop.frames import summary_frame, trace_dataset
-from slipbench.stop.worth import Worth, assess_world, worth_summary
+from slipbench.stop.worth import Worth, assess_world
+from slipbench.stop.worth_summary import worth_summary
 
 
 @dataclass(frozen=True, eq=False)
@@ -199,15 +202,42 @@ def make_stop(scenario: Scenario, controller: Controller, seed: int, world: Worl
         seed=seed,
         summary=MappingProxyType(summary),
         traces=MappingProxyType(traces),
-        rail_after=RailState(
-            start=float(world.train["rail_start"][0]),
-            cell_length=scenario.rail.cell_length,
-            work=world.rail_work,
-            sand=world.rail_sand,
-        ),
+        rail_after=_rail_after(scenario, world),
         worth=worth,
         findings=find(scenario, summary, worth),
     )
+
+
+def _rail_after(scenario: Scenario, world: World) -> RailState:
+    return RailState(
+        start=float(world.train["rail_start"][0]),
+        cell_length=scenario.rail.cell_length,
+        work=world.rail_work,
+        sand=world.rail_sand,
+    )
+
+
+class Way(NamedTuple):
+    """How far one stop went, and no more.
+
+    Attributes
+    ----------
+    distance : float       to standstill; infinite for a train that did not stop [m]
+    point_speed : float    at the driver's stopping point; 0 where it stopped before [m/s]
+    rail_after : RailState
+    """
+
+    distance: float
+    point_speed: float
+    rail_after: RailState
+
+
+def make_way(scenario: Scenario, world: World) -> Way:
+    """Return the way of a finished run; `world` is not needed afterwards."""
+    train = world.train_state[0]
+    is_stopped = int(train["status"]) == STOPPED
+    distance = float(train["distance"]) if is_stopped else math.inf
+    return Way(distance, max(float(train["point_speed"]), 0.0), _rail_after(scenario, world))
 
 
 def _restored(held: dict[str, Any]) -> Stop:

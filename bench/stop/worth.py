@@ -8,29 +8,29 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
-from slipbench.contact import ContactPatch, contact_patch
 from slipbench.contract import Floats
+from slipbench.kernel.codes import ADHESION_WORKS
 from slipbench.kernel.columns import FAULT_TIME, LOCK_COLUMNS, LOCK_LOCKED_DISTANCE, TRAIL_COLUMNS
-from slipbench.kernel.records import ADHESION_WORKS, STOPPED, World
-from slipbench.kernel.train import GRAVITY
+from slipbench.kernel.records import World
 from slipbench.measures.adhesion import AdhesionUse, adhesion_use
 from slipbench.measures.air import AirUse
 from slipbench.measures.drag import DragWear, drag_depth
+from slipbench.measures.flash import HEAT_PROFILES
 from slipbench.measures.locks import lock_samples
 from slipbench.measures.materials import STEEL, TREAD_HEAT_SINK, ZERO_CELSIUS
 from slipbench.measures.rail_heat import RailHeat, rail_heat
-from slipbench.measures.ride import RideUse, normal_stop, time_lost
+from slipbench.measures.ride import RideUse
 from slipbench.measures.slide import SlideUse, depth_edges, speed_edges
-from slipbench.measures.temperature import HEAT_PROFILES
 from slipbench.measures.wheels import WheelDamage, wheel_damage
+from slipbench.packing.contact import patch_of
 from slipbench.scenario import Scenario
 from slipbench.stop.air import air_use
-from slipbench.stop.drives import DriveUse, drive_summary, drive_use
+from slipbench.stop.drives import DriveUse, drive_use
+from slipbench.stop.ride import ride_use
 
 AMBIENT = 15.0 + ZERO_CELSIUS
 """Temperature of wheels and rail before the stop (assumed). [K]"""
@@ -188,26 +188,25 @@ def assess_world(scenario: Scenario, world: World) -> Worth:
             float(world.train["rail_start"][0]),
             float(world.train["cell_length"][0]),
         ),
-        ride=_ride(scenario, world),
-        vents=VentUse(
-            *(
-                axles[name].copy()
-                for name in (
-                    "low_speed_vents",
-                    "low_speed_vent_time",
-                    "low_speed_vent_speed",
-                    "n_restored",
-                    "restored_time",
-                    "restored_speed",
-                    "short_pulses",
-                )
-            )
-        ),
+        ride=ride_use(scenario, world),
+        vents=_vents(axles),
         faults=_faults(world),
         brake_energy=axles["brake_energy"].copy(),
         drives=drive_use(world),
         left_out=_left_out(world),
         drag=_drag(scenario, world),
+    )
+
+
+def _vents(axles: Any) -> VentUse:
+    return VentUse(
+        low_speed=axles["low_speed_vents"].copy(),
+        low_speed_time=axles["low_speed_vent_time"].copy(),
+        low_speed_speed=axles["low_speed_vent_speed"].copy(),
+        restored=axles["n_restored"].copy(),
+        restored_time=axles["restored_time"].copy(),
+        restored_speed=axles["restored_speed"].copy(),
+        short=axles["short_pulses"].copy(),
     )
 
 
@@ -289,37 +288,12 @@ def _slide(world: World, has_slid: Any) -> SlideUse:
     )
 
 
-@lru_cache(maxsize=256)
-def _patch(
-    wheel_radius: float, crown_radius: float, load: float, curvature: float, modulus: float,
-    poisson_ratio: float,
-) -> ContactPatch:  # fmt: skip
-    """Return the contact of a round wheel."""
-    return contact_patch(
-        wheel_radius,
-        crown_radius,
-        load,
-        wheel_profile_radius=1.0 / curvature if curvature else math.inf,
-        elastic_modulus=modulus,
-        poisson_ratio=poisson_ratio,
-    )
-
-
-def _patches(scenario: Scenario, world: World) -> list[ContactPatch]:
+def _patches(scenario: Scenario, world: World) -> list[Any]:
     """Return the contact of each axle's wheels as the train stands."""
-    contact, axles = scenario.contact, world.axles
+    radii, loads = (world.axles[name].tolist() for name in ("wheel_radius", "wheel_load"))
+    crown, contact = scenario.rail.crown_radius, scenario.contact
     return [
-        _patch(
-            radius,
-            scenario.rail.crown_radius,
-            load,
-            contact.wheel_profile_curvature,
-            contact.elastic_modulus,
-            contact.poisson_ratio,
-        )
-        for radius, load in zip(
-            axles["wheel_radius"].tolist(), axles["wheel_load"].tolist(), strict=True
-        )
+        patch_of(radius, crown, load, contact) for radius, load in zip(radii, loads, strict=True)
     ]
 
 
@@ -334,14 +308,14 @@ def contact_areas(scenario: Scenario, world: World, log: Floats) -> Floats:
     return np.asarray(at_rest[i_axle] * np.cbrt(share) ** 2)
 
 
-def _flash_factor(patch: ContactPatch) -> float:
+def _flash_factor(patch: Any) -> float:
     """Return the flash temperature over P / (sqrt(u) + sqrt(v)). [K m^.5/(W s^.5)].
 
     Peak flux of the elliptic contact times C_q sqrt(a) over the effusivity; both bodies are steel.
     """
     shape = HEAT_PROFILES["hertz"]
     constant = shape.flash_constant * shape.peak_to_mean
-    return constant * math.sqrt(patch.semi_axis_rolling) / (patch.area * STEEL.effusivity)
+    return float(constant * math.sqrt(patch.semi_axis_rolling) / (patch.area * STEEL.effusivity))
 
 
 def _heat(scenario: Scenario, world: World, wheels: WheelDamage, tread: Floats) -> Heat:
@@ -357,146 +331,3 @@ def _heat(scenario: Scenario, world: World, wheels: WheelDamage, tread: Floats) 
         brake_time=axles["hottest_time"].copy(),
         brake_speed=axles["hottest_speed"].copy(),
     )
-
-
-def _hold_margin(world: World) -> float:
-    """Return brake force the rail can carry at rest, less the pull of the gradient. [N].
-
-    At rest the film's static friction counts; running resistance is left out, so a margin near
-    zero is a safe side one.
-    """
-    axles, train = world.axle_states, world.train_state[0]
-    grip = 2.0 * axles["wheel_load"] * axles["friction"]
-    hold = float(np.minimum(np.maximum(axles["brake_force"], 0.0), grip).sum())
-    pull = 0.0
-    if len(world.grades):
-        places = float(train["distance"]) - world.axles["offset"]
-        section = np.searchsorted(world.grades[:, 0], places, side="right") - 1
-        rise = np.where(section >= 0, world.grades[np.maximum(section, 0), 1], 0.0)
-        sine = rise / np.sqrt(1.0 + rise**2)
-        pull = abs(float((world.axles["mass_carried"] * sine).sum()) * GRAVITY)
-    return hold - pull
-
-
-def _ride(scenario: Scenario, world: World) -> RideUse:
-    train = world.train_state[0]
-    is_stopped = int(train["status"]) == STOPPED
-    distance, time = float(train["distance"]), float(train["time"])
-    brake, speed = scenario.brake, scenario.initial_speed
-    normal = normal_stop(speed, max(brake.steps), brake.demand_delay, brake.build_up_time)
-    point = scenario.driver.stopping_point
-
-    def when(name: str, has_happened: bool) -> float:
-        return float(train[name]) if has_happened else math.nan
-
-    has_passed = bool(train["point_speed"] > 0.0)
-    has_emergency, is_isolated = bool(train["emergency_time"] > 0), bool(train["isolated_time"] > 0)
-    is_eased = bool(train["emergency_eased_time"] > 0)
-    plain = (
-        "largest_jerk",
-        "jerk_time",
-        "jerk_speed",
-        "final_jerk",
-        "final_jerk_time",
-        "final_jerk_speed",
-        "speedometer_error",
-        "speedometer_error_time",
-        "speedometer_error_speed",
-        "speedometer_wrong_time",
-        "emergency_time",
-        "isolated_time",
-        "isolated_locked_time",
-        "isolated_locked_distance",
-    )
-    return RideUse(
-        **{name: float(train[name]) for name in plain},
-        overrun=math.nan if point is None else distance - point,
-        point_time=when("point_time", has_passed),
-        point_speed=when("point_speed", has_passed),
-        time_lost=time_lost(distance, time, speed, normal) if is_stopped else math.nan,
-        emergency_start_time=when("emergency_start_time", has_emergency),
-        emergency_start_speed=when("emergency_start_speed", has_emergency),
-        emergency_eased_time=when("emergency_eased_time", is_eased),
-        emergency_eased_speed=when("emergency_eased_speed", is_eased),
-        is_emergency_at_end=is_stopped and int(train["position"]) == brake.emergency_position,
-        isolation_start_time=when("isolation_start_time", is_isolated),
-        isolation_start_speed=when("isolation_start_speed", is_isolated),
-        n_ignored_presses=int(train["n_ignored_presses"]),
-        hold_margin=_hold_margin(world) if is_stopped else math.nan,
-    )
-
-
-def worth_summary(worth: Worth) -> dict[str, Any]:
-    """Return the numbers of a stop's worth for its summary: SI, lists by axle; None for no such.
-
-    Names, units and meanings: `slipbench.results.quantities.SUMMARY`.
-    """
-    adhesion, slide, wheels, heat = worth.adhesion, worth.slide, worth.wheels, worth.heat
-    air, rail, ride, longest = worth.air, worth.rail, worth.ride, worth.slide.longest
-    withdrawn = wheels.over_limit()
-    numbers = {
-        "adhesion_utilisation_by_axle": adhesion.utilisation.tolist(),
-        "demanded_adhesion": _mean(adhesion.demanded),
-        "used_adhesion": _mean(adhesion.used),
-        "peak_adhesion": _mean(adhesion.peak),
-        "initial_adhesion": adhesion.mean_initial,
-        "re_spin_work": float(adhesion.re_spin_work.sum()),
-        "sliding_time": slide.sliding_time.tolist(),
-        "n_locks": slide.n_locks.tolist(),
-        "time_by_slide_depth": slide.time_by_depth.tolist(),
-        "longest_lock_axle": longest.i_axle + 1 if longest else 0,
-        "longest_lock_time": longest.start_time if longest else math.nan,
-        "flat_length_low": wheels.flat_length.low.tolist(),
-        "flat_length_high": wheels.flat_length.high.tolist(),
-        "flat_depth_high": wheels.flat_depth.high.tolist(),
-        "flat_risk": wheels.flat_risk,
-        "martensite": wheels.martensite.tolist(),
-        "withdrawn_surely": len(withdrawn.surely),
-        "withdrawn_perhaps": len(withdrawn.perhaps),
-        "flash_temperature": float(heat.flash.max(initial=0.0)),
-        "locked_temperature": float(heat.locked.max(initial=0.0)),
-        "tread_temperature": float(heat.tread.max(initial=0.0)),
-        "brake_temperature": float(heat.brake.max(initial=0.0)),
-        "air_vented": float(air.vented.sum()),
-        "air_vented_litres": air.normal_litres,
-        "vents_by_axle": air.cycles.tolist(),
-        "lowest_reservoir": float(air.lowest_reservoir.min()),
-        "next_application": float(air.next_application.min()),
-        "lowest_main_pressure": float(air.lowest_main.min()),
-        "air_compressed": air.compressed,
-        "recharge_time": air.recharge_time,
-        "air_residual": air.residual,
-        "rail_heat_largest": rail.largest,
-        "rail_heat_place": rail.worst_place,
-        "rail_heat_length": rail.heated_length,
-        "largest_jerk": ride.largest_jerk,
-        "final_jerk": ride.final_jerk,
-        "speedometer_error": ride.speedometer_error,
-        "speedometer_wrong_time": ride.speedometer_wrong_time,
-        "overrun": ride.overrun,
-        "point_speed": ride.point_speed,
-        "time_lost": ride.time_lost,
-        "low_speed_vents": int(worth.vents.low_speed.sum()),
-        "restored_brakes": int(worth.vents.restored.sum()),
-        "short_pulses": int(worth.vents.short.sum()),
-        "emergency_time": ride.emergency_time,
-        "isolated_time": ride.isolated_time,
-        "ignored_presses": ride.n_ignored_presses,
-        "hold_margin": ride.hold_margin,
-        **drive_summary(worth.drives),
-        "dragged_distance": worth.drag.distance.tolist(),
-        "dragged_depth_high": float(worth.drag.depth.high.max(initial=0.0)),
-    }
-    return {name: known_or_none(value) for name, value in numbers.items()}
-
-
-def known_or_none(value: Any) -> Any:
-    """Return a value, or list of values, with NaN replaced by None: equal to itself, and JSON."""
-    if isinstance(value, list):
-        return [known_or_none(item) for item in value]
-    return None if isinstance(value, float) and math.isnan(value) else value
-
-
-def _mean(values: Floats) -> float:
-    known = values[np.isfinite(values)]
-    return float(known.mean()) if known.size else math.nan

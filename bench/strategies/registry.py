@@ -31,8 +31,10 @@ GROUP = "slipbench.controllers"
 SHIPPED = "slipbench"
 """Distribution whose strategies count as shipped."""
 
+DRY_STRATEGY = "none"
+"""Strategy of stops that slip control's are held against on dry rail: without any."""
 
-TUNED_READER = "slipbench.tuning.tuned_reader"
+TUNED_READER = "slipbench.campaign.tuning.tuned_reader"
 
 
 @dataclass(frozen=True)

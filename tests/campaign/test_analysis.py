@@ -10,11 +10,11 @@ from slipbench.campaign.plan import Plan
 from slipbench.campaign.rails import RandomRails
 from slipbench.campaign.report import campaign_text, ranking_note
 from slipbench.campaign.store import IN_MEMORY, Store
+from slipbench.campaign.tuning.report import _tells
 from slipbench.ground.errors import InputError
 from slipbench.running.candidate import candidate_of
 from slipbench.running.task import Outcome, make_task, run_task
 from slipbench.statistics.intervals import Interval, Paired
-from slipbench.tuning.report import _tells
 
 DISTANCE = OBJECTIVES["distance"]
 

@@ -6,13 +6,13 @@ import sqlite3
 import pytest
 
 from slipbench.campaign.store import Store
+from slipbench.campaign.tuning.tuned_reader import load_tuned
 from slipbench.commands import campaign, studies, tuning, verdict
 from slipbench.commands.parser import Commands
 from slipbench.ground.errors import InputError
 from slipbench.results.scenario_file import scenario_file
 from slipbench.scenario import load_scenario
 from slipbench.strategies.registry import find_controller
-from slipbench.tuning.tuned_reader import load_tuned
 
 
 @pytest.fixture

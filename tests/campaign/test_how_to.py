@@ -12,10 +12,10 @@ from slipbench.campaign.campaign import run_campaign
 from slipbench.campaign.factors import read_factor
 from slipbench.campaign.objectives import find_objectives
 from slipbench.campaign.store import Store
+from slipbench.campaign.tuning.tuning import started
 from slipbench.commands.main import make_parser
 from slipbench.scenario import load_scenario
 from slipbench.strategies.registry import find_controller
-from slipbench.tuning.tuning import started
 
 SECTION = (ROOT / "bench" / "guide" / "engineer.md").read_text(encoding="utf-8")
 COMMANDS = re.findall(r"```console\n(.*?)```", SECTION, flags=re.S)[0].splitlines()

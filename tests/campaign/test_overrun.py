@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from slipbench.campaign.overrun import Question, agreement, find_overrun, past_marker
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import IN_MEMORY, Store
 from slipbench.campaign.verdict import Situations, strategy_side
 from slipbench.ground.errors import InputError
@@ -23,7 +24,7 @@ def test_a_margin_is_the_stop_and_the_way_before_it_less_the_marker():
     question = Question(SITUATIONS, 100.0, (0.0, 2.0))
     assert question.n_dims == 3 and question.unordered == (1,)
     with Store(IN_MEMORY) as store:
-        found = past_marker(question, SIDE, np.zeros((1, 3)), store, HereRunner())
+        found = past_marker(question, SIDE, np.zeros((1, 3)), Rig(store, HereRunner()))
     stop = simulate(RAIL, "none", int(0.5 * 2**31), with_traces=False)
     assert found[0] == pytest.approx(stop.summary["stopping_distance"] + 5.0 - 100.0, rel=1e-12)
 
@@ -33,7 +34,9 @@ def test_counting_and_levels_find_the_same_where_both_reach():
     with Store(IN_MEMORY) as store:
         stopped = simulate(RAIL, "none", 0, with_traces=False).summary["stopping_distance"]
         question = Question(SITUATIONS, 1.35 * stopped + 10.0)
-        own = find_overrun(question, SIDE, store, HereRunner(), n_plain=60, n_each=50, n_repeats=2)
+        own = find_overrun(
+            question, SIDE, Rig(store, HereRunner()), n_plain=60, n_each=50, n_repeats=2
+        )
     assert own.plain is not None and own.subset is not None
     assert 0.0 < own.plain.estimate < 0.4
     assert agreement(own).endswith("overlap.")
@@ -43,8 +46,10 @@ def test_counting_and_levels_find_the_same_where_both_reach():
 def test_a_marker_beyond_reach_is_never_passed_and_one_at_once_always():
     runner = HereRunner()
     with Store(IN_MEMORY) as store:
-        far = find_overrun(Question(SITUATIONS, 1e6), SIDE, store, runner, n_plain=8)
-        near = find_overrun(Question(SITUATIONS, 1e-3), SIDE, store, runner, n_each=50, n_repeats=2)
+        far = find_overrun(Question(SITUATIONS, 1e6), SIDE, Rig(store, runner), n_plain=8)
+        near = find_overrun(
+            Question(SITUATIONS, 1e-3), SIDE, Rig(store, runner), n_each=50, n_repeats=2
+        )
     assert far.plain is not None and near.subset is not None
     assert (far.plain.estimate, near.subset.estimate) == (0.0, 1.0)
     assert near.thresholds == ((0.0,), (0.0,))
@@ -52,7 +57,9 @@ def test_a_marker_beyond_reach_is_never_passed_and_one_at_once_always():
 
 def test_one_repeat_is_refused():
     with Store(IN_MEMORY) as store, pytest.raises(InputError, match="2 or more"):
-        find_overrun(Question(SITUATIONS, 1.0), SIDE, store, HereRunner(), n_each=50, n_repeats=1)
+        find_overrun(
+            Question(SITUATIONS, 1.0), SIDE, Rig(store, HereRunner()), n_each=50, n_repeats=1
+        )
 
 
 @pytest.mark.parametrize(

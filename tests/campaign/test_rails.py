@@ -1,13 +1,13 @@
 import numpy as np
 import pytest
 
-from slipbench.campaign.planning import campaign_plan
+from slipbench.campaign.planning import Design, campaign_plan
 from slipbench.campaign.rails import RandomRails, law_around, rail_seed
+from slipbench.campaign.tuning.rails import family_rails
 from slipbench.campaign.variation import FILM, scenario_at
 from slipbench.ground.errors import InputError
 from slipbench.packing import pack_cells
 from slipbench.statistics.designs import Factor
-from slipbench.tuning.rails import family_rails
 
 
 def friction_of(scenario):
@@ -76,7 +76,7 @@ def test_training_and_held_out_rails_differ(small):
 
 def test_plan_pairs_every_candidate_with_every_rail(small, slip_band):
     space = (Factor("fill_slip", 0.05, 0.1), Factor("film.friction", 0.5, 2.0))
-    plan = campaign_plan([small], [slip_band], space, "latin", 3, n_random=2, n_seeds=2)
+    plan = campaign_plan([small], [slip_band], Design(space, "latin", 3), n_random=2, n_seeds=2)
     tasks = list(plan.tasks())
     assert len(tasks) == len(plan) == (3 * 2) * 2 * (1 + 3)
     met = {(t.scenario.name, t.seed) for t in tasks}
@@ -88,7 +88,7 @@ def test_plan_pairs_every_candidate_with_every_rail(small, slip_band):
 
 def test_plan_refuses_what_cannot_pair(small, slip_band):
     with pytest.raises(InputError, match="no strategy of the campaign has them all"):
-        campaign_plan([small], [slip_band], (Factor("colour", 0.0, 1.0),))
+        campaign_plan([small], [slip_band], Design((Factor("colour", 0.0, 1.0),)))
     with pytest.raises(InputError, match="give each once"):
         campaign_plan([small], [slip_band, slip_band])
 

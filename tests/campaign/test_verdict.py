@@ -7,7 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.stats import norm
+from tests.figures.legibility import faults
 
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import IN_MEMORY, Store
 from slipbench.campaign.variation import WEAR, worn
 from slipbench.campaign.verdict import (
@@ -100,17 +102,17 @@ def sides(slip_band):
     return strategy_side(slip_band), strategy_side(find_controller("none"))
 
 
-def test_the_verdict_turns_where_it_was_made_to(situations, sides, tilted, tmp_path) -> None:
+def test_the_verdict_turns_where_it_was_made_to(situations, sides, tilted) -> None:
     design, runner = make_design(situations, 64), tilted()
     with Store(IN_MEMORY) as store:
-        found = distances(situations, sides, design.points, store, runner)
+        found = distances(situations, sides, design.points, Rig(store, runner))
         verdict = judge_pair(situations, sides, design, found)
         assert plane_names(verdict, situations.space) == ("film.friction", "brake.build_up_time")
         plane = map_plane(
-            situations, sides, plane_names(verdict, situations.space), 4, 3, store, runner
+            situations, sides, plane_names(verdict, situations.space), 4, 3, Rig(store, runner)
         )
         before = runner.n_run
-        again = distances(situations, sides, design.points, store, runner)
+        again = distances(situations, sides, design.points, Rig(store, runner))
         assert runner.n_run == before and (again == found).all()  # all of it stored
     assert before <= n_stops(situations, 64, 4, 3)
     assert verdict.shares.first.estimate == pytest.approx(0.5, abs=0.02)
@@ -125,13 +127,15 @@ def test_the_verdict_turns_where_it_was_made_to(situations, sides, tilted, tmp_p
     assert "slip_band stops shorter than none in 50%" in text
     assert "at 8 of 16 nodes, none at 8, undecided at 0" in text
     for figure in (draw_verdict(full), draw_planes([full, full, full])):
-        figure.savefig(tmp_path / "picture.png")
+        assert faults(figure) == []
 
 
 def test_nodes_where_the_sign_is_not_told_are_run_again(situations, sides, stub) -> None:
     """The stub's differences are noise, so every node is taken twice as far."""
     with Store(IN_MEMORY) as store:
-        plane = map_plane(situations, sides, ("film.friction", SPACE[1].name), 2, 4, store, stub())
+        plane = map_plane(
+            situations, sides, ("film.friction", SPACE[1].name), 2, 4, Rig(store, stub())
+        )
     assert plane.n_each.tolist() == [[8, 8], [8, 8]]
 
 

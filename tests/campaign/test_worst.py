@@ -2,6 +2,7 @@ import json
 
 import pytest
 
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import IN_MEMORY, Store
 from slipbench.campaign.worst import Bounds, worst_rail
 from slipbench.ground.errors import InputError
@@ -17,7 +18,7 @@ BOUNDS = Bounds(n_patches=2, friction_low=0.02, friction_high=0.1, length_low=5.
 @pytest.fixture(scope="module")
 def found(small, slip_band):
     with Store(IN_MEMORY) as store:
-        return worst_rail(small, slip_band, 24, store, HereRunner(), bounds=BOUNDS)
+        return worst_rail(small, slip_band, 24, Rig(store, HereRunner()), bounds=BOUNDS)
 
 
 def test_worst_rail_is_worse_than_where_it_began(found):
@@ -73,7 +74,7 @@ def trap(stub):
 @pytest.mark.parametrize("harm", ["distance", "lock", "flats"])
 def test_the_search_finds_what_hurts_most(small, slip_band, trap, harm):
     with Store(IN_MEMORY) as store:
-        found = worst_rail(small, slip_band, 300, store, trap(), bounds=BOUNDS, harm=harm)
+        found = worst_rail(small, slip_band, 300, Rig(store, trap()), bounds=BOUNDS, harm=harm)
     first, second = (film.friction for film in found.scenario.rail.sections)
     # random points of the box are further off: of 300, some tenth of a range in each
     assert first == pytest.approx(BOUNDS.friction_high, abs=0.008)
@@ -84,7 +85,9 @@ def test_the_search_finds_what_hurts_most(small, slip_band, trap, harm):
 @pytest.mark.parametrize("budget", [13, 14, 25, 40, 100])
 def test_no_more_rails_are_tried_than_allowed(small, slip_band, stub, budget):
     with Store(IN_MEMORY) as store:
-        found = worst_rail(small, slip_band, budget, store, stub(), bounds=BOUNDS, harm="distance")
+        found = worst_rail(
+            small, slip_band, budget, Rig(store, stub()), bounds=BOUNDS, harm="distance"
+        )
     assert budget / 2 < found.n_rails <= budget
 
 
@@ -96,7 +99,7 @@ def test_what_goes_wrong_in_a_stop_is_said_as_it_is(small, slip_band, stub):
             return super().run_on(machine, task)
 
     with Store(IN_MEMORY) as store, pytest.raises(InputError, match=r"^the strategy failed$"):
-        worst_rail(small, slip_band, 40, store, Failing(), harm="distance")
+        worst_rail(small, slip_band, 40, Rig(store, Failing()), harm="distance")
 
 
 @pytest.mark.parametrize(
@@ -112,12 +115,12 @@ def test_what_goes_wrong_in_a_stop_is_said_as_it_is(small, slip_band, stub):
 )
 def test_bounds_that_cannot_be_are_refused(small, slip_band, stub, bounds, message):
     with Store(IN_MEMORY) as store, pytest.raises(InputError, match=message):
-        worst_rail(small, slip_band, 40, store, stub(), bounds=bounds, harm="distance")
+        worst_rail(small, slip_band, 40, Rig(store, stub()), bounds=bounds, harm="distance")
 
 
 def test_what_cannot_be_searched_is_refused(small, slip_band, stub):
     with Store(IN_MEMORY) as store:
         with pytest.raises(InputError, match="allowed: at least 13"):
-            worst_rail(small, slip_band, 12, store, stub())
+            worst_rail(small, slip_band, 12, Rig(store, stub()))
         with pytest.raises(InputError, match="harm 'noise'"):
-            worst_rail(small, slip_band, 40, store, stub(), harm="noise")
+            worst_rail(small, slip_band, 40, Rig(store, stub()), harm="noise")

@@ -2,14 +2,14 @@
 
 import json
 import math
+import re
 
 import pytest
+from tests.places import ROOT
 
-from slipbench.contract import COLUMN
-from slipbench.ground.errors import InputError
-from slipbench.possible.plan import DEEPEST, Plan
-from slipbench.possible.search import Found, distance_of, plan_of_numbers, planned_places
-from slipbench.possible.store import (
+from slipbench.comparison.possible.plan import DEEPEST, Plan
+from slipbench.comparison.possible.search import Found, distance_of, plan_of_numbers, planned_places
+from slipbench.comparison.possible.store import (
     best_found,
     found_for,
     key_of,
@@ -17,6 +17,8 @@ from slipbench.possible.store import (
     plans_text,
     shipped_plans,
 )
+from slipbench.contract import COLUMN
+from slipbench.ground.errors import InputError
 from slipbench.scenario import load_scenario, scenario_names
 from slipbench.stop.shortest import shortest_possible
 from slipbench.stop.simulation import simulate
@@ -36,6 +38,27 @@ def test_every_shipped_scenario_has_a_plan_that_keeps_what_it_says():
 def test_floor_and_best_found_are_within_ten_per_cent_on_wet_leaf():
     scenario = load_scenario("wet_leaf")
     floor, best = shortest_possible(scenario), best_found(scenario)
+    assert 0.9 * best < floor < best
+
+
+GAPS = re.compile(r"\| `(\w+)` \| ([\d,.]+) m \| ([\d,.]+) m \| ([\d.]+) % \|")
+TOLD = GAPS.findall((ROOT / "bench/guide/how-sure.md").read_text(encoding="utf-8"))
+
+
+def test_the_handbook_tells_the_gap_of_every_shipped_rail():
+    assert [row[0] for row in TOLD] == list(scenario_names())
+    for _, floor, best, gap in TOLD:
+        floor, best = (float(number.replace(",", "")) for number in (floor, best))
+        assert float(gap) == pytest.approx(100.0 * (best - floor) / best, abs=0.06)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("row", TOLD, ids=lambda row: row[0])
+def test_the_gap_told_is_that_of_the_stops_and_within_ten_per_cent(row):
+    scenario = load_scenario(row[0])
+    floor, best = shortest_possible(scenario), best_found(scenario)
+    told = [float(number.replace(",", "")) for number in row[1:3]]
+    assert [floor, best] == pytest.approx(told, rel=1e-3)
     assert 0.9 * best < floor < best
 
 

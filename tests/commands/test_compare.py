@@ -232,7 +232,10 @@ def test_table_counts_overruns_and_shows_the_spread():
     assert "96.0 to 104.0" in text
     assert "1 of 4 runs did not stop" in text
     line_of_b = next(line for line in text.splitlines() if line.startswith("    b "))
-    assert " ".join(line_of_b.split()) == "b 100.0 ±50.8 96.0 to 104.0 1.00 1.25 0.25 0.50 0.25 10"
+    assert (
+        " ".join(line_of_b.split())
+        == "b 100.0 ±50.8 96.0 to 104.0 1.00 1.25 0.25 0.50 0.25 10 best"
+    )
 
 
 def test_table_sets_truth_apart_even_when_it_is_best():

@@ -9,7 +9,7 @@ from tests.scenario.conftest import MINIMAL
 from slipbench.commands.own_files import KINDS
 from slipbench.guide.key_list import all_keys, keys_text
 from slipbench.results.template import template
-from slipbench.scenario import Scenario, load_scenario
+from slipbench.scenario import Scenario, driver_names, load_scenario, train_names
 from slipbench.scenario.checking import check_file
 from slipbench.scenario.fields import specs_of
 
@@ -33,6 +33,39 @@ def test_new_file_has_no_mistake_and_makes_what_it_was_written_from(tmp_path, ki
     fields = {"train": ("train.", "brake."), "rail": ("rail.",), "driver": ("driver.",)}
     for path in made.provenance:  # a source must not outlive its value
         assert not path.startswith(fields.get(kind, ("fault",)))
+
+
+@pytest.mark.parametrize(
+    ("kind", "name"),
+    [
+        *(("train", name) for name in train_names()),
+        *(("driver", name) for name in driver_names()),
+        *(("rail", name) for name in ("frost", "tough_film", "autumn_guide")),
+        ("scenario", "autumn_guide"),
+    ],
+)
+def test_new_file_may_start_from_any_shipped_one(tmp_path, kind, name):
+    path = tmp_path / "own.toml"
+    path.write_text(template(kind, "own.toml", name))
+    checked = check_file(path)
+    assert (checked.kind, checked.problems) == (kind, [])
+    made = checked.scenario
+    whole = load_scenario(name) if kind == "scenario" else load_scenario("dry", **{kind: name})
+    assert getattr(made, kind) == getattr(whole, kind) if kind != "scenario" else made.rail
+    if kind == "train":
+        same = ("brake", "slip_control", "sensing", "sanders", "equipment")
+        assert [getattr(made, part) for part in same] == [getattr(whole, part) for part in same]
+    if kind == "scenario":
+        parts = ("train", "brake", "rail", "driver", "initial_speed")
+        assert [getattr(made, part) for part in parts] == [getattr(whole, part) for part in parts]
+
+
+def test_new_from_what_is_not_there_is_one_line(run, tmp_path):
+    ran = run("new", "train", tmp_path / "own.toml", "--from", "tramm")
+    assert ran.code == 2 and "--from: train 'tramm'" in ran.err and "mean tram?" in ran.err
+    assert not (tmp_path / "own.toml").exists()
+    ran = run("new", "strategy", tmp_path / "own.py", "--from", "slip_band")
+    assert ran.code == 2 and ran.err.count("\n") == 1
 
 
 @pytest.mark.parametrize("kind", ["train", "rail", "driver"])
@@ -125,10 +158,23 @@ def test_check_of_rail_and_driver_says_what_they_are(run, tmp_path):
                     "cleaning_work_kj_per_m = 10\nfriction_ratio = 0.4\nadhesion_reduction = 0.3\n"
                     "friction_decay_s_per_m = 0.2\nslip_reduction = 0.1\n")  # fmt: skip
     driver.write_text('based_on = "step_by_step"\n')
-    ran = run("check", rail)
+    ran = run("check", rail, "--out", tmp_path / "rail")
     assert ran.code == 0 and "friction drawn, seed 3: median 0.05" in ran.out
-    ran = run("check", driver)
+    ran = run("check", driver, "--out", tmp_path / "driver")
     assert ran.code == 0 and "2.0 s later  step 2" in ran.out
+    for name in ("rail", "driver"):
+        assert (tmp_path / name / f"{name}.png").stat().st_size > 10_000
+
+
+def test_check_of_a_train_with_drives_tells_what_they_carry(run, tmp_path):
+    (tmp_path / "unit.toml").write_text('based_on = "four_cars_dynamic"\n')
+    ran = run("check", tmp_path / "unit.toml", "--out", tmp_path / "out")
+    assert ran.code == 0, ran.err
+    assert "Greatest force of the whole train at a speed" in ran.out
+    (row,) = [line.split() for line in ran.out.splitlines() if line.startswith("75.0 ")]
+    # 8 axles of 250 kW over 33.53 m/s; by vehicle, 85.2 t of 166 t motored, .9 m/s2 of step 3
+    assert float(row[1]) == pytest.approx(8 * 250.0 / 33.528, abs=0.06)
+    assert [float(one) for one in row[3:]] == pytest.approx([51.0, 51.0, 37.0], abs=1.0)
 
 
 def test_every_key_is_found_by_each_of_its_names():

@@ -1,23 +1,62 @@
 """The suite tested by strategies that each break one rule: its check must catch the culprit."""
 
-import numpy as np
 import pytest
+from tests.conformance.culprits import (
+    CountsInside,
+    asks_too_much,
+    asks_too_much_at_speed,
+    counts_on_itself,
+    counts_past_64_bits,
+    divides_by_python_speed,
+    divides_by_speed,
+    does_not_compile,
+    favours_the_first_axle,
+    good,
+    grows,
+    grows_a_list,
+    has_four_axles,
+    has_room_for_eight,
+    is_lost_with_13_to_47_axles,
+    keeps_hidden_state,
+    looks_at_pressure,
+    looks_at_pressure_above_15,
+    loses_a_number_near_20,
+    peeks_when_compiled,
+    raises_late,
+    reads_the_last_command,
+    signals_nonsense,
+    signals_the_truth,
+    smooths_its_observation,
+    strays_when_compiled,
+    takes_its_parameter_as_factor,
+    throws_dice,
+    tunes_itself,
+    writes_to_the_next_vehicle,
+    writes_when_sliding,
+)
+from tests.conformance.culprits_of_service import (
+    asks_for_half_the_brake,
+    asks_for_no_brake,
+    brakes_below_13_only,
+    eases_a_little,
+    fills_for_a_sample,
+    forgets_an_axle,
+    gives_up_on_all_for_one_sensor,
+    holds_from_the_start,
+    is_nervous,
+    sees_no_sensor_dead_at_first,
+    sees_no_sensor_die,
+    trusts_the_first_axle,
+    vents_a_dead_axle_for_ever,
+    vents_all_for_one_zero,
+    vents_at_rest,
+    vents_then_holds_for_ever,
+)
 
 from slipbench.conformance import CHECKS, Check, Evidence, Refutation, run_check
 from slipbench.conformance.inputs import fast_stop, patchy_stop
 from slipbench.contract import (
-    COLUMN,
-    DEMAND_FACTOR,
-    FILL,
-    HOLD,
-    PRESSURE,
-    SAMPLE_TIME,
-    SLIDE,
-    VALVE,
-    VENT,
-    WHEEL_SPEED,
     Controller,
-    Floats,
     Parameter,
     Update,
 )
@@ -29,454 +68,6 @@ SHORT = patchy_stop().replace(
 )
 FAST = fast_stop().replace({"run.maximum_time": 5.0})
 WHOLE = patchy_stop().replace({"train.vehicles": patchy_stop().train.vehicles[:1]})
-
-
-def filled(command: Floats) -> None:
-    command[:, VALVE] = FILL
-    command[:, DEMAND_FACTOR] = 1.0
-
-
-def good(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    """Vent whatever twice reads far below the fastest axle; written so that it also compiles.
-
-    The fastest falls by 1.2 m/s2 at most. After 8 s of vent the brake comes back, for a second and
-    for as long as the wheel reads zero.
-    """
-    n_axles = observation.shape[0]
-    fastest = memory[n_axles, 2] - 1.2 * observation[0, 3]
-    for i_axle in range(observation.shape[0]):
-        fastest = max(fastest, observation[i_axle, 0])
-    memory[n_axles, 2] = fastest
-    signals[0] = 0.0
-    for i_axle in range(n_axles):
-        command[i_axle, 0] = 0.0
-        command[i_axle, 1] = 1.0
-        read = max(observation[i_axle, 0], memory[i_axle, 0])
-        memory[i_axle, 0] = observation[i_axle, 0]
-        is_sliding = fastest > 3.0 and read < 0.85 * fastest
-        if is_sliding:
-            signals[0] = 1.0
-        if memory[i_axle, 2] < 0.0:
-            if observation[i_axle, 0] > 0.5:
-                memory[i_axle, 2] = min(memory[i_axle, 2] + observation[i_axle, 3], 0.0)
-        elif is_sliding:
-            command[i_axle, 0] = 2.0
-            memory[i_axle, 2] += observation[i_axle, 3]
-            if memory[i_axle, 2] > 8.0:
-                memory[i_axle, 2] = -1.0
-        else:
-            memory[i_axle, 2] = 0.0
-
-
-def raises_late(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    memory[-1, 0] += 1.0
-    if memory[-1, 0] > 100.0:
-        raise ZeroDivisionError("late")
-
-
-calls_so_far = [0]
-
-
-def keeps_hidden_state(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    calls_so_far[0] += 1
-    filled(command)
-    if calls_so_far[0] % 770 > 500:
-        command[0, VALVE] = HOLD
-
-
-def throws_dice(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    command[0, VALVE] = np.random.default_rng().integers(2)
-
-
-def writes_when_sliding(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    fastest = observation[:, WHEEL_SPEED].max()
-    for i_axle, speed in enumerate(observation[:, WHEEL_SPEED]):
-        if speed < 0.9 * fastest:
-            command[i_axle] = VENT, 1.0
-
-
-def reads_the_last_command(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    command[:, VALVE] = np.where(command[:, VALVE] == FILL, HOLD, FILL)
-    command[:, DEMAND_FACTOR] = 1.0
-
-
-def asks_too_much(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    memory[-1, 0] += 1.0
-    if memory[-1, 0] > 200.0:
-        command[:, DEMAND_FACTOR] = 1.2
-
-
-def signals_nonsense(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    signals[SLIDE] = np.nan
-
-
-def asks_too_much_at_speed(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    command[:, DEMAND_FACTOR] = observation[:, WHEEL_SPEED] / 100.0
-
-
-def divides_by_speed(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    memory[:-1, 0] = 1.0 / observation[:, WHEEL_SPEED]
-
-
-def divides_by_python_speed(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    memory[0, 0] = 1.0 / float(observation[0, WHEEL_SPEED])
-
-
-def takes_its_parameter_as_factor(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    command[:, DEMAND_FACTOR] = parameters[0]
-
-
-def grows(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    memory[-1, 0] = 1.0 + 1.02 * memory[-1, 0]
-
-
-def looks_at_pressure(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    if observation[0, PRESSURE] > 1e5:
-        command[0, VALVE] = HOLD
-
-
-TRAIN_SPEED = COLUMN["train_speed"]
-
-
-def signals_the_truth(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    signals[SLIDE] = float(observation[0, TRAIN_SPEED] > 20.0)
-
-
-def favours_the_first_axle(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    command[0, VALVE] = HOLD
-
-
-def counts_past_64_bits(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    """A Python whole number grows on; a compiled one falls over to zero."""
-    large = 4611686018427387904
-    memory[0, 0] = large * 4
-    for i_axle in range(command.shape[0]):
-        command[i_axle, 0] = 0.0
-        command[i_axle, 1] = 1.0
-
-
-def has_four_axles(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    for i_axle in range(4):
-        command[i_axle] = FILL, 1.0
-
-
-def has_room_for_eight(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    speeds = [0.0] * 8
-    for i_axle in range(len(observation)):
-        speeds[i_axle] = observation[i_axle, WHEEL_SPEED]
-    filled(command)
-
-
-def vents_all_for_one_zero(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    good(observation, parameters, memory, command, signals)
-    if (observation[:, WHEEL_SPEED] == 0.0).any():
-        command[:, VALVE] = VENT
-
-
-def gives_up_on_all_for_one_sensor(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    """Once an axle has read zero for a second, fill all."""
-    good(observation, parameters, memory, command, signals)
-    memory[-1, 0] = memory[-1, 0] + 1.0 if observation[-1, WHEEL_SPEED] == 0.0 else 0.0
-    if memory[-1, 0] > 100.0:
-        command[:, VALVE] = FILL
-
-
-def writes_to_the_next_vehicle(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    if command.base is not None:
-        command.base[-1, DEMAND_FACTOR] = 0.5
-
-
-def smooths_its_observation(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    observation[:, WHEEL_SPEED] *= 0.5
-
-
-def tunes_itself(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    parameters[0] += 0.01
-
-
-def strays_when_compiled(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    """No index is checked in compiled code; plain Python never comes here, see above."""
-    large = 4611686018427387904
-    if large * 4 == 0:
-        memory[memory.shape[0], 0] = 1.0
-    for i_axle in range(command.shape[0]):
-        command[i_axle, 0] = 0.0
-        command[i_axle, 1] = 1.0
-
-
-def peeks_when_compiled(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    large = 4611686018427387904
-    if large * 4 == 0:
-        memory[0, 0] = observation[observation.shape[0], 0]
-    for i_axle in range(command.shape[0]):
-        command[i_axle, 0] = 0.0
-        command[i_axle, 1] = 1.0
-
-
-def does_not_compile(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    memory[0, 0] = len(str(Controller))
-
-
-def forgets_an_axle(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    command[1, VALVE] = VENT
-
-
-def vents_at_rest(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    command[observation[:, WHEEL_SPEED] == 0.0, VALVE] = VENT
-
-
-def vents_then_holds_for_ever(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    good(observation, parameters, memory, command, signals)
-    for i_axle in range(len(command)):
-        if command[i_axle, VALVE] == VENT:
-            memory[i_axle, 1] = 1.0
-        elif memory[i_axle, 1] == 1.0:
-            command[i_axle, VALVE] = HOLD
-
-
-def asks_for_no_brake(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    command[:, DEMAND_FACTOR] = 0.0
-
-
-def asks_for_half_the_brake(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    command[:, DEMAND_FACTOR] = 0.5
-
-
-def holds_from_the_start(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    command[:, VALVE] = HOLD
-
-
-def fills_for_a_sample(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    """Vent for 9.9 s, fill for one sample, and so on, once the first wheel has slid."""
-    good(observation, parameters, memory, command, signals)
-    if signals[SLIDE] or memory[-1, 1] > 0.0:
-        memory[-1, 1] += observation[0, SAMPLE_TIME]
-        if memory[-1, 1] > 9.9:
-            memory[-1, 1] = 0.001
-        command[:, VALVE] = FILL if memory[-1, 1] == 0.001 else VENT
-
-
-def brakes_below_13_only(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    good(observation, parameters, memory, command, signals)
-    if observation[:, WHEEL_SPEED].max() > 13.0:
-        command[:, VALVE] = VENT
-
-
-def looks_at_pressure_above_15(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    if observation[0, WHEEL_SPEED] > 15.0 and observation[0, PRESSURE] > 1e5:
-        command[0, VALVE] = HOLD
-
-
-def is_lost_with_13_to_47_axles(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    if 12 < len(command) < 48:
-        command[:, VALVE] = 3.0
-
-
-def loses_a_number_near_20(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    memory[0, 0] = np.nan if 24.9 < observation[0, WHEEL_SPEED] < 25.0 else 0.0
-
-
-_kept: list[int] = []
-
-
-def grows_a_list(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    _kept.append(len(command))
-
-
-def counts_on_itself(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    counts_on_itself.calls = getattr(counts_on_itself, "calls", 0) + 1  # type: ignore[attr-defined]
-
-
-class CountsInside:
-    """A strategy that is an object; what it remembers is no memory."""
-
-    __name__ = "counts_inside"
-
-    def __init__(self) -> None:
-        self.calls = 0
-
-    def __call__(
-        self,
-        observation: Floats,
-        parameters: Floats,
-        memory: Floats,
-        command: Floats,
-        signals: Floats,
-    ) -> None:
-        filled(command)
-        self.calls += 1
-
-
-def follow(reference: float, observation: Floats, memory: Floats, command: Floats) -> None:
-    """Vent what is below a reference, each axle 8 s at most."""
-    filled(command)
-    for i_axle, speed in enumerate(observation[:, WHEEL_SPEED]):
-        if speed > 0.85 * reference or reference < 3.0:
-            memory[i_axle, 2] = 0.0
-        elif memory[i_axle, 2] < 8.0:
-            memory[i_axle, 2] += observation[0, SAMPLE_TIME]
-            command[i_axle, VALVE] = VENT
-
-
-def trusts_the_first_axle(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    memory[-1, 0] = max(observation[0, WHEEL_SPEED], memory[-1, 0] - 0.012)
-    follow(memory[-1, 0], observation, memory, command)
-
-
-def sees_no_sensor_die(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    """It trusts the third axle, unless that has read zero from the start."""
-    n_axles, fastest = len(command), observation[:, WHEEL_SPEED].max()
-    third = observation[2 % n_axles, WHEEL_SPEED]
-    if memory[-1, 1] == 0.0:
-        memory[-1, 1] = 1.0 if third > 0.9 * fastest else 2.0
-    memory[-1, 0] = max(fastest, memory[-1, 0] - 0.012)
-    is_lost = memory[-1, 1] == 1.0 and third == 0.0
-    follow(0.0 if is_lost else memory[-1, 0], observation, memory, command)
-
-
-def sees_no_sensor_dead_at_first(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    """It trusts the second axle, unless that has fallen to zero."""
-    n_axles, fastest = len(command), observation[:, WHEEL_SPEED].max()
-    second = observation[1 % n_axles, WHEEL_SPEED]
-    memory[-1, 1] = max(memory[-1, 1], second)
-    memory[-1, 0] = max(fastest, memory[-1, 0] - 0.012)
-    follow(memory[-1, 0] if memory[-1, 1] > 0.0 else 0.0, observation, memory, command)
-
-
-def vents_a_dead_axle_for_ever(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    good(observation, parameters, memory, command, signals)
-    command[observation[:, WHEEL_SPEED] == 0.0, VALVE] = VENT
-
-
-def is_nervous(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    """Vent on 1 m/s2 more than the train can do: a tooth out of place does as much."""
-    filled(command)
-    slowing = (memory[:-1, 0] - observation[:, WHEEL_SPEED]) / observation[0, SAMPLE_TIME]
-    memory[:-1, 0] = observation[:, WHEEL_SPEED]
-    command[slowing > 2.5, VALVE] = VENT
-
-
-def eases_a_little(
-    observation: Floats, parameters: Floats, memory: Floats, command: Floats, signals: Floats
-) -> None:
-    filled(command)
-    command[:, DEMAND_FACTOR] = 0.97
 
 
 ONE = (Parameter("gain", 0.5, "-", 0.0, 4.0, "assumed"),)

@@ -6,11 +6,10 @@ shown in tests of their own (`test_stops.py::test_stated_weakness_shows_on_tough
 that slows like a train).
 """
 
-import re
 from functools import cache
 
 import pytest
-from tests.places import ROOT
+from tests.guide.equipment import ALL_PAGE, OWN_PAGE, told
 
 from slipbench import load_scenario
 from slipbench.contract import Controller
@@ -87,29 +86,41 @@ def test_ours_is_near_the_shortest_never_locks_and_spares_air(rail: str) -> None
     assert air <= numbers("slip_band", rail, "service")[3]
 
 
-TABLE = re.compile(r"<!-- equipment: .*?-->\n(.*?)<!-- end -->", re.DOTALL)
+def metres(cell: str) -> float:
+    return float(cell.removesuffix(" m").replace(",", ""))
 
 
-def told() -> dict[str, list[float]]:
-    """Return the page's rows of ours by rail: clean, service, worn [m]."""
-    page = (ROOT / "bench/guide/our-strategy.md").read_text(encoding="utf-8")
-    (table,) = TABLE.findall(page)
-    rows = [[cell.strip() for cell in line.split("|")[1:-1]] for line in table.splitlines()[2:]]
-    return {
-        row[0].strip("`"): [float(cell.removesuffix(" m").replace(",", "")) for cell in row[1:4]]
-        for row in rows
-    }
+def mean_of_three(name: str, rail: str, grade: str) -> float:
+    scenario = load_scenario(rail).replace({"equipment.grade": grade})
+    found = [stop_numbers(Run(scenario, by_name(name), seed))[0] for seed in range(3)]
+    return sum(found) / 3
 
 
 def test_the_page_on_ours_tells_every_slippery_rail() -> None:
-    assert sorted(told()) == sorted(SLIPPERY)
+    assert [row[0].strip("`") for row in told(OWN_PAGE)] == SLIPPERY
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("rail", SLIPPERY)
-def test_the_page_on_ours_tells_what_the_experiment_prints(rail: str) -> None:
+@pytest.mark.parametrize("row", told(OWN_PAGE), ids=lambda row: row[0].strip("`"))
+def test_the_page_on_ours_tells_what_the_experiment_prints(row: list[str]) -> None:
     """Three trains; within half a per cent, which a change of compiler may move."""
-    for grade, distance in zip(GRADES, told()[rail], strict=True):
-        scenario = load_scenario(rail).replace({"equipment.grade": grade})
-        found = [stop_numbers(Run(scenario, by_name(OWN), seed))[0] for seed in range(3)]
-        assert sum(found) / 3 == pytest.approx(distance, rel=0.005)
+    for grade, cell in zip(GRADES, row[1:4], strict=True):
+        found = mean_of_three(OWN, row[0].strip("`"), grade)
+        assert found == pytest.approx(metres(cell), rel=0.005)
+
+
+def test_the_page_of_all_tells_every_strategy_on_every_slippery_rail() -> None:
+    names = [c.name for c in ALL_CONTROLLERS if not c.uses_truth]
+    assert [row[0].strip("`") for row in told(ALL_PAGE)] == names
+    assert all(cell.count(", ") == 2 for row in told(ALL_PAGE) for cell in row[1:])
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("row", told(ALL_PAGE), ids=lambda row: row[0].strip("`"))
+def test_the_page_of_all_tells_what_the_experiment_prints(row: list[str]) -> None:
+    """On one rail, each strategy on another."""
+    name = row[0].strip("`")
+    i_rail = [c.name for c in ALL_CONTROLLERS].index(name) % len(SLIPPERY)
+    for grade, cell in zip(GRADES, row[1 + i_rail].split(", "), strict=True):
+        found = mean_of_three(name, SLIPPERY[i_rail], grade)
+        assert found == pytest.approx(metres(cell), rel=0.005)

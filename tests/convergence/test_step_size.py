@@ -29,6 +29,7 @@ from slipbench.strategies.update import compile_update
 
 CLAIM = 1e-3
 FINER = 8
+NO_CUT_OUT = {"slip_control.cut_out_speed": 0.0}
 RAILS = tuple(slipbench.scenario_names())
 
 
@@ -45,10 +46,19 @@ def with_finer_step(scenario: Scenario) -> Scenario:
 @pytest.mark.parametrize("rail", thinned(RAILS, QUICK_RAILS))
 @pytest.mark.parametrize("strategy", ["none", "peak_follower"])
 def test_distance_is_converged_at_the_default_step(rail: str, strategy: str) -> None:
-    scenario, controller = clean(rail), by_name(strategy)
+    """Without the cut-out at low speed, which comes with a sample and so moves a stop in jumps."""
+    scenario, controller = clean(rail).replace(NO_CUT_OUT), by_name(strategy)
     converged = distance(with_finer_step(scenario), controller)
     # A hundredth of the claim: found is 1e-6 and less; an error of first order would be 1e-4.
     assert distance(scenario, controller) == pytest.approx(converged, rel=0.01 * CLAIM)
+
+
+def test_the_cut_out_moves_a_stop_by_no_more_than_the_sample_it_comes_with() -> None:
+    """On tough film 1.2e-5: axles cut out a sample earlier or later, and lock on film as found."""
+    scenario, controller = clean("tough_film"), by_name("peak_follower")
+    converged = distance(with_finer_step(scenario), controller)
+    way = scenario.slip_control.cut_out_speed * scenario.slip_control.sample_time
+    assert distance(scenario, controller) == pytest.approx(converged, abs=way)
 
 
 @pytest.mark.parametrize("rail", thinned(RAILS, QUICK_RAILS))
@@ -72,14 +82,20 @@ def paired_difference(
 
 
 @pytest.mark.parametrize(
-    ("rail", "strategy"),
-    thinned([("detergent", "deceleration"), ("grease", "slip_band")], ["grease"]),
+    ("rail", "strategy", "n_seeds"),
+    thinned([("detergent", "deceleration", 320), ("grease", "slip_band", 64)], ["grease"]),
 )
-def test_mean_distance_of_a_short_train_is_converged(rail: str, strategy: str) -> None:
-    """Two cars from 10 m/s, 64 seeds: the small version of the test below."""
+def test_mean_distance_of_a_short_train_is_converged(
+    rail: str, strategy: str, n_seeds: int
+) -> None:
+    """Two cars from 10 m/s: the small version of the test below.
+
+    Stops of `deceleration` scatter by 0.8 %, since speeds are filtered for real sensors: to tell
+    0.1 % takes some 300 seeds.
+    """
     scenario = clean(rail)
     short = scenario.replace({"initial_speed": 10.0, "train.vehicles": scenario.train.vehicles[:2]})
-    difference, half_width = paired_difference(short, by_name(strategy), n_seeds=64)
+    difference, half_width = paired_difference(short, by_name(strategy), n_seeds)
     assert half_width < CLAIM
     assert abs(difference) < CLAIM
 
@@ -119,14 +135,14 @@ def distance_cut_at_samples(scenario: Scenario, controller: Controller, seed: in
 
 
 @pytest.mark.parametrize(
-    ("rail", "strategy"),
-    thinned([("tough_film", "slip_band"), ("grease", "deceleration")], ["grease"]),
+    ("rail", "strategy", "n_seeds"),
+    thinned([("tough_film", "slip_band", 64), ("grease", "deceleration", 24)], ["grease"]),
 )
-def test_running_ahead_of_samples_changes_no_mean(rail: str, strategy: str) -> None:
+def test_running_ahead_of_samples_changes_no_mean(rail: str, strategy: str, n_seeds: int) -> None:
     """Measured on three rails: 0.05 % at most, but 0.10 +- 0.15 % for `deceleration` on leaf."""
     scenario, controller = clean(rail), by_name(strategy)
-    cut = np.array([distance_cut_at_samples(scenario, controller, k) for k in range(24)])
-    ahead = np.array([distance(scenario, controller, k) for k in range(24)])
+    cut = np.array([distance_cut_at_samples(scenario, controller, k) for k in range(n_seeds)])
+    ahead = np.array([distance(scenario, controller, k) for k in range(n_seeds)])
     difference = ahead / cut - 1.0
     half_width = 1.96 * difference.std(ddof=1) / math.sqrt(len(difference))
     assert half_width < CLAIM

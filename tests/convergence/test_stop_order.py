@@ -23,7 +23,8 @@ from tests.support_stops import advance_unsampled, clean
 
 from slipbench.contact import contact_patch, contact_stiffness
 from slipbench.controllers import by_name
-from slipbench.kernel.records import STOPPED, World
+from slipbench.kernel.codes import STOPPED
+from slipbench.kernel.records import World
 from slipbench.packing import pack
 from slipbench.scenario import Scenario
 

@@ -65,6 +65,23 @@ def test_a_strategy_goes_out_and_comes_back_the_same(version, folder) -> None:  
     assert CAUTION in page
 
 
+@pytest.mark.parametrize("version", [2, 3])
+def test_an_instance_whose_state_can_be_put_back_serves_the_next_stop(version, folder) -> None:  # type: ignore[no-untyped-def]
+    """Other parameters, another seed, shorter, one that fails: each as with a fresh instance."""
+    path = folder / f"again{version}.fmu"
+    path.write_bytes(strategy_unit(BUILT_IN, version, 4))
+    scenario = scenario_of("wet_leaf").replace(initial_speed=6.0)
+    again = find_controller(str(path)).controller
+    made: list[int] = []
+    for seed, values in ((1, {}), (2, {"vent_slip": 0.2}), (1, {}), (3, {"fill_slip": 0.03})):
+        own, theirs = again.with_parameters(**values), BUILT_IN.with_parameters(**values)
+        assert simulate(scenario, own, seed).summary == simulate(scenario, theirs, seed).summary
+        rested = again.update.instances._rested  # type: ignore[attr-defined]
+        made.append(len(rested))
+        assert len({one.instance for one in rested}) == len(rested)
+    assert made == 4 * [len(scenario.train.vehicles)]
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "controller", [c for c in ALL_CONTROLLERS if not c.uses_truth], ids=lambda c: c.name

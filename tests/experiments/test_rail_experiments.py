@@ -40,8 +40,8 @@ def test_sentence_on_easing_says_where_it_costs_nothing():
     for way, share in (("eased to step 1", 0.004), ("released and re-applied", 0.2)):
         rows.append({**row, "brake": way, "longer_than_held": 500 * share, "share_longer": share})
     sentence = why_holding_beats_easing.sentence(rows)
-    assert "released and re-applied it runs 100 m (20%) farther" in sentence
-    assert "eased to step 1 it does not stop later (within 1%)" in sentence
+    assert "released and re-applied it runs 100 m farther (20%)" in sentence
+    assert "eased to step 1 it stops there too (within 1%)" in sentence
 
 
 def test_every_axle_finds_better_rail_than_the_first(answered):
@@ -53,7 +53,7 @@ def test_every_axle_finds_better_rail_than_the_first(answered):
     assert alike["distance"] < by_case[2, who_cleans_the_rail.GRIP]["distance"]
     assert by_case[4, 0.5]["distance"] < 0.9 * alike["distance"]
     assert f"uses {alike['last_over_first']:.2f} times" in answer.sentence
-    assert f"shorten that stop to {by_case[4, 0.5]['distance']:.0f} m" in answer.sentence
+    assert f"shorten that stop of 4 cars to {by_case[4, 0.5]['distance']:.0f} m" in answer.sentence
 
 
 def test_the_cleaning_share_of_locked_wheels_decides_what_no_slip_control_comes_to(answered):
@@ -121,7 +121,7 @@ def test_sentence_on_slip_names_one_target_for_all_lengths_and_what_cleaning_mov
     moved = {**row, "cars": 4, "full_cleaning_up_to": 0.8, "slip_target": 0.7}
     rows.append({**moved, "longer_than_best": 0.0})
     sentence = how_deep_should_it_slip.sentence(rows)
-    assert "on a falling curve 0.3 for 2 to 12 cars" in sentence
+    assert "on a falling curve 0.3 for 2 and 12 cars" in sentence
     assert sentence.endswith("4 cars, 0.7 if cleaning is full up to 0.8.")
 
 
@@ -205,7 +205,7 @@ def test_sentence_on_confidence_names_the_largest_of_each_kind():
     ]
     sentence = how_sure_are_we.sentence(rows)
     assert "computation 0.5 m (time step), chance 2 m (seed), rail 100 m (film.reco" in sentence
-    assert sentence.endswith("the rail decides, with 200 times the error of the computation.")
+    assert sentence.endswith("the rail decides; what the computation is unsure of is 0.5 m.")
 
 
 def test_factors_have_a_kind_and_a_range_with_unit():
@@ -257,8 +257,8 @@ def test_sentence_on_the_cut_out_tells_flats_metres_and_vents():
     assert what_the_low_speed_cut_out_costs.price(rows) == (7.0, 21.0, -2.5)
     assert what_the_low_speed_cut_out_costs.sentence(rows) == (
         "cut out at 6 mph, wheels lock at walking pace for up to 3.0 s: flats grow by up to 7 mm "
-        "(low end of the band) to 21 mm (high end), to 30 mm at most, and the distance moves by up "
-        "to -2.5 m; vents below 6 mph fall from up to 90 a stop to 1."
+        "(low end of the band) to 21 mm (high end), to 30 mm at most, and stops get up to 2.5 m "
+        "shorter; vents below 6 mph fall from up to 90 a stop to 1."
     )
 
 

@@ -88,7 +88,7 @@ def test_sentence_on_isolation_says_where_it_would_pay():
             row = {"button": button, "locked_cleaning_share": share, "friction_ratio": 0.7}
             rows.append({**row, "distance": distance, "locked_wheel_distance": distance - 50.0})
     sentence = what_isolation_costs.sentence(rows)
-    assert "takes 200 m instead of 100 m" in sentence
+    assert "the train stops in 100 m; pressed at once it stops in 200 m" in sentence
     assert sentence.endswith("pressing at once shortens the stop at: share 1, curve 0.7.")
 
 

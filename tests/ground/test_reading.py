@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from slipbench.assess.limits import read_limits
+from slipbench.campaign.tuning.tuned_reader import load_tuned
 from slipbench.contact.measured import read_measured_curve
 from slipbench.ground import reading
 from slipbench.ground.errors import InputError
@@ -15,7 +16,6 @@ from slipbench.scenario import load_scenario
 from slipbench.scenario.handle_log import handle_log
 from slipbench.scenario.profile import sections_from_csv
 from slipbench.strategies.registry import find_controller
-from slipbench.tuning.tuned_reader import load_tuned
 
 RAIL = load_scenario("wet_leaf").rail.sections[0]
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import Store
 from slipbench.guidance.points import Question
 from slipbench.guidance.runs import Runs
@@ -26,5 +27,5 @@ def question() -> Question:
 def runs(tmp_path: Path) -> Iterator[Runs]:
     runner = make_runner(1)
     with Store(tmp_path / "stops.sqlite", "main") as store:
-        yield Runs(store, runner)
+        yield Runs(Rig(store, runner))
     runner.close()

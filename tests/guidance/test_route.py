@@ -1,5 +1,6 @@
 """A route: what its file may say, what lies where, and what the stops come to."""
 
+import csv
 import dataclasses
 import math
 
@@ -11,12 +12,14 @@ from slipbench.figures.route import draw_route, route_card, route_sheet
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.guidance.formula import stepped_distance
-from slipbench.guidance.journey import Advice, Asked, Travel, chosen, settled, solve
+from slipbench.guidance.journey import Advice, chosen, good_lead, solve
+from slipbench.guidance.leads import Asked, Braking, Travel, decided, run_ways, settled, ways_of
 from slipbench.guidance.line import Approach, films, height_at
-from slipbench.guidance.points import MPH, YARD
+from slipbench.guidance.points import MPH, YARD, bound
+from slipbench.guidance.ranges import Film, Lead, ranged, shape_film, with_shapes
 from slipbench.guidance.route import months_of, read_route, running
-from slipbench.guidance.spread import nominal
-from slipbench.guidance.states import AUTUMN, GOOD
+from slipbench.guidance.spread import draws, situation
+from slipbench.guidance.states import AUTUMN, GOOD, VERY_POOR
 from slipbench.guidance.tell import DOES_NOT_STOP
 from slipbench.guidance.timetable import STATES, Timetable, timetable_csv, timetable_text
 from slipbench.running.candidate import candidate_of
@@ -248,7 +251,7 @@ def test_films_lie_where_and_when_the_route_says(line, travel):
 def test_the_good_braking_point_of_a_route_is_that_of_the_formula(line, travel):
     """EN 14531 type with reaction, resistance and gradient: within a metre, the search's own."""
     asked = Asked(travel, Approach(line, 1), GOOD)
-    found = settled(asked, 2, [nominal(travel.spread)], max, 0.0, close=1.0)
+    found = good_lead(asked, 2)
     train, brake = travel.scenario.train, travel.scenario.brake
     rotating = sum(vehicle.rotating_mass for vehicle in train.vehicles) / train.mass
     expected = stepped_distance(
@@ -262,11 +265,76 @@ def test_the_good_braking_point_of_a_route_is_that_of_the_formula(line, travel):
 def test_a_stop_on_the_way_is_answered_whole(line, travel):
     advice = solve(Asked(travel, Approach(line, 1), AUTUMN))
     assert advice.holds
-    assert advice.used >= advice.lead - 1e-6
+    assert advice.used >= advice.lead.needed - 1e-6
+    assert advice.lead.low == advice.lead.needed == advice.lead.high  # no shapes were asked for
     assert advice.yards % 50 == 0
     assert 0.0 <= advice.past_platform.estimate <= 1.0
     assert len(advice.morning) == 3
     assert advice.morning[2] <= advice.morning[0]  # the film is worn, the yard's rust is gone
+
+
+def test_a_stop_for_its_way_alone_is_the_same_stop(line, travel):
+    asked = Asked(travel, Approach(line, 1), AUTUMN)
+    from slipbench.stop.simulation import simulate
+
+    draw = draws(travel.spread, 4)[1]
+    way = run_ways(asked, Braking(2, 300.0), [draw])[0]
+    approach = asked.approach
+    film = approach.rail(AUTUMN, approach.station.marker - 300.0, True, travel.films)
+    stop = situation(
+        travel.scenario.replace({
+            "rail": film, "gradient": approach.gradient(approach.station.marker - 300.0),
+            "initial_speed": 30 * MPH, "driver.programme.0.at_time": 0.0,
+            "driver.programme.0.position": 2, "run.maximum_distance": 8000.0,
+        }), draw,
+    )  # fmt: skip
+    strategy = find_controller("slip_band").controller
+    whole = simulate(stop, strategy, draw.seed, with_traces=False)
+    assert way.distance == whole.summary["stopping_distance"]
+    assert (way.rail_after.work == whole.rail_after.work).all()
+    assert way.point_speed == 0.0  # it stopped before
+    passing = run_ways(asked, Braking(2, 150.0), [draw])[0]
+    assert 0.0 < passing.point_speed < 30 * MPH
+
+
+def test_few_draws_through_the_search_find_what_all_would(line, travel):
+    """The draws that decide are run on; all of them, at the end, agree within the search's own."""
+    asked = Asked(dataclasses.replace(travel, n_draws=12), Approach(line, 1), AUTUMN)
+    drawn = draws(travel.spread, 12)
+    slack = asked.approach.slack
+    lead, about = decided(asked, Braking(2, 250.0), drawn, slack)
+    whole = settled(asked, Braking(2, 250.0), drawn, lambda values: bound(values, 0.75), slack)
+    assert lead == pytest.approx(whole, abs=25.0)
+    assert len(about) < len(drawn)
+    ways = ways_of(asked, Braking(2, lead), drawn)
+    assert bound(ways, 0.75) <= lead + slack
+
+
+def test_another_shape_is_calibrated_and_gives_a_range(line, travel):
+    """Two shapes: from 75 mph half of the stops need the same; at this stop they need not."""
+    two = [Film(travel, "autumn_guide", shape) for shape in
+           ("flat creep curve", "film of two layers")]  # fmt: skip
+    rails = [shape_film(film) for film in two]
+    film = travel.films["autumn_guide"].sections[0]
+    assert rails[0].sections[0].friction_ratio == 1.0
+    assert rails[0].sections[0].friction < film.friction  # a flat curve holds more: less friction
+    assert shape_film(Film(travel, "wet", "flat creep curve")) == travel.films["wet"]
+    shaped = with_shapes(travel, two, rails)
+    whole = {"flat creep curve": {**travel.films, **shaped.shapes["flat creep curve"]}}
+    asked = Asked(dataclasses.replace(travel, shapes=whole), Approach(line, 1), AUTUMN)
+    found = ranged(asked, Braking(2, 700.0), draws(travel.spread, 4))
+    assert found.low <= 700.0 <= found.high and found.low < found.high
+    missing = Asked(shaped, Approach(line, 1), AUTUMN)  # films of the state without that shape
+    assert ranged(missing, Braking(2, 700.0), draws(travel.spread, 4)) == Lead(700.0, 700.0, 700.0)
+
+
+def test_states_with_the_same_films_are_solved_once(line):
+    wooded = Approach(line, 1)
+    assert not wooded.has_alike(AUTUMN, VERY_POOR)
+    assert not wooded.has_alike(AUTUMN, "wet")
+    assert not wooded.has_alike("wet", GOOD)
+    summer = Approach(dataclasses.replace(line, month="June"), 1)
+    assert summer.has_alike(AUTUMN, VERY_POOR)
 
 
 def test_the_step_is_the_normal_one_unless_another_saves_fifty_yards():
@@ -277,11 +345,13 @@ def test_the_step_is_the_normal_one_unless_another_saves_fifty_yards():
 
 
 def made_advice(station, state, lead):
-    none = Interval(math.nan, math.nan, math.nan)
+    none, three = Interval(math.nan, math.nan, math.nan), Lead(lead, lead - 15.0, lead + 21.0)
     if math.isinf(lead):
-        return Advice(station, state, 3, 13.0, 13.0, 200.0, lead, lead, none, None, (math.nan,) * 2)
+        return Advice(
+            station, state, 3, 13.0, 13.0, 200.0, three, lead, none, None, (math.nan,) * 2
+        )
     return Advice(
-        station, state, 2, 13.0, 13.0, 200.0, lead, 100.0, wilson(1, 40), wilson(0, 40),
+        station, state, 2, 13.0, 13.0, 200.0, three, 100.0, wilson(1, 40), wilson(0, 40),
         (0.0, 3.0), (240.0, 220.0, 215.0),
     )  # fmt: skip
 
@@ -304,6 +374,16 @@ def test_a_stop_that_does_not_hold_is_words_and_no_page_lacks_the_caution(table)
     assert table.n_open("very poor") == 1
 
 
+def test_the_card_tells_a_step_only_where_it_is_another(table):
+    other = dataclasses.replace(table.advice[2], step=3)
+    card = route_card(
+        dataclasses.replace(table, advice=(*table.advice[:2], other, table.advice[3]))
+    )
+    assert "good rail, step 2: yd before the marker" in card
+    assert card.count("step 3") == 1
+    assert card.count("step 2") == 2  # the head, and the line that says so
+
+
 def test_minutes_lost_are_those_of_braking_evenly(table):
     """By kinematics: the lead at half the speed, against running on and the good lead so."""
     used = 200.0 + 100 * YARD
@@ -323,13 +403,14 @@ def test_the_shipped_route_is_answered_from_end_to_end(tmp_path, capsys):
     line = ["route", "elderwick", "--draws", "3", "--confidence", "50%", "--out", str(out)]
     assert main(line) == 0
     said = capsys.readouterr()
-    assert "32/32" in said.err  # progress was shown
+    assert "62/62" in said.err  # progress was shown: 30 films in other shapes, 8 stops, 4 states
     assert CAUTION in said.out
     names = {path.name for path in out.iterdir()}
     assert names == {"route.json", "route.csv", "route.png", "route.svg", "driver-card.html",
                      "manager-sheet.html"}  # fmt: skip
-    rows = (out / "route.csv").read_text().splitlines()
-    assert len(rows) == 1 + 8 * 4
+    rows = list(csv.DictReader((out / "route.csv").read_text().splitlines()))
+    assert len(rows) == 8 * 4
+    assert any(float(row["lead_most_m"]) > float(row["lead_m"]) + 20.0 for row in rows)
 
 
 def test_the_picture_shows_every_station_and_its_points(table):

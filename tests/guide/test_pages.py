@@ -1,5 +1,6 @@
 """The handbook: every page is there, is whole, and what it tells to run runs."""
 
+import math
 import re
 import shlex
 from pathlib import Path
@@ -87,6 +88,28 @@ def test_a_page_is_whole(topic: str) -> None:
     assert set(links) <= set(topics())
 
 
+def commands_in_the_text() -> list[object]:
+    """Return the commands that pages name within their sentences, as (topic, command)."""
+    found = []
+    for topic in topics():
+        text = FENCE.sub("", (FOLDER / f"{topic}.md").read_text(encoding="utf-8"))
+        for line in sorted(set(re.findall(r"`slipbench ([^`]+)`", text))):
+            line = re.sub(r"\s+", " ", line)
+            if not re.search(r"\.\.\.|[{<]|\b[A-Z]{2,}\b|^-|^guide|^experiment", line):
+                found.append(pytest.param(line, id=f"{topic}-{line[:40]}"))
+    return found
+
+
+@pytest.mark.parametrize("line", commands_in_the_text())
+def test_a_command_within_a_sentence_is_understood(line: str) -> None:
+    """One named whole is read whole; of one named by a word or two the command is known."""
+    words = shlex.split(line)
+    if len(words) > 2:
+        make_parser().parse_args(words)
+    else:
+        assert words[0] in {command.name for command in make_parser().commands.all}
+
+
 def test_the_book_holds_every_page_and_the_caution() -> None:
     generated = generators(make_parser().commands)
     pages = [read_page(topic, generated) for topic in topics()]
@@ -99,6 +122,9 @@ def test_the_book_holds_every_page_and_the_caution() -> None:
 @pytest.mark.parametrize("controller", ALL_CONTROLLERS, ids=lambda c: c.name)
 def test_every_parameter_says_what_it_means(controller: Controller) -> None:
     assert [p.name for p in controller.parameters if not (p.doc.endswith(".") and p.unit)] == []
+    for p in controller.parameters:
+        assert math.isfinite(p.low) and math.isfinite(p.high) and p.low < p.high, p.name
+        assert p.low <= p.default <= p.high and p.source, p.name
 
 
 def test_an_unknown_topic_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:

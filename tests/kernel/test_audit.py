@@ -25,7 +25,7 @@ from tests.thinning import QUICK_RAILS, thinned
 
 from slipbench.contract import Controller
 from slipbench.controllers import ALL_CONTROLLERS, by_name, none
-from slipbench.kernel.records import STOPPED
+from slipbench.kernel.codes import STOPPED
 from slipbench.scenario import Rail, scenario_names
 from slipbench.stop.simulation import simulate
 from slipbench.stop.stop import energy_residual

@@ -5,7 +5,8 @@ import pytest
 
 from slipbench.controllers import by_name
 from slipbench.kernel.cut_out import follow_speed, watch_cut_out
-from slipbench.kernel.records import GROUP_STATE, TRAIN
+from slipbench.kernel.fixed import TRAIN
+from slipbench.kernel.moving import GROUP_STATE
 from slipbench.scenario import Fault, load_scenario
 from slipbench.stop.simulation import simulate
 from slipbench.strategies.registry import known_controllers

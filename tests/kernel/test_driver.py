@@ -11,8 +11,8 @@ from tests.support_stops import (
     run_world,
 )
 
+from slipbench.kernel.codes import STOPPED
 from slipbench.kernel.driver import time_to_travel
-from slipbench.kernel.records import STOPPED
 from slipbench.scenario import Brake, Driver, HandleEntry
 
 STEPS = {"steps": (0.3, 0.6, 0.9), "emergency": 1.2}

@@ -9,7 +9,6 @@ from scipy.integrate import quad
 from tests.support_stops import (
     brake_of,
     car,
-    one_axle,
     packed,
     plain_stop,
     run_world,
@@ -18,8 +17,8 @@ from tests.support_stops import (
 
 from slipbench import simulate
 from slipbench.controllers import none
-from slipbench.ground.errors import InputError
-from slipbench.kernel.blending import envelope, follow, limit_force, watch_slide
+from slipbench.kernel.columns import TRACED_AXLE
+from slipbench.kernel.drives import envelope, follow, limit_force
 from slipbench.scenario import Blending, DynamicBrake, Fault, HandleEntry, Vehicle
 from slipbench.scenario.driver import Driver
 from slipbench.stop.stop import energy_residual
@@ -177,6 +176,43 @@ def test_distance_of_an_eight_axle_unit_matches_closed_form():
     assert at_fade - at_base == pytest.approx(200.1, rel=1e-3)
 
 
+# --- on the way to the drive ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("step", [0.005, 0.02])
+@pytest.mark.parametrize("dead_time", [0.0, 0.013, 0.2, 0.6])
+def test_a_drive_answers_after_its_dead_time_and_lag(dead_time, step):
+    """Asked a ramp of r from t = 0: F = r (t - T - tau (1 - exp(-(t - T) / tau))) from T on.
+
+    By hand; the ramp is the jerk limit's. A step in which it begins takes it as begun throughout.
+    """
+    lag, jerk = 0.1, 0.8
+    vehicle = motored(lag=lag, jerk_limit=jerk, dead_time=dead_time, drive="axle")
+    scenario = blended_stop(20.0, vehicle, brake=quick_air(0.9), friction_lag=3.0)
+    world = packed(scenario.replace({"run.trace_interval": step, "run.maximum_step": step}))
+    run_world(world)
+    n = int(world.train_state["n_traces"][0])
+    time = world.train_traces[:n, 0]
+    force = world.axle_traces[:n, 0, TRACED_AXLE.index("dynamic_force")]
+    rate = float(world.drives["force_rate"][0])
+    is_ramp = (time > 0.0) & (time < 0.7)  # the demand of an empty car is reached a little later
+    since = np.maximum(time[is_ramp] - dead_time, 0.0)
+    expected = rate * (since - lag * (1.0 - np.exp(-since / lag)))
+    assert force[is_ramp] == pytest.approx(expected, abs=rate * step**2 / lag)
+    assert (force[time < dead_time] == 0.0).all()
+
+
+def test_a_lost_drive_and_its_own_slip_control_know_no_dead_time():
+    """A drive cut out by itself falls with its lag alone: after ten lags nothing is left."""
+    vehicle = motored(lag=0.02, dead_time=1.0, jerk_limit=20.0)
+    lost = Fault(kind="dynamic_brake_lost", vehicle=1, at_time=4.0)
+    scenario = blended_stop(20.0, vehicle).replace({"faults": (lost,)})
+    stop = simulate(scenario, none.CONTROLLER)
+    time, force = stop.traces["time"], stop.traces["dynamic_force"].sum(axis=1)
+    assert force[(time > 3.5) & (time < 4.0)].min() > 1e3
+    assert force[time > 4.05].max() == 0.0
+
+
 # --- blending -----------------------------------------------------------------------------------
 
 
@@ -325,47 +361,6 @@ def test_the_jerk_limit_is_that_of_the_vehicle():
     assert rate[:20].max() == pytest.approx(0.2 * mass, rel=0.05)
 
 
-def watched(rule, course, **changes):
-    """Return factor, cut-out and hand-over after each look at (reference, slowest) speeds."""
-    world = packed(blended_stop(25.0, motored(slide_rule=rule, **changes)))
-    drive, state = world.drives[0], world.drive_states[0]
-    seen = []
-    for i, (reference, slowest) in enumerate(course):
-        watch_slide(0.02 * i, reference, reference, slowest, drive, state)
-        seen.append((float(state["factor"]), int(state["is_out"]), int(state["is_handed"])))
-    return seen
-
-
-def test_restoring_reduces_once_a_slide_and_gives_back_in_its_time():
-    """40 % off as a slide begins; a second of 1.5 s later two thirds of the whole are back."""
-    course = [(20.0, 17.9), (20.0, 17.9), (20.0, 18.5), *[(20.0, 19.5)] * 50]
-    seen = watched("restore", course)
-    assert [round(factor, 6) for factor, _, _ in seen[:3]] == [1.0, 0.6, 0.6]
-    assert seen[3][0] == pytest.approx(0.6 + 0.02 / 1.5)
-    assert seen[-1][0] == 1.0
-    again = watched("restore", [(20.0, 15.0)] * 10)  # it lasts: again after .15 s
-    assert [round(f, 6) for f, _, _ in again] == [1.0] + [0.6] * 8 + [0.36]
-
-
-def test_a_lost_pulse_is_no_slide():
-    """One look that sees a wheel slow, and the next does not: nothing happens."""
-    seen = watched("cut_out", [(20.0, 20.0), (20.0, 15.0)] * 20)
-    assert {(factor, out) for factor, out, _ in seen} == {(1.0, 0)}
-
-
-def test_restoring_cuts_out_after_its_slides():
-    course = [(20.0, 20.0), (20.0, 15.0), (20.0, 15.0)] * 4
-    assert [out for _, out, _ in watched("restore", course, slides_to_cut_out=3)] == [0] * 11 + [1]
-    assert watched("restore", course, slides_to_cut_out=0)[-1][1] == 0
-
-
-def test_cutting_out_lasts_and_handing_over_comes_back():
-    course = [(20.0, 15.0), (20.0, 15.0), *[(20.0, 20.0)] * 20]
-    assert {out for _, out, _ in watched("cut_out", course)[1:]} == {1}
-    handed = [h for _, _, h in watched("hand_over", course, hand_back_time=0.1)]
-    assert handed == [0, 1, 1, 1, 1, 1] + [0] * 16
-
-
 @pytest.mark.parametrize("rule", ["restore", "cut_out", "hand_over"])
 @pytest.mark.parametrize("drive", ["axle", "bogie"])
 def test_books_close_on_a_slippery_rail(rule, drive):
@@ -419,40 +414,3 @@ def test_the_step_moves_a_blended_stop_little(step):
     coarse = summary_of(scenario)["stopping_distance"]
     fine = summary_of(scenario.replace({"run.maximum_step": step}))["stopping_distance"]
     assert fine == pytest.approx(coarse, rel=2e-4)
-
-
-# --- scenario -----------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("change", "told"),
-    [
-        (lambda: motored(axles=(5,)), "axles 1 to 4"),
-        (lambda: dataclasses.replace(car(), dynamic_brake=dynamic()), "motored_axles"),
-        (lambda: dynamic(fade_to=FADE_FROM), "below fade_from"),
-        (lambda: dataclasses.replace(train_of(one_axle()), blending=Blending()), "dynamic_brake"),
-    ],
-)
-def test_what_cannot_act_is_refused(change, told):
-    with pytest.raises(InputError, match=told):
-        change()
-
-
-@pytest.mark.parametrize(
-    ("path", "value", "told"),
-    [
-        ("dynamic_brake.hand_back_time", 1.0, "slide_rule = hand_over"),
-        ("dynamic_brake.reduction", 0.2, "slide_rule = restore"),
-        ("gear_ratio", 2.0, "motor_inertia above 0"),
-    ],
-)
-def test_values_another_decides_are_refused_where_they_cannot_act(path, value, told):
-    with pytest.raises(InputError, match=told):
-        blended_stop(20.0, motored()).replace({f"train.vehicles.0.{path}": value})
-
-
-@pytest.mark.parametrize("kind", ["line_lost", "dynamic_brake_lost"])
-def test_faults_of_a_dynamic_brake_need_one(kind):
-    target = {} if kind == "line_lost" else {"vehicle": 1}
-    with pytest.raises(InputError, match="dynamic_brake"):
-        plain_stop(20.0, faults=(Fault(kind=kind, at_time=1.0, **target),))

@@ -10,8 +10,8 @@ from tests.support_stops import film, packed, plain_stop
 from slipbench.contract import Controller
 from slipbench.controllers import by_name
 from slipbench.ground.errors import InputError, StopFailed
+from slipbench.kernel.codes import MOST_STEP_PIECES, STOPPED, TOO_MANY_PIECES
 from slipbench.kernel.loop import PAUSED, run_compiled
-from slipbench.kernel.records import MOST_STEP_PIECES, STOPPED, TOO_MANY_PIECES
 from slipbench.measures.locks import lock_samples
 from slipbench.scenario import load_scenario
 from slipbench.stop import simulation

@@ -8,7 +8,7 @@ from tests.support_stops import car, film, is_finite, packed, plain_stop, run_wo
 
 from slipbench.controllers import by_name
 from slipbench.ground.errors import InputError
-from slipbench.kernel.records import RUNNING
+from slipbench.kernel.codes import RUNNING
 from slipbench.scenario import Brake, Driver, Fault, HandleEntry, Run, Sander
 from slipbench.scenario.fault import AXLE_FAULTS, OTHER_FAULTS, VEHICLE_FAULTS
 from slipbench.stop.shortest import shortest_possible

@@ -8,13 +8,14 @@ from numba import njit
 from tests.support_stops import DRY, FALLING, FLAT, clean, packed, plain_stop, wheel_on
 
 from slipbench.controllers import by_name
+from slipbench.kernel.codes import ADHESION_WORKS, N_LANES, SENSOR, TEETH
 from slipbench.kernel.creep import find_peak
 from slipbench.kernel.loop import run_compiled
+from slipbench.kernel.moving import LANES
 from slipbench.kernel.rail import peak_met
-from slipbench.kernel.records import ADHESION_WORKS, LANES, N_LANES, SENSOR, TEETH
 from slipbench.kernel.sensing import sense, sense_together
 from slipbench.kernel.tally import add_up_together
-from slipbench.kernel.wheelset import GAMMA, longest_piece, spin_together, turn
+from slipbench.kernel.wheelset import GAMMA, Course, longest_piece, spin_together, turn
 from slipbench.packing import pack
 from slipbench.scenario import GRADES, load_scenario
 from slipbench.strategies.update import compile_update
@@ -62,7 +63,7 @@ def settled(film, speed, creepage, duration, acceleration):
     state["wheel_speed"] = speed * (1.0 - creepage)
     brake = 0.9 * limit
     for _ in range(3):
-        piece = turn(duration, speed, acceleration, brake, 0.0, axle, state, law)
+        piece = turn(duration, Course(speed, acceleration, brake, 0.0, axle, state, law))
         state["wheel_speed"] = piece[3]
         speed += acceleration * piece[0]
     return axle, state, law, speed, brake
@@ -86,7 +87,7 @@ def test_wheels_spun_together_turn_as_they_turn_alone(film, speed):
         if not lanes["is_right"][k]:
             continue
         held += 1
-        alone = turn(piece[3], piece[2], acceleration, piece[4], piece[5], axle, state, law)
+        alone = turn(piece[3], Course(piece[2], acceleration, piece[4], piece[5], axle, state, law))
         together = [lanes[name][k] for name in ("wheel_1", "force_1", "wheel_2", "force_2")]
         limit = 2.0 * float(axle["wheel_load"]) * float(state["friction"])
         assert together[0::2] == pytest.approx(alone[1::2], rel=1e-12)

@@ -5,12 +5,10 @@ to 0.96 on three rails, p = 1 and 2 (declared: one, for this law only). At the d
 that leaves an error of at most 4e-5 of the distance.
 """
 
-import dataclasses
-
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from tests.support_stops import advance_unsampled, clean
+from tests.support_stops import advance_unsampled, clean, on_one_axle
 
 from slipbench.contact.conditioning import follow_memoryless_curve, memoryless_adhesions
 from slipbench.controllers import none, slip_band
@@ -131,19 +129,6 @@ def test_sand_comes_on_top_and_a_new_cell_forgets() -> None:
 # --- in a stop ------------------------------------------------------------------------------------
 
 
-def one_axle(scenario: Scenario) -> Scenario:
-    """A vehicle of a single axle that carries 10 t."""
-    car = dataclasses.replace(
-        scenario.train.vehicles[0],
-        tare_mass=10e3,
-        laden_mass=10e3,
-        bogie_centres=(10.0,),
-        bogie_wheelbase=0.0,
-        wheelset_inertia=100.0,
-    )
-    return scenario.replace({"train.vehicles": (car,)})
-
-
 def distance_at(until: float, step: float, scenario: Scenario) -> float:
     """Distance after a time, no sample in between: the step governs. [m]"""
     world = pack(scenario.replace({"run.maximum_step": step}), none.CONTROLLER, 0)
@@ -163,7 +148,7 @@ def distance_at(until: float, step: float, scenario: Scenario) -> float:
 def test_observed_order_in_the_step_is_one(
     rail: str, exponent: float, scale: float, until: float
 ) -> None:
-    scenario = one_axle(clean(rail)).replace(
+    scenario = on_one_axle(clean(rail)).replace(
         {
             "rail.cleaning_law": "contact_only",
             "rail.sections.0.cleaning_exponent": exponent,

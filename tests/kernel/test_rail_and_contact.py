@@ -4,14 +4,13 @@ The equation dW = mu(W) dk and its solution are this project's own derivation. C
 an integration by SciPy, against the two older laws as its limits, and in whole stops.
 """
 
-import dataclasses
 from functools import cache
 from typing import Any
 
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from tests.support_stops import film, packed, plain_stop, run_world
+from tests.support_stops import film, on_one_axle, packed, plain_stop, run_world
 
 from slipbench.contact.conditioning import memoryless_adhesions
 from slipbench.controllers import none, slip_band
@@ -133,25 +132,13 @@ def test_without_its_contact_share_it_is_the_rail_memory_to_the_last_bit() -> No
     assert distance_of(alone) == distance_of(scenario_of("detergent", "rail_memory"))
 
 
-def one_axle(scenario: Scenario) -> Scenario:
-    car = dataclasses.replace(
-        scenario.train.vehicles[0],
-        tare_mass=10e3,
-        laden_mass=10e3,
-        bogie_centres=(10.0,),
-        bogie_wheelbase=0.0,
-        wheelset_inertia=100.0,
-    )
-    return scenario.replace({"train.vehicles": (car,)})
-
-
 def test_a_lone_locked_axle_stops_as_under_the_law_without_memory_at_half_the_work() -> None:
     """No wheel behind profits, so only the mean of the pass against its end tells them apart."""
     work = 4e5  # a pass gains little: W0 far above what one wheel leaves, some 5 kJ/m
     both = {}
     for law, share in (("rail_and_contact", 1.0), ("contact_only", 2.0), ("rail_memory", 1.0)):
         locked = {} if law == "contact_only" else {"locked_cleaning_share": 1.0}  # of no effect
-        scenario = one_axle(scenario_of("detergent", law, **locked))
+        scenario = on_one_axle(scenario_of("detergent", law, **locked))
         scenario = scenario.replace({"rail.sections.0.cleaning_work": share * work})
         summary = simulate(scenario, none.CONTROLLER, with_traces=False).summary
         both[law] = summary["stopping_distance"]

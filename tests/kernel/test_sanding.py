@@ -10,8 +10,10 @@ from tests.support_stops import clean
 from slipbench.contract import DEMAND_FACTOR, FILL, SAMPLE_TIME, SLIDE, VALVE, Controller, Parameter
 from slipbench.controllers import none, slip_band
 from slipbench.ground.errors import InputError
+from slipbench.kernel.fixed import SANDER, TRAIN
 from slipbench.kernel.loop import run_compiled
-from slipbench.kernel.records import SANDER, SANDER_STATE, TRAIN, World
+from slipbench.kernel.moving import SANDER_STATE
+from slipbench.kernel.records import World
 from slipbench.kernel.sanding import lay_sand, let_sand_fall, sand_flow, watch_trigger
 from slipbench.packing import pack
 from slipbench.scenario import Driver, HandleEntry, Sander, Scenario

@@ -53,10 +53,10 @@ def test_compressor_fills_the_reservoirs_in_the_time_of_the_check_value():
     world.vehicle_states["main"] = 8.5e5 - 1.0
     time = 0.0
     while world.vehicle_states["main"][0] < 10e5:
-        run_compressors(0.02, world.train[0], world.vehicles, world.vehicle_states)
+        run_compressors(0.02, world.brakes, world.vehicles, world.vehicle_states)
         time += 0.02
     assert time == pytest.approx(88.8, abs=0.1)
-    run_compressors(0.02, world.train[0], world.vehicles, world.vehicle_states)
+    run_compressors(0.02, world.brakes, world.vehicles, world.vehicle_states)
     assert world.vehicle_states["is_pumping"][0] == 0
 
 
@@ -66,7 +66,7 @@ def test_governor_runs_from_cut_in_to_cut_out_and_not_between():
     seen = []
     for main in (9e5, 8.4e5, 9e5, 9.9e5, 10e5, 9e5, 8.6e5, 8.4e5):
         state["main"] = main
-        run_compressors(1e-6, world.train[0], world.vehicles, world.vehicle_states)
+        run_compressors(1e-6, world.brakes, world.vehicles, world.vehicle_states)
         seen.append(int(state["is_pumping"]))
     assert seen == [0, 1, 1, 1, 0, 0, 0, 1]
 
@@ -74,7 +74,7 @@ def test_governor_runs_from_cut_in_to_cut_out_and_not_between():
 def test_auxiliaries_never_draw_what_is_not_there():
     world = packed(unit(1, {"compressor_flow": 0.0, "auxiliary_flow": 0.5}))
     for _ in range(1000):
-        run_compressors(0.02, world.train[0], world.vehicles, world.vehicle_states)
+        run_compressors(0.02, world.brakes, world.vehicles, world.vehicle_states)
     state = world.vehicle_states[0]
     assert state["main"] == pytest.approx(0.0, abs=1e-6)
     assert state["consumed_mass"] == pytest.approx(mass(9e5, 0.11), rel=1e-9)
@@ -178,7 +178,7 @@ def test_at_a_quarter_of_the_air_strategies_run_short_on_leaf(strategy):
 def test_a_strategy_that_spares_air_keeps_a_full_application_where_others_do_not():
     full = load_scenario("wet_leaf")
     spare = simulate(full, by_name("cleaning_balance"), seed=0, with_traces=False)
-    waste = simulate(full, by_name("sliding_mode"), seed=0, with_traces=False)
+    waste = simulate(full, by_name("speed_difference"), seed=0, with_traces=False)
     assert spare.summary["next_application"] == 1.0
     assert "low air" not in [finding.kind for finding in spare.findings]
     assert waste.summary["next_application"] < 1.0

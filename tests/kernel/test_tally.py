@@ -5,7 +5,8 @@ from tests.support_stops import FLAT, packed, plain_stop, wheel_on
 
 from slipbench.controllers import none
 from slipbench.kernel.creep import creep_force
-from slipbench.kernel.tally import count_lock, count_slide, usable_force
+from slipbench.kernel.slides import count_lock, count_slide
+from slipbench.kernel.tally import usable_force
 from slipbench.stop.simulation import simulate
 
 

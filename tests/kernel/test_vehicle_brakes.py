@@ -139,3 +139,100 @@ def test_the_demand_comes_later_to_cars_behind():
         assert released < full[i]
     with pytest.raises(InputError, match=r"vehicles\.1\.brake\.demand_delay.*at least"):
         stop_of(*own).replace({"brake.demand_delay": 0.7})
+
+
+def test_steps_and_emergency_are_the_vehicles():
+    """A second car of .6 in step 1 and .8 in emergency beside .9 and 1.2: (.9 + .6) / 2 and mean 1.
+
+    Each reaches its full pressure at its own emergency demand: .75 of it in step 1 on both.
+    """
+    base = stop_of(None, {"steps": (0.6,), "emergency": 0.8}).replace({"brake.emergency": 1.2})
+    for position, mean, share in ((1, 0.75, 0.75), (2, 1.0, 1.0)):
+        driver = Driver(programme=(HandleEntry(at_time=0.0, position=position),))
+        stop = simulate(base.replace({"driver": driver}), none.CONTROLLER)
+        late = (stop.traces["time"] > 2.0) & (stop.traces["train_speed"] > 2.0)
+        slowing = -np.diff(stop.traces["train_speed"][late]) / np.diff(stop.traces["time"][late])
+        assert slowing == pytest.approx(mean, rel=2e-3)
+        tare = (40e3 + 400.0 / 0.42**2) / (50e3 + 400.0 / 0.42**2)
+        assert stop.traces["pressure"][-1] == pytest.approx(share * 3e5 * tare)
+        # the train's demand is the mean of both, as a share of the train's emergency
+        assert stop.traces["demand"][-2] == pytest.approx(mean / 1.2)
+
+
+def test_an_enhanced_emergency_and_a_continuous_handle_are_the_vehicles():
+    table = {"brake.controller_levels": (0.0, 1.0), "brake.controller_demands": (0.0, 0.8)}
+    base = stop_of(None, {})
+    own = VehicleBrake(controller_demands=(0.0, 0.4), enhanced_emergency=1.8)
+    level = Driver(programme=(HandleEntry(at_time=0.0, position=1, level=0.5),))
+    stop = simulate(
+        base.replace({**table, "train.vehicles.1.brake": own, "driver": level}), none.CONTROLLER
+    )
+    force = stop.traces["brake_force"][-1]
+    assert force[4:] == pytest.approx(0.5 * force[:4], rel=1e-12)
+    hard = Driver(programme=(HandleEntry(at_time=0.0, position=2),))
+    stop = simulate(
+        base.replace({**table, "train.vehicles.1.brake": own, "driver": hard}), none.CONTROLLER
+    )
+    force = stop.traces["brake_force"][-1]
+    emergency = base.brake.emergency
+    assert force[4:] == pytest.approx(1.8 / emergency * force[:4], rel=1e-12)
+
+
+def test_one_car_breathes_from_a_reservoir_and_the_next_follows_ramps():
+    """Air by flow in the first car, by ramps in the second, and the other way round."""
+    for first, second in (("flow", "ramps"), ("ramps", "flow")):
+        own = [{} if first == "ramps" else {"air": "flow"}, {}]
+        scenario = stop_of(own[0], {"air": second})
+        stop = simulate(scenario, none.CONTROLLER)
+        lowest = stop.worth.air.lowest_reservoir
+        is_flow = np.array([first, second]) == "flow"
+        assert np.isnan(lowest).tolist() == (~is_flow).tolist()
+        assert abs(stop.summary["air_residual"]) < 1e-9
+    values = {"air": "flow", "fill_conductance": 2e-8}
+    assert stop_of(values, None).train.vehicles[0].brake.fill_conductance == 2e-8
+    with pytest.raises(InputError, match=r"brake\.air"):
+        stop_of({"air": "flow"}, {}).replace({"train.vehicles.1.brake.fill_conductance": 2e-8})
+    with pytest.raises(InputError, match="cannot act"):
+        stop_of({"air": "flow"}, {}).replace({"train.vehicles.0.brake.fill_rate": 2e5})
+
+
+def test_a_compressor_has_a_governor_and_a_pipe_of_its_own():
+    own = VehicleBrake(compressor_cut_in=5e5, compressor_cut_out=6e5, main_pipe_volume=0.05)
+    base = load_scenario("wet_leaf")
+    world = packed(base.replace({"train.vehicles.1.brake": own}))
+    assert world.brakes["cut_in"].tolist() == [8.5e5, 5e5, 8.5e5, 8.5e5]
+    pipes = world.vehicles["main_volume"] - packed(base).vehicles["main_volume"]
+    assert pipes == pytest.approx([0.0, 0.04, 0.0, 0.0])
+
+
+def test_a_car_that_does_not_weigh_its_load_brakes_as_laden():
+    world = packed(stop_of(None, {"variable_load": False}))
+    assert world.vehicles["load_factor"][1] == 1.0 > world.vehicles["load_factor"][0]
+
+
+@pytest.mark.parametrize(
+    ("own", "told"),
+    [
+        ({"steps": (0.3, 0.6)}, r"vehicles\.1\.brake\.steps.*must be 1"),
+        ({"emergency": 0.5}, r"vehicles\.1\.brake\.emergency.*last service step"),
+        ({"controller_demands": (0.0, 0.5)}, "controller_levels"),
+    ],
+)
+def test_demands_that_do_not_fit_the_handle_are_refused(own, told):
+    with pytest.raises(InputError, match=told):
+        stop_of(None, own)
+
+
+def test_an_axle_is_refused_a_factor_its_own_vehicle_does_not_have():
+    base = stop_of(None, {"demand_factor_limit": 1.5})
+    controller = none.CONTROLLER
+
+    def harder(observation, parameters, memory, command, signals):
+        for i in range(observation.shape[0]):
+            command[i, 0], command[i, 1] = 0.0, 1.4
+
+    more = dataclasses.replace(controller, update=harder, name="harder")
+    with pytest.raises(InputError, match=r"axle 1 .*factor 0 to 1$"):
+        simulate(base, more)
+    both = base.replace({"brake.demand_factor_limit": 1.5})
+    assert simulate(both, more).summary["is_stopped"]

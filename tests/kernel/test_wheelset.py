@@ -5,7 +5,7 @@ import pytest
 from tests.support_stops import DRY, FALLING, FLAT, wheel_on
 
 from slipbench.kernel.creep import creep_force
-from slipbench.kernel.wheelset import GAMMA, longest_piece, solve_stage, spin, turn
+from slipbench.kernel.wheelset import GAMMA, Course, longest_piece, solve_stage, spin, turn
 
 FILMS = {"flat": (0.05, FLAT), "falling": (0.15, FALLING), "dry": (0.35, DRY)}
 films = pytest.mark.parametrize("film", FILMS)
@@ -51,7 +51,7 @@ def test_released_wheel_spins_up_along_the_creep_curve(film, speed, rim_share):
     for piece in (1e-5, 1e-4, 5e-4, 1e-3, 2e-3, 5e-3):
         piece = min(piece, longest_piece(speed, axle, state, law))
         for brake in (0.0, 0.3 * limit):
-            stages = spin(piece, speed, -0.5, brake, 0.0, axle, state, law)
+            stages = spin(piece, Course(speed, -0.5, brake, 0.0, axle, state, law))
             for moment, rim, force in ((GAMMA * piece, *stages[:2]), (piece, *stages[2:])):
                 at_speed = speed - 0.5 * moment
                 on_curve = creep_force(at_speed - rim, at_speed, axle, state, law)[0]
@@ -76,7 +76,7 @@ def test_step_keeps_the_wheels_momentum(film, brake_share):
     brake, rate = brake_share * limit_of(axle, state), 2e4
     state["wheel_speed"] = 19.5
     piece = 1e-3
-    _, force_1, wheel_2, force_2 = spin(piece, 20.0, -0.5, brake, rate, axle, state, law)
+    _, force_1, wheel_2, force_2 = spin(piece, Course(20.0, -0.5, brake, rate, axle, state, law))
     rail = piece * ((1.0 - GAMMA) * force_1 + GAMMA * force_2)
     braked = piece * (brake + 0.5 * rate * piece)
     change = float(axle["rotating_mass"]) * (wheel_2 - 19.5)
@@ -88,7 +88,9 @@ def test_stage_forces_lie_on_the_creep_curve(film):
     axle, state, law = wheel(film)
     brake = 1.2 * limit_of(axle, state)
     state["wheel_speed"] = 19.0
-    wheel_1, force_1, wheel_2, force_2 = spin(1e-3, 20.0, -0.5, brake, 0.0, axle, state, law)
+    wheel_1, force_1, wheel_2, force_2 = spin(
+        1e-3, Course(20.0, -0.5, brake, 0.0, axle, state, law)
+    )
     for moment, rim, force in ((GAMMA * 1e-3, wheel_1, force_1), (1e-3, wheel_2, force_2)):
         at_speed = 20.0 - 0.5 * moment
         on_curve = creep_force(at_speed - rim, at_speed, axle, state, law)[0]
@@ -103,7 +105,7 @@ def test_lock_comes_at_the_closed_forms_moment(friction, rim):
     brake = 13.5e3
     state["wheel_speed"] = rim
     slowing = (brake - limit_of(axle, state)) / float(axle["rotating_mass"])
-    spent, _, _, end, _ = turn(10.0, 20.0, 0.0, brake, 0.0, axle, state, law)
+    spent, _, _, end, _ = turn(10.0, Course(20.0, 0.0, brake, 0.0, axle, state, law))
     # slip is above two thirds all along: saturated to 1e-8 (checked in test_creep)
     assert spent == pytest.approx(rim / slowing, rel=1e-7)
     assert end == 0.0
@@ -120,7 +122,7 @@ def test_lock_under_a_rising_brake_force_comes_at_the_closed_forms_moment(step):
     momentum = float(axle["rotating_mass"]) * 5.0
     expected = (-excess + np.sqrt(excess**2 + 2.0 * rate * momentum)) / rate
     while not state["is_locked"]:
-        piece = turn(step, 20.0, 0.0, brake + rate * time, rate, axle, state, law)
+        piece = turn(step, Course(20.0, 0.0, brake + rate * time, rate, axle, state, law))
         time += piece[0]
         state["wheel_speed"] = piece[3]
     assert time == pytest.approx(expected, rel=1e-7)
@@ -132,7 +134,9 @@ def test_locked_wheel_stays_locked_while_the_demand_is_above_friction():
     state["wheel_speed"], state["is_locked"] = 0.0, 1
     for speed in (20.0, 3.0, 0.1):
         brake = 1.01 * limit
-        spent, stage, first, end, grip = turn(0.01, speed, -0.5, brake, 0.0, axle, state, law)
+        spent, stage, first, end, grip = turn(
+            0.01, Course(speed, -0.5, brake, 0.0, axle, state, law)
+        )
         assert (spent, stage, end) == (0.01, 0.0, 0.0)
         assert state["is_locked"] == 1
         assert grip == pytest.approx(limit, rel=1e-3)
@@ -144,12 +148,12 @@ def test_wheel_spins_again_when_the_brake_falls_below_the_rails_grip():
     axle, state, law = wheel_on(0.05, **FLAT)
     grip = creep_force(20.0, 20.0, axle, state, law)[0]
     state["wheel_speed"], state["is_locked"] = 0.0, 1
-    spent, _, _, end, force = turn(1.0, 20.0, 0.0, grip + 2e3, -1e4, axle, state, law)
+    spent, _, _, end, force = turn(1.0, Course(20.0, 0.0, grip + 2e3, -1e4, axle, state, law))
     assert spent == pytest.approx(0.2, rel=1e-6)
     assert end == 0.0
     assert force == pytest.approx(grip, rel=1e-12)
     assert state["is_locked"] == 0
-    _, _, _, faster, _ = turn(0.05, 20.0, 0.0, grip, -1e4, axle, state, law)
+    _, _, _, faster, _ = turn(0.05, Course(20.0, 0.0, grip, -1e4, axle, state, law))
     assert faster == pytest.approx(0.5 * 1e4 * 0.05**2 / float(axle["rotating_mass"]), rel=1e-3)
 
 
@@ -157,10 +161,10 @@ def test_wheel_spins_again_at_once_on_a_rail_that_grips_more():
     axle, state, law = wheel_on(0.05, **FLAT)
     brake = 1.5 * limit_of(axle, state)
     state["wheel_speed"], state["is_locked"] = 0.0, 1
-    assert turn(0.01, 20.0, 0.0, brake, 0.0, axle, state, law)[3] == 0.0
+    assert turn(0.01, Course(20.0, 0.0, brake, 0.0, axle, state, law))[3] == 0.0
     state["friction"] = 0.15
     gain = (limit_of(axle, state) - brake) / float(axle["rotating_mass"])
-    spent, _, _, end, _ = turn(0.01, 20.0, 0.0, brake, 0.0, axle, state, law)
+    spent, _, _, end, _ = turn(0.01, Course(20.0, 0.0, brake, 0.0, axle, state, law))
     assert state["is_locked"] == 0
     assert spent == 0.01
     assert end == pytest.approx(0.01 * gain, rel=1e-4)
@@ -173,7 +177,7 @@ def test_falling_friction_lets_a_slowing_wheel_spin_again():
     assert high > low
     state["wheel_speed"], state["is_locked"] = 0.0, 1
     brake = 0.5 * (low + high)
-    spent = turn(20.0, 20.0, -0.5, brake, 0.0, axle, state, law)[0]
+    spent = turn(20.0, Course(20.0, -0.5, brake, 0.0, axle, state, law))[0]
     met = 20.0 - 0.5 * spent
     assert creep_force(met, met, axle, state, law)[0] == pytest.approx(brake, rel=1e-6)
     assert state["is_locked"] == 0
@@ -185,7 +189,7 @@ def test_rolling_wheel_settles_where_the_rail_carries_brake_less_inertia():
     speed, slowing = 20.0, 0.9
     brake = 13.5e3
     for _ in range(100):
-        wheel = turn(0.005, speed, -slowing, brake, 0.0, axle, state, law)
+        wheel = turn(0.005, Course(speed, -slowing, brake, 0.0, axle, state, law))
         state["wheel_speed"] = wheel[3]
         speed -= 0.005 * slowing
     assert wheel[4] == pytest.approx(brake - ROTATING_MASS * slowing, rel=1e-3)

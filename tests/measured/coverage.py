@@ -12,9 +12,8 @@ from typing import Any
 
 import numpy as np
 from scipy.stats import binom, spearmanr
-from tests.measured.trials import STRATEGIES, Trial, all_trials, make_trial
+from tests.measured.trials import STRATEGIES, Trial, all_trials, make_trial, plain_trials
 
-from slipbench import simulate
 from slipbench.ground.errors import InputError
 from slipbench.measured.account import Account, make_account
 from slipbench.measured.adhesion import WINDOW, slope_weights, weighed
@@ -24,6 +23,8 @@ from slipbench.measured.speed import Z90
 from slipbench.measured.unit import make_unit
 from slipbench.measured.whatif import Alternative, Verdict, judge
 from slipbench.scenario import Scenario, load_scenario
+from slipbench.stop.simulation import simulate_way
+from slipbench.strategies.registry import find_controller
 
 UNIT = "wet_leaf"
 
@@ -118,39 +119,40 @@ def run(specs: list[dict[str, Any]], tell: Any = lambda _: None) -> Counts:
     return counts
 
 
-def whatif_trial(spec: dict[str, Any], n_draws: int = 10) -> tuple[float, Verdict]:
+def whatif_trial(
+    spec: dict[str, Any], n_draws: int = 16, n_seeds: int = 2
+) -> tuple[float, Verdict]:
     """Return the true difference of another strategy on a trial's rail [m], and what is claimed.
 
     The stop was made under one strategy; the other runs on the true rail under the law, cells,
-    pads and wheels of the truth, five seeds each.
+    pads and wheels of the truth, six seeds each.
     """
     trial = make_trial(**spec)
     account = make_account(trial.log, make_unit(load_scenario(UNIT)))
     found = identify(account, fit_rail(account))
     other = STRATEGIES[(STRATEGIES.index(spec["strategy"]) + 1) % len(STRATEGIES)]
-    true = [
-        np.mean([_way(trial.truth, name, seed) for seed in range(5)])
-        for name in (spec["strategy"], other)
-    ]
+    names = (spec["strategy"], other)
+    true = [np.mean([_way(trial.truth, name, seed) for seed in range(6)]) for name in names]
     draws = [stop_scenario(found, theta, "draw") for theta in found.fit.draws(n_draws)]
     if spec["is_eased"]:
         draws = [d.replace({"driver": trial.truth.driver}) for d in draws]
     ways = [
-        Alternative(name, "logged", np.array([_way(d, name, i) for i, d in enumerate(draws)]))
-        for name in (spec["strategy"], other)
-    ]
-    return float(true[1] - true[0]), judge(*ways)
+        np.array([[_way(d, name, n_seeds * i + k) for k in range(n_seeds)]
+                  for i, d in enumerate(draws)])
+        for name in names
+    ]  # fmt: skip
+    both = [Alternative(name, "logged", way) for name, way in zip(names, ways, strict=True)]
+    return float(true[1] - true[0]), judge(*both)
 
 
 def _way(scenario: Scenario, strategy: str, seed: int) -> float:
-    way = simulate(scenario, strategy, seed, with_traces=False).summary["stopping_distance"]
-    return way if np.isfinite(way) else np.inf
+    return simulate_way(scenario, find_controller(strategy).controller, seed).distance
 
 
 def whatif_text(first: int, n: int) -> str:
     """Return how often a verdict is claimed, and how often it has the sign of the truth."""
     n_claimed = n_wrong = 0
-    for spec in all_trials(n):
+    for spec in plain_trials(n):
         true, verdict = whatif_trial({**spec, "seed": spec["seed"] + first})
         n_claimed += bool(verdict.claim)
         n_wrong += bool(verdict.claim) and (verdict.mean > 0.0) != (true > 0.0)

@@ -102,11 +102,13 @@ def make_trial(
     is_eased: bool = False,
     has_train: bool | None = None,
     shift: float | None = None,
+    less_work: float = 1.0,
     changes: dict[str, Any] | None = None,
 ) -> Trial:
     """Return one trial; what is not given follows from the seed."""
     truth = make_truth(seed, film, law or LAWS[seed % len(LAWS)], speed, is_eased)
-    truth = truth.replace(changes or {})
+    work = less_work * truth.rail.sections[0].cleaning_work
+    truth = truth.replace({"rail.sections.*.cleaning_work": work} | (changes or {}))
     rng = np.random.default_rng([seed, 3])
     drawn = float(rng.uniform(-0.08, 0.08))
     shift = drawn if shift is None else shift
@@ -115,7 +117,7 @@ def make_trial(
     return Trial(truth, stop, log, shift, seed)
 
 
-def all_trials(n: int) -> list[dict[str, Any]]:
+def plain_trials(n: int) -> list[dict[str, Any]]:
     """Return what n trials are made of: films, strategies, held and eased take turns."""
     return [
         {
@@ -126,3 +128,27 @@ def all_trials(n: int) -> list[dict[str, Any]]:
         }
         for i in range(n)
     ]
+
+
+def deep_trials(n: int) -> list[dict[str, Any]]:
+    """Return stops whose wheels clean some metres over and over: W_max / W0 of 2 and more.
+
+    Films that are cleaned with two fifths of the usual work, under strategies that slide deep.
+    """
+    return [
+        {
+            "seed": 500 + i,
+            "film": FILMS[i % 3],
+            "strategy": ("deep_slip", "cleaning_balance")[(i // 3) % 2],
+            "speed": (20.0, 30.0)[(i // 6) % 2],
+            "less_work": 0.4,
+        }
+        for i in range(n)
+    ]
+
+
+def all_trials(n: int) -> list[dict[str, Any]]:
+    """Return n trials, every fourth of them a deep one."""
+    n_deep = n // 4
+    plain, deep = plain_trials(n - n_deep), deep_trials(n_deep)
+    return [deep[i // 4] if i % 4 == 3 else plain[i - i // 4] for i in range(n)]

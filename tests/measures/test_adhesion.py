@@ -7,7 +7,7 @@ import pytest
 from tests.support_stops import level_then, packed, patches, plain_stop, run_world
 
 from slipbench.controllers import by_name
-from slipbench.kernel.records import ADHESION_WORKS
+from slipbench.kernel.codes import ADHESION_WORKS
 from slipbench.kernel.tally import split_force
 from slipbench.measures.adhesion import adhesion_use
 from slipbench.scenario import Fault, load_scenario

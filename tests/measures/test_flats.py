@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.marks import MARKS
 from slipbench.measures.flats import (
     archard_area_rate,
     energy_area_rate,
@@ -19,13 +20,7 @@ from slipbench.measures.flats import (
     merge_flats,
 )
 from slipbench.measures.limits import FLAT_LIMITS, FlatLimit, check_flat_limits, flat_risk_index
-from slipbench.measures.materials import (
-    MARKS,
-    WEAR,
-    SteelProperties,
-    TreadHeatSink,
-    WearCoefficients,
-)
+from slipbench.measures.materials import WEAR, SteelProperties, TreadHeatSink, WearCoefficients
 
 RADIUS, WIDTH, TURN = 0.42, 0.030, 2.0 * math.pi
 

@@ -10,6 +10,7 @@ from scipy.sparse import coo_matrix, identity
 from scipy.sparse.linalg import splu
 
 from slipbench.ground.errors import InputError
+from slipbench.measures.flash import flash_temperature, friction_heat_flux
 from slipbench.measures.limits import TRANSFORMATION, martensite_risk, quench_time
 from slipbench.measures.materials import (
     STEEL,
@@ -19,8 +20,6 @@ from slipbench.measures.materials import (
     stationary_disc_response,
 )
 from slipbench.measures.temperature import (
-    flash_temperature,
-    friction_heat_flux,
     locked_wheel_steady_temperature,
     locked_wheel_temperature,
     tread_bulk_temperature,

@@ -1,12 +1,11 @@
 """Rail memory: cleaning against closed forms through a stop, its account, the rail handed on."""
 
-import dataclasses
 import math
 from pathlib import Path
 
 import numpy as np
 import pytest
-from tests.support_stops import clean
+from tests.support_stops import clean, on_one_axle
 
 from slipbench.commands.main import main
 from slipbench.controllers import none, slip_band
@@ -28,19 +27,6 @@ from slipbench.stop.stop import Stop
 from slipbench.strategies.update import compile_update
 
 GRAVITY = 9.80665
-
-
-def one_axle(scenario: Scenario) -> Scenario:
-    """A vehicle of a single axle that carries 10 t."""
-    car = dataclasses.replace(
-        scenario.train.vehicles[0],
-        tare_mass=10e3,
-        laden_mass=10e3,
-        bogie_centres=(10.0,),
-        bogie_wheelbase=0.0,
-        wheelset_inertia=100.0,
-    )
-    return scenario.replace({"train.vehicles": (car,)})
 
 
 def run_world(scenario: Scenario, controller: object = slip_band.CONTROLLER) -> World:
@@ -120,7 +106,7 @@ def test_locked_train_meets_the_friction_of_the_closed_form_axle_by_axle(
 def test_friction_on_a_rail_handed_over_is_the_closed_form_of_the_work_left(
     exponent: float,
 ) -> None:
-    scenario = one_axle(clean("wet_leaf")).replace(
+    scenario = on_one_axle(clean("wet_leaf")).replace(
         {"rail.sections.0.cleaning_exponent": exponent, "rail.sections.0.cleaning_work": 2000.0}
     )
     before = simulate(scenario, slip_band.CONTROLLER, with_traces=False).rail_after

@@ -14,7 +14,7 @@ import sys
 import numpy as np
 from tests.support_stops import brake_of, car, film, one_axle, plain_stop, train_of
 
-from slipbench.possible.search import search
+from slipbench.comparison.possible.search import search
 from slipbench.scenario import Rail, Run, Scenario
 from slipbench.stop.shortest import shortest_possible
 

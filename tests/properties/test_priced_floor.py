@@ -8,8 +8,8 @@ from tests.properties.random_stops import examples, stops
 from tests.support_stops import FALLING, car, film, plain_stop, train_of
 from tests.thinning import thinned
 
-from slipbench.possible.plan import Plan
-from slipbench.possible.search import search
+from slipbench.comparison.possible.plan import Plan
+from slipbench.comparison.possible.search import search
 from slipbench.scenario import Rail, Run, Scenario, load_scenario
 from slipbench.stop import shortest
 from slipbench.stop.shortest import run_fictitious_stop, shortest_possible

@@ -17,7 +17,12 @@ from slipbench.campaign.objectives import OBJECTIVES, find_objectives
 from slipbench.campaign.plan import Plan
 from slipbench.campaign.rails import RandomRails
 from slipbench.campaign.report import failure_notes
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import IN_MEMORY, Store
+from slipbench.campaign.tuning.judge import Goal
+from slipbench.campaign.tuning.rails import family_rails
+from slipbench.campaign.tuning.tuning import tune
+from slipbench.campaign.variation import parameter_space
 from slipbench.campaign.worst import worst_rail
 from slipbench.comparison.compare import as_csv, compare
 from slipbench.comparison.tables import comparison_table
@@ -28,11 +33,7 @@ from slipbench.running.limit import limited, parse_limit
 from slipbench.running.runner import run_stop
 from slipbench.running.runners import HereRunner, PoolRunner
 from slipbench.running.task import FAILED, failed_outcome, make_task, run_task
-from slipbench.statistics.designs import parameter_space
 from slipbench.strategies.registry import find_controller
-from slipbench.tuning.judge import Goal
-from slipbench.tuning.rails import family_rails
-from slipbench.tuning.tuning import tune
 
 LOOPER = """
 from slipbench import Controller, Parameter
@@ -171,7 +172,12 @@ def test_tuning_passes_over_settings_whose_stops_fail(small, looper):
     goal = Goal(find_objectives("distance"))
     with Store(IN_MEMORY) as store:
         tuned = tune(
-            known, parameter_space(known.controller, None), goal, rails, 30, store, FailingRunner()
+            known,
+            parameter_space(known.controller, None),
+            goal,
+            rails,
+            30,
+            Rig(store, FailingRunner()),
         )
     assert tuned.chosen.values["loops"] <= 0.5 and tuned.chosen.n_overruns == 0
     assert tuned.default.n_overruns == 1 and math.isinf(tuned.default.scores[0])
@@ -182,7 +188,7 @@ def test_the_search_for_the_worst_rail_passes_over_stops_that_fail(small):
     known = find_controller("none")
     few = small.replace({"run.maximum_pieces": 8000})
     with Store(IN_MEMORY) as store:
-        found = worst_rail(few, known, 13, store, HereRunner(), harm="distance")
+        found = worst_rail(few, known, 13, Rig(store, HereRunner()), harm="distance")
     assert found.failures and all("run.maximum_pieces" in line for line in found.failures)
     assert 0.0 < found.harm < math.inf
 
@@ -220,33 +226,18 @@ if __name__ == "__main__":
 """
 
 
-def test_ctrl_c_ends_a_stop_of_a_day_within_a_second(tmp_path):
-    """Downhill, where brakes and slope balance: it would run for minutes of processor time."""
-    (tmp_path / "day.py").write_text(DAY, encoding="utf-8")
-    run = subprocess.Popen(
-        [sys.executable, "day.py"], cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    )
-    assert run.stdout is not None and run.stdout.readline() == b"begins\n"
-    time.sleep(1.0)
-    assert run.poll() is None
-    start = time.monotonic()
-    os.kill(run.pid, signal.SIGINT)
-    _, said = run.communicate(timeout=PATIENCE)
-    assert b"KeyboardInterrupt" in said
-    assert time.monotonic() - start < 5.0  # a second, and what a busy machine adds
-
-
 FLOOR = DAY.replace("simulate", "shortest_possible").replace(
     'stop = shortest_possible(scenario, by_name("none"), with_traces=False)',
     'stop = shortest_possible(scenario.replace({"run.maximum_step": 1e-5}))',
 )
 
 
-def test_ctrl_c_ends_a_floor_within_a_second(tmp_path):
-    """With steps of a hundredth of a millisecond it would take minutes."""
-    (tmp_path / "floor.py").write_text(FLOOR, encoding="utf-8")
+@pytest.mark.parametrize("code", [DAY, FLOOR], ids=["a stop of a day", "its floor"])
+def test_ctrl_c_ends_what_would_run_for_minutes_within_a_second(code, tmp_path):
+    """Downhill, where brakes and slope balance; the floor with steps of a hundredth of a ms."""
+    (tmp_path / "day.py").write_text(code, encoding="utf-8")
     run = subprocess.Popen(
-        [sys.executable, "floor.py"], cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+        [sys.executable, "day.py"], cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE
     )
     assert run.stdout is not None and run.stdout.readline() == b"begins\n"
     time.sleep(2.0)

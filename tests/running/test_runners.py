@@ -11,14 +11,15 @@ from slipbench.campaign.campaign import compare_machines, evaluate, run_campaign
 from slipbench.campaign.objectives import OBJECTIVES
 from slipbench.campaign.plan import Plan
 from slipbench.campaign.rails import RandomRails
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import IN_MEMORY, Store
+from slipbench.campaign.tuning.judge import Goal
+from slipbench.campaign.tuning.rails import family_rails
+from slipbench.campaign.tuning.tuning import tune
+from slipbench.campaign.variation import parameter_space
 from slipbench.ground.errors import InputError
 from slipbench.running.runners import HereRunner, PoolRunner, make_runner
 from slipbench.running.task import run_task
-from slipbench.statistics.designs import parameter_space
-from slipbench.tuning.judge import Goal
-from slipbench.tuning.rails import family_rails
-from slipbench.tuning.tuning import tune
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +59,7 @@ def test_summaries_are_stored_as_they_are(alone):
     plan, expected = alone
     with Store(IN_MEMORY) as store:
         task = next(plan.tasks())
-        found = evaluate([task, task], store, HereRunner())
+        found = evaluate([task, task], Rig(store, HereRunner()))
     assert found == [json.loads(expected[task.key])] * 2
     assert found[0]["is_stopped"] and found[0]["stopping_distance"] > 40.0
 
@@ -79,7 +80,7 @@ def test_a_failing_strategy_stops_the_campaign_and_keeps_the_rest(small, candida
     bad = candidate_of(find_controller(f"{file}:CONTROLLER"))
     plan = Plan([small], (candidates[1], bad.with_values({"valve": 7.0}, "seven")))
     with Store(IN_MEMORY) as store:
-        with pytest.raises(InputError, match=r"candidate seven, seed 0: .*valve 7"):
+        with pytest.raises(InputError, match=r"strategy seven, seed 0: .*valve 7"):
             run_campaign(plan, store, HereRunner(), is_quiet=True)
         assert len(store) == 1
 
@@ -103,7 +104,7 @@ def test_interrupt_tells_what_is_stored(plan, stub):
 
     with Store(IN_MEMORY) as store:
         with pytest.raises(KeyboardInterrupt, match="after 5 of 16 stops"):
-            run_missing(plan.tasks(), len(plan), store, Interrupted())
+            run_missing(plan.tasks(), len(plan), Rig(store, Interrupted()))
         assert len(store) == 5
 
 
@@ -130,12 +131,12 @@ def test_machine_types_too_far_apart_are_refused(plan, stub):
 def test_whatever_runs_stops_compares_machine_types_first(plan, stub):
     tasks = list(plan.tasks())
     with Store(IN_MEMORY) as store:
-        evaluate(tasks[:2], store, stub(("one", "two"), error=1e-3))
+        evaluate(tasks[:2], Rig(store, stub(("one", "two"), error=1e-3)))
         assert store.comparison is not None and "1.0e-03 in 2 stops" in store.comparison[0]
     runner = stub(("one", "two"), error=0.05)
     with Store(IN_MEMORY) as store:
         with pytest.raises(InputError, match="do not stand together"):
-            evaluate(tasks, store, runner)
+            evaluate(tasks, Rig(store, runner))
         assert len(store) == 0
 
 
@@ -144,7 +145,7 @@ def test_a_tuning_compares_machine_types_first(slip_band, small, stub):
     goal = Goal((OBJECTIVES["distance"],))
     space = parameter_space(slip_band.controller)
     with Store(IN_MEMORY) as store, pytest.raises(InputError, match="do not stand together"):
-        tune(slip_band, space, goal, rails, 40, store, stub(("one", "two"), error=0.05))
+        tune(slip_band, space, goal, rails, 40, Rig(store, stub(("one", "two"), error=0.05)))
 
 
 def test_machine_types_without_a_stop_in_common_are_said_to_be_not_compared(plan, stub):
@@ -181,7 +182,7 @@ def test_memory_does_not_grow_with_the_number_of_stops(small, candidates, stub):
         runner = Weighing()
         with Store(IN_MEMORY) as store:
             tracemalloc.start()
-            run_missing(plan.tasks(), len(plan), store, runner)
+            run_missing(plan.tasks(), len(plan), Rig(store, runner))
             tracemalloc.stop()
         return runner.size
 

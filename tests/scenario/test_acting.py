@@ -5,8 +5,8 @@ import pytest
 from slipbench.ground.errors import InputError
 from slipbench.results.scenario_file import scenario_file
 from slipbench.scenario import load_scenario
-from slipbench.scenario.acting import rules
 from slipbench.scenario.assemble import with_values
+from slipbench.scenario.rules import rules
 
 CURVE = "creepage,adhesion\n0,0\n0.01,0.03\n0.1,0.05\n1,0.04\n"
 FLOW, RAMPS = 'based_on = "dry"\n', 'based_on = "dry"\n[brake]\nair = "ramps"\n'

@@ -7,7 +7,8 @@ import pytest
 from tests.support_stops import FALLING, brake_of, car, film, plain_stop, train_of
 
 from slipbench import simulate
-from slipbench.controllers import by_name
+from slipbench.controllers import by_name, none
+from slipbench.ground.errors import InputError
 from slipbench.scenario import (
     Blending,
     Driver,
@@ -59,7 +60,8 @@ def dry(scenario: Scenario) -> Scenario:
 def result(scenario: Scenario) -> tuple[float, ...]:
     summary = simulate(scenario, by_name("slip_band"), with_traces=False).summary
     names = ("final_distance", "final_time", "recovered_energy", "resistor_energy", "track_energy")
-    return tuple(summary[name] for name in names)
+    supply = [str(summary[name]) for name in ("lowest_main_pressure", "air_compressed")]
+    return (*(summary[name] for name in names), *supply)
 
 
 def moved(scenario: Scenario, path: str, value: object) -> bool:
@@ -67,10 +69,11 @@ def moved(scenario: Scenario, path: str, value: object) -> bool:
 
 
 OF_DYNAMIC = {
-    "force_limit": 8e3, "power_limit": 90e3, "fade_from": 7.0, "fade_to": 0.5, "field_speed": 10.0,
-    "drive": "axle", "lag": 0.3, "jerk_limit": 0.3, "receptivity": 0.3, "resistor_power": 5e3,
-    "slide_slip": 0.3, "slide_speed": 1.9, "reduction": 0.8, "restore_time": 0.4,
-    "slides_to_cut_out": 1, "hand_back_time": 0.2, "sample_time": 0.05, "slide_rule": "cut_out",
+    "force_limit": 8e3, "power_limit": 90e3, "fade_from": 7.0, "fade_to": 0.5,
+    "field_speed": 10.0, "drive": "axle", "dead_time": 0.3, "lag": 0.3, "jerk_limit": 0.3,
+    "receptivity": 0.3, "resistor_power": 5e3, "slide_slip": 0.3,
+    "slide_speed": 1.9, "reduction": 0.8, "restore_time": 0.4, "slides_to_cut_out": 1,
+    "hand_back_time": 0.2, "sample_time": 0.05, "slide_rule": "cut_out",
 }  # fmt: skip
 
 
@@ -140,12 +143,24 @@ OF_VEHICLE = {
     "pad_friction": 0.3, "design_pad_friction": 0.3, "fill_conductance": 2e-8,
     "release_conductance": 1e-8, "vent_conductance": 6e-8, "charging_conductance": 0.0,
     "critical_ratio": 0.5, "reservoir_volume": 0.03, "reservoir_pressure": 4e5,
-    "pipe_pressure": 4e5, "vent_time_limit": 0.3,
+    "pipe_pressure": 4e5, "vent_time_limit": 0.3, "steps": (0.5,), "emergency": 1.8,
+    "enhanced_emergency": 2.5, "controller_demands": (0.0, 0.5), "air": "flow",
+    "demand_factor_limit": 1.0, "variable_load": False, "weighs_rotating_mass": False,
+    "compressor_cut_in": 8e5, "compressor_cut_out": 8.8e5, "main_pipe_volume": 0.2,
 }  # fmt: skip
 BY_FLOW = {
     "fill_conductance", "release_conductance", "vent_conductance", "charging_conductance",
     "critical_ratio", "reservoir_volume", "reservoir_pressure", "pipe_pressure",
+    "compressor_cut_in", "compressor_cut_out", "main_pipe_volume",
 }  # fmt: skip
+
+
+def _harder(observation, parameters, memory, command, signals):
+    for i in range(observation.shape[0]):
+        command[i, 0], command[i, 1] = 0.0, 1.4
+
+
+HARDER = dataclasses.replace(none.CONTROLLER, name="harder", update=_harder)
 
 
 @pytest.mark.parametrize("name", list(specs_of(VehicleBrake)))
@@ -160,7 +175,24 @@ def test_every_brake_value_of_a_vehicle_acts(name):
     if name in BY_FLOW:
         scenario = load_scenario("wet_leaf").replace({"initial_speed": 12.0, "driver": on_and_off})
         scenario = scenario.replace({"brake.reservoir_volume": 0.05})
+        pumping = {"brake.main_pressure": 8.6e5, "brake.compressor_cut_in": 8.7e5}
+        scenario = scenario.replace(pumping)
     else:
         scenario = slippery(train=train_of(car(), car()), driver=on_and_off)
+    if name == "enhanced_emergency":
+        scenario = scenario.replace({"driver": EMERGENCY})
+    elif name == "controller_demands":
+        table = {"brake.controller_levels": (0.0, 1.0), "brake.controller_demands": (0.0, 0.9)}
+        level = Driver(programme=(HandleEntry(at_time=0.0, position=1, level=0.8),))
+        scenario = scenario.replace({**table, "driver": level})
+    elif name == "demand_factor_limit":  # what is beyond it ends the stop
+        harder = scenario.replace(
+            {"brake.demand_factor_limit": 1.5, "train.vehicles.0.brake": VehicleBrake()}
+        )
+        assert simulate(harder, HARDER, with_traces=False).summary["is_stopped"]
+        path = f"train.vehicles.0.brake.{name}"
+        with pytest.raises(InputError, match=r"factor 0 to 1$"):
+            simulate(harder.replace({path: OF_VEHICLE[name]}), HARDER, with_traces=False)
+        return
     scenario = scenario.replace({"train.vehicles.0.brake": VehicleBrake()})
     assert moved(scenario, f"train.vehicles.0.brake.{name}", OF_VEHICLE[name])

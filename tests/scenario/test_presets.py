@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 import slipbench.scenario
+from slipbench.ground.marks import MARKS
 from slipbench.scenario import load_scenario, scenario_names
-from slipbench.scenario.provenance import MARKS
 
 SHIPPED = Path(slipbench.scenario.__file__).parent
 FILES = sorted(

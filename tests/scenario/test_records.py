@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from slipbench.ground.errors import InputError
+from slipbench.ground.marks import MARKS
 from slipbench.scenario import (
     Brake,
     Driver,
@@ -23,7 +24,6 @@ from slipbench.scenario import (
     load_scenario,
 )
 from slipbench.scenario.fields import default_of, specs_of
-from slipbench.scenario.provenance import MARKS
 
 RECORDS = [
     Brake, Driver, GradientSection, HandleEntry, Rail, RailSection,

@@ -27,7 +27,7 @@ import numpy as np
 from clock import Timed, best_of, machine, print_row, timed, timed_stop, yardstick
 
 from slipbench.contract import Controller
-from slipbench.kernel import records
+from slipbench.kernel import codes, records
 from slipbench.kernel.records import World
 from slipbench.packing import pack
 
@@ -98,17 +98,17 @@ def refuse_unless_in_c(world: World) -> None:
         "continuous controller": len(world.controller_table),
         "driver": world.driver["kind"][0],
         "creep law": world.law["kind"][0],
-        "ramps": train["air_model"] == records.RAMPS,
+        "ramps": train["air_model"] == codes.RAMPS,
         "cleaning law": train["cleaning_law"],
         "redeposition": train["redeposition"],
         "valves a bogie": train["valve_per_bogie"],
-        "friction pair": (axles["friction_kind"] != records.DISC).any(),
+        "friction pair": (axles["friction_kind"] != codes.DISC).any(),
         "pads": (world.axles["pad_speed_term"] != 0.0).any()
         or (world.axles["pad_heat_term"] != 0.0).any(),
         "teeth": (
             world.axles["pitch_error"] + world.axles["jitter"] + world.axles["dropout"]
         ).any(),
-        "handle by place": (world.handle["trigger"] != records.AT_TIME).any(),
+        "handle by place": (world.handle["trigger"] != codes.AT_TIME).any(),
         "single-axle bogies": (world.vehicles["wheelbase"] == 0.0).any(),
     }
     needed = [name for name, is_on in switched_on.items() if is_on]

@@ -15,6 +15,7 @@ from pathlib import Path
 from slipbench.campaign.campaign import run_missing
 from slipbench.campaign.plan import Plan
 from slipbench.campaign.rails import RandomRails
+from slipbench.campaign.rig import Rig
 from slipbench.campaign.store import Store
 from slipbench.running.candidate import candidate_of
 from slipbench.running.runners import make_runner
@@ -44,7 +45,7 @@ def main() -> None:
     runner = make_runner(arguments.workers)
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "speed.sqlite") as store:
         warm = Plan(RandomRails(scenario, 2 * arguments.workers, seed=1), candidates)
-        run_missing(warm.tasks(), len(warm), store, runner)
+        run_missing(warm.tasks(), len(warm), Rig(store, runner))
         plan = Plan(RandomRails(scenario, arguments.stops, seed=0), candidates)
         marks = {max(1, arguments.stops * i // 10) for i in range(1, 11)}
         n_done = 0

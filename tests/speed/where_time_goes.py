@@ -31,10 +31,22 @@ import numpy as np
 from clock import machine, print_row, timed_stop, yardstick
 
 from slipbench.contract import Controller
-from slipbench.kernel import air, creep, friction, loads, loop, pneumatics, sensing, tally, wheelset
+from slipbench.kernel import (
+    air,
+    creep,
+    friction,
+    loads,
+    loop,
+    pneumatics,
+    sensing,
+    slides,
+    tally,
+    wheelset,
+)
 from slipbench.kernel.axle import find_borders
+from slipbench.kernel.codes import RUNNING
 from slipbench.kernel.loop import run_compiled
-from slipbench.kernel.records import RUNNING, World
+from slipbench.kernel.records import World
 from slipbench.packing import pack
 from slipbench.scenario import Scenario
 from slipbench.strategies.update import compile_update
@@ -137,7 +149,9 @@ def _turn(n, world):
         for i in range(world.axles.shape[0]):
             axle, state = world.axles[i], world.axle_states[i]
             brake, speed = state.brake_force + 0.01 * k, state.wheel_speed
-            total += wheelset.turn(5e-3, moving.speed, -0.4, brake, 100.0, axle, state, law)[3]
+            total += wheelset.turn(
+                5e-3, wheelset.Course(moving.speed, -0.4, brake, 100.0, axle, state, law)
+            )[3]
             state.wheel_speed = speed
     return total
 
@@ -220,7 +234,7 @@ def _count_lock(n, world):
     for k in range(n):
         for i in range(world.axles.shape[0]):
             state = world.axle_states[i]
-            total += tally.count_lock(5e-3, 1e-3 * k, state.wheel_speed, speed, 1.0, run, state)[0]
+            total += slides.count_lock(5e-3, 1e-3 * k, state.wheel_speed, speed, 1.0, run, state)[0]
     return total
 
 
@@ -230,7 +244,7 @@ def _count_slide(n, world):
     for k in range(n):
         for i in range(world.axles.shape[0]):
             state = world.axle_states[i]
-            tally.count_slide(5e-3, 1e-3 * k, speed, 0.1, 1.0, run, world.slide_histogram, state)
+            slides.count_slide(5e-3, 1e-3 * k, speed, 0.1, 1.0, run, world.slide_histogram, state)
     return world.slide_histogram[0, 0]
 
 

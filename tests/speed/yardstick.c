@@ -893,7 +893,7 @@ static void move_handle(World *w)
     }
     for (i = 0; i < w->n_vehicles; i++) {
         VEHICLE_STATE *vehicle = w->vehicle_states + i;
-        double target = w->demand_table[state->acting_position], ramp;
+        double target = w->demand_table[state->acting_position * w->n_vehicles + i], ramp;
         if (target == vehicle->demand_target)
             continue;
         vehicle->demand_target = target;

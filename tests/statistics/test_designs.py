@@ -1,13 +1,13 @@
 import numpy as np
 import pytest
 
+from slipbench.campaign.variation import parameter_space
 from slipbench.ground.errors import InputError
 from slipbench.statistics.designs import (
     Factor,
     grid_design,
     latin_design,
     make_design,
-    parameter_space,
     sobol_design,
 )
 

@@ -117,7 +117,8 @@ def test_filling_a_cylinder_takes_the_air_of_an_ideal_gas_from_the_reservoir():
     world = flow_world(reservoir_volume=0.100, charging_conductance=0.0, reservoir_pressure=7e5)
     vehicle = world.vehicle_states[0]
     vehicle["flow"] = mass
-    move_air(0.005, world.train_state[0], world.brakes, world.vehicles, world.vehicle_states)
+    train = world.train[0]
+    move_air(0.005, world.train_state[0], train, world.brakes, world.vehicles, world.vehicle_states)
     assert vehicle["reservoir"] - 7.0 * BAR == pytest.approx(-0.20 * BAR, rel=5e-3)
     assert vehicle["lowest_reservoir"] == vehicle["reservoir"]
 

@@ -7,18 +7,14 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import minimize_scalar
 
+from slipbench.measures.flash import HEAT_PROFILES, flash_temperature, friction_heat_flux
 from slipbench.measures.materials import (
     STEEL,
     STEEL_NEAR_ROOM_TEMPERATURE,
     moving_disc_response,
     stationary_disc_response,
 )
-from slipbench.measures.temperature import (
-    HEAT_PROFILES,
-    flash_temperature,
-    friction_heat_flux,
-    locked_wheel_steady_temperature,
-)
+from slipbench.measures.temperature import locked_wheel_steady_temperature
 
 # Elastic contact of a 0.46 m wheel on a 0.30 m rail crown under 100 kN (steel, 210 GPa, 0.28).
 SEMI_AXIS_ALONG = 7.192e-3

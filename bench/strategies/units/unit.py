@@ -49,10 +49,21 @@ def digest_of(path: Path) -> str:
     InputError   if it cannot be read
     """
     digest = hashlib.sha256(content_of(path))
-    beside = mapping_path(path)
-    if is_there(beside):
+    beside = mapping_beside(path)
+    if beside is not None:
         digest.update(content_of(beside))
     return digest.hexdigest()
+
+
+def mapping_name(name: str) -> str:
+    """Return how the mapping of a unit of this file name is called."""
+    return mapping_path(Path(name)).name
+
+
+def mapping_beside(path: Path) -> Path | None:
+    """Return the mapping that stands beside a unit, if one does."""
+    beside = mapping_path(path)
+    return beside if is_there(beside) else None
 
 
 def read_description_of(path: Path) -> Description:
@@ -84,8 +95,8 @@ class UnitUpdate(ForeignUpdate):
     @property
     def files(self) -> tuple[Path, ...]:
         """The unit, and its mapping if one stands beside it."""
-        beside = mapping_path(self.path)
-        return (self.path, beside) if is_there(beside) else (self.path,)
+        beside = mapping_beside(self.path)
+        return (self.path,) if beside is None else (self.path, beside)
 
     @property
     def kind(self) -> str:
