@@ -68,8 +68,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "strategies",
     },
     "commands": {
-        "assess", "campaign", "comparison", "compiling", "conformance", "device", "figures", "ground",
-        "guidance", "guide", "measured", "practice",
+        "assess", "campaign", "comparison", "compiling", "conformance", "device", "figures",
+        "ground", "guidance", "guide", "measured", "practice",
         "results", "running", "scenario", "statistics", "stop", "strategies",
         "exchange",
     },

@@ -29,6 +29,7 @@ from slipbench.results.files import RESULT_SUFFIXES, named_path, refuse_foreign,
 if TYPE_CHECKING:
     from slipbench.campaign.rig import Rig
     from slipbench.campaign.store import Store
+    from slipbench.running.runners import Runner
     from slipbench.scenario import Scenario
     from slipbench.statistics.designs import Space
     from slipbench.strategies.registry import Known

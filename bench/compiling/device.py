@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 from numba import cuda
 
-_of_device: Any = cuda.jit(device=True)
+_cuda: Any = cuda  # untyped
+_of_device = _cuda.jit(device=True)
 
 inner = part = folded = apart = inlined = helper = _of_device
 """Compile a function that only the GPU calls; what is folded in is left to its compiler."""
@@ -35,7 +36,10 @@ def teach_floor() -> None:
     """
     if not hasattr(np, "row_stack"):  # numpy 2.5 dropped a name that numba-cuda 0.30 looks up
         np.row_stack = np.vstack  # noqa: NPY201
-    from numba.cuda import mathimpl, ufuncs
+    from numba.cuda import mathimpl as known
+    from numba.cuda import ufuncs
+
+    mathimpl: Any = known
 
     def floor(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         found = mathimpl.get_unary_impl_for_fn_and_ty(math.floor, signature.args[0])

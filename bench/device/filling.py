@@ -1,6 +1,10 @@
 """Small kernels that make arrays on the GPU. Imported only where there is one."""
 
-from numba import cuda
+from typing import Any
+
+from numba import cuda as untyped
+
+cuda: Any = untyped
 
 
 @cuda.jit

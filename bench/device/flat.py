@@ -103,7 +103,7 @@ def flat_part(name: str, arrays: Sequence[Array]) -> Flat:
         if kept and kept[-1].tobytes() == array.tobytes() and len(kept[-1]) == len(array):
             starts[i] = n_rows - len(array)  # the usual case, and quicker than a hash
             continue
-        content = hashlib.sha256(np.ascontiguousarray(array).view(np.uint8)).digest()
+        content = hashlib.sha256(array.tobytes()).digest()
         content += len(array).to_bytes(8, "little")
         if content not in places:
             places[content] = n_rows

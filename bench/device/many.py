@@ -12,8 +12,9 @@ from pathlib import Path
 from typing import Any
 
 from slipbench.device.flat import NO_TRACES, PARTS
+from slipbench.kernel.codes import RUNNING
 from slipbench.kernel.loop import PAUSED, accept, finish, observe, plan_next_sample
-from slipbench.kernel.records import RUNNING, World
+from slipbench.kernel.records import World
 from slipbench.kernel.step import advance
 
 
@@ -103,8 +104,9 @@ def stops_kernel(update: Any, folder: Path | None = None) -> Any:
     update : function   of a strategy, of the GPU
     folder : Path       of the kernel compiled for it, which is kept there; None: not kept
     """
-    from numba import cuda
+    from numba import cuda as untyped
 
+    cuda: Any = untyped
     file = None if folder is None else folder / "many_stops.py"
     if file is not None:  # numba keeps what it compiled beside the file a function stands in
         file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)

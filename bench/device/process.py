@@ -105,13 +105,14 @@ class Device:
     """A GPU and the kernels compiled for it."""
 
     def __init__(self, index: int) -> None:
-        from numba import cuda
+        from numba import cuda as untyped
 
         from slipbench.compiling.device import teach_floor
 
         teach_floor()
+        cuda: Any = untyped
         cuda.select_device(index)
-        self._cuda: Any = cuda
+        self._cuda = cuda
         self._kernels: dict[str, Any] = {}
         self.n_devices = len(cuda.gpus)
         name = cuda.get_current_device().name  # bytes in some versions of numba-cuda
