@@ -86,7 +86,7 @@ MOST_ARROWS = 160
 
 FOREIGN: dict[str, set[str]] = {
     "ground": {"numpy"},
-    "compiling": {"numba", "llvmlite"},
+    "compiling": {"numba", "llvmlite", "numpy"},  # numpy: of what the GPU is taught
     "exchange": {"numpy", "numba"},
     "kernel": {"numpy", "numba"},
     "contract": {"numpy"},
