@@ -6,10 +6,10 @@ import argparse
 import shlex
 import sqlite3
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from slipbench.commands.line import get_ready
 from slipbench.commands.options import (
@@ -24,7 +24,7 @@ from slipbench.commands.options import (
 )
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import shown
-from slipbench.results.files import RESULT_SUFFIXES, named_path, refuse_input
+from slipbench.results.files import RESULT_SUFFIXES, named_path, refuse_foreign, refuse_input
 
 if TYPE_CHECKING:
     from slipbench.campaign.rig import Rig
@@ -206,3 +206,30 @@ def _ended_well(store: Store, is_new: bool) -> Iterator[None]:
 def typed_command() -> str:
     """Return the line that started this process, as a shell would take it."""
     return shlex.join(["slipbench", *sys.argv[1:]])
+
+
+def picture_place(arguments: argparse.Namespace, name: str) -> Path:
+    """Return where the picture of a campaign stands: beside its file, which it is named after.
+
+    Raises
+    ------
+    InputError   if something not of ours is there
+    """
+    beside = campaign_path(arguments, name).with_suffix(".png")
+    for path in (beside, beside.with_suffix(".svg")):
+        refuse_foreign(path, arguments.overwrite, makes_folder=arguments.out is None)
+    return beside
+
+
+def write_picture(beside: Path, draw: Callable[[], Any]) -> str:
+    """Draw and write a picture as PNG and SVG beside a file; return their names."""
+    from slipbench.commands.line import drawn_or_refused
+    from slipbench.figures.style import save
+    from slipbench.results.files import write_file
+
+    written = []
+    for kind, data in drawn_or_refused(lambda: save(draw())).items():
+        path = beside.with_suffix(f".{kind}")
+        write_file(path, data)
+        written.append(str(path))
+    return ", ".join(written)
