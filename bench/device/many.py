@@ -17,7 +17,6 @@ from slipbench.kernel.loop import PAUSED, accept, finish, observe, plan_next_sam
 from slipbench.kernel.records import World
 from slipbench.kernel.step import advance
 
-
 _LOOP = """
 def run_one(i, {arguments}):
     world = World(
