@@ -29,6 +29,7 @@ from slipbench.results.files import RESULT_SUFFIXES, named_path, refuse_foreign,
 if TYPE_CHECKING:
     from slipbench.campaign.rig import Rig
     from slipbench.campaign.store import Store
+    from slipbench.running.runners import Runner
     from slipbench.scenario import Scenario
     from slipbench.statistics.designs import Space
     from slipbench.strategies.registry import Known
@@ -52,6 +53,7 @@ def add_campaign_options(parser: argparse.ArgumentParser, has_one_file: bool = T
     parser.add_argument("--branch", default="main", metavar="NAME", help="of the campaign file")
     parser.add_argument("--workers", type=_worker_count, metavar="N", help="processes (one a core)")
     parser.add_argument("--scheduler", metavar="ADDRESS", help="run on a Dask cluster instead")
+    parser.add_argument("--device", choices=["cuda"], help="run on this machine's GPUs instead")
     add_stop_limit(parser)
     parser.add_argument("--quiet", action="store_true", help="no progress")
     add_overwrite(parser)
@@ -138,7 +140,6 @@ def opened(arguments: argparse.Namespace, name: str, n_stops: int = 0) -> Iterat
     from slipbench.campaign.rig import Rig
     from slipbench.campaign.store import Store
     from slipbench.running.progress import progress
-    from slipbench.running.runners import make_runner
 
     limit = stop_limit(arguments)
     export, path = _export_path(arguments), _checked_path(arguments, name)
@@ -147,7 +148,7 @@ def opened(arguments: argparse.Namespace, name: str, n_stops: int = 0) -> Iterat
         Store(path, arguments.branch, command=typed_command()) as store,
         _ended_well(store, is_new),
     ):
-        runner = make_runner(arguments.workers, arguments.scheduler, limit)
+        runner = _runner(arguments, limit)
         try:
             with progress(n_stops, is_quiet=arguments.quiet or not n_stops) as bar:
                 yield Rig(store, runner, bar)
@@ -159,6 +160,18 @@ def opened(arguments: argparse.Namespace, name: str, n_stops: int = 0) -> Iterat
                 print(f"{n_rows} rows written to {export}", file=sys.stderr)
         finally:
             runner.close()
+
+
+def _runner(arguments: argparse.Namespace, limit: float) -> Runner:
+    from slipbench.running.runners import make_runner
+
+    if arguments.device is None:
+        return make_runner(arguments.workers, arguments.scheduler, limit)
+    if arguments.scheduler is not None:
+        raise InputError("--device and --scheduler: give one of them")
+    from slipbench.device.runner import DeviceRunner
+
+    return DeviceRunner(arguments.workers, limit)
 
 
 def _export_path(arguments: argparse.Namespace) -> Path | None:
