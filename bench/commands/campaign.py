@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from slipbench.commands.options import (
     add_scenario,
@@ -26,6 +26,9 @@ from slipbench.commands.session import (
 )
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
+
+if TYPE_CHECKING:
+    from slipbench.campaign.analysis import Collected
 
 
 def add_parsers(commands: Commands) -> None:
@@ -89,15 +92,15 @@ def campaign_command(arguments: argparse.Namespace) -> int:
         verdicts = [verdict_on(collected, objective, baseline) for objective in objectives]
         text = campaign_text(collected, verdicts, baseline)
         print(f"\n{text}\n\nstored in {rig.store.path}")
-
-    def draw() -> Any:
-        from slipbench.figures import style
-        from slipbench.figures.campaigns import draw_campaign
-        from slipbench.strategies.registry import known_controllers
-
-        return draw_campaign(collected, style.looks([*known_controllers(), *collected.candidates]))
-
     if "distance" in collected.table:
-        print(f"written: {write_picture(beside, draw)}")
+        print(f"written: {write_picture(beside, lambda: _drawn(collected))}")
     print(f"\n{CAUTION}")
     return 0
+
+
+def _drawn(collected: Collected) -> Any:
+    from slipbench.figures import style
+    from slipbench.figures.campaigns import draw_campaign
+    from slipbench.strategies.registry import known_controllers
+
+    return draw_campaign(collected, style.looks([*known_controllers(), *collected.candidates]))

@@ -31,7 +31,9 @@ from slipbench.ground.errors import InputError
 from slipbench.results.files import named_path, refuse_foreign_result, refuse_input, write_file
 
 if TYPE_CHECKING:
-    from slipbench.campaign.worst import Bounds
+    from slipbench.campaign.worst import Bounds, WorstRail
+    from slipbench.scenario import Scenario
+    from slipbench.strategies.registry import Known
 
 
 def add_parsers(commands: Commands) -> None:
@@ -126,16 +128,7 @@ def worst_command(arguments: argparse.Namespace) -> int:
             seed=arguments.design_seed,
         )
     write_file(target, found.file().encode())
-
-    def draw() -> Any:
-        from slipbench.figures.campaigns import draw_worst_rail
-        from slipbench.running.runner import run_stop
-
-        pair = (base, found.scenario)
-        stops = [run_stop(rail, known, 0, with_traces=True) for rail in pair]
-        return draw_worst_rail(found, base, stops)
-
-    drawn = write_picture(target, draw)
+    drawn = write_picture(target, lambda: _drawn_worst(found, base, known))
     print(
         f"{found.harm_name}: {found.harm:.4g} on the worst of {found.n_rails} rails, "
         f"{found.harm_before:.4g} on {arguments.scenario}\n"
@@ -145,6 +138,14 @@ def worst_command(arguments: argparse.Namespace) -> int:
         print(line)
     print(f"written: {target}, {drawn}\n\n{CAUTION}")
     return 0
+
+
+def _drawn_worst(found: WorstRail, base: Scenario, known: Known) -> Any:
+    from slipbench.figures.campaigns import draw_worst_rail
+    from slipbench.running.runner import run_stop
+
+    stops = [run_stop(rail, known, 0, with_traces=True) for rail in (base, found.scenario)]
+    return draw_worst_rail(found, base, stops)
 
 
 def _bounds(arguments: argparse.Namespace) -> Bounds:

@@ -17,18 +17,7 @@ from slipbench.kernel.loop import PAUSED, accept, finish, observe, plan_next_sam
 from slipbench.kernel.records import World
 from slipbench.kernel.step import advance
 
-
-def _text() -> str:
-    """Return the source of the loop: it takes forty arrays, which numba takes one by one."""
-    of_stop = "".join(
-        f"        part_{part}[starts[{k}, i] : starts[{k}, i] + lengths[{k}, i]],\n"
-        for k, part in enumerate(PARTS)
-    )
-    without_rows = "".join(f"        part_{name},\n" for name in NO_TRACES)
-    arrays = ", ".join(f"part_{part}" for part in (*PARTS, *NO_TRACES))
-    arguments = f"came_to, turn, starts, lengths, values, memory_of, {arrays}"
-    last = len(PARTS)
-    return f"""
+_LOOP = """
 def run_one(i, {arguments}):
     world = World(
 {of_stop}{without_rows}    )
@@ -65,6 +54,21 @@ def run_stops({arguments}):
     if i < came_to.shape[0] and came_to[i] == PAUSED:
         run_one(i, {arguments})
 """
+"""The loop of every stop; what it is given stands in braces."""
+
+
+def _text() -> str:
+    """Return the source of the loop: it takes forty arrays, which numba takes one by one."""
+    of_stop = "".join(
+        f"        part_{part}[starts[{k}, i] : starts[{k}, i] + lengths[{k}, i]],\n"
+        for k, part in enumerate(PARTS)
+    )
+    without_rows = "".join(f"        part_{name},\n" for name in NO_TRACES)
+    arrays = ", ".join(f"part_{part}" for part in (*PARTS, *NO_TRACES))
+    arguments = f"came_to, turn, starts, lengths, values, memory_of, {arrays}"
+    return _LOOP.format(
+        arguments=arguments, of_stop=of_stop, without_rows=without_rows, last=len(PARTS)
+    )
 
 
 def _executed(file: str = "<many stops>", **more: Any) -> dict[str, Any]:
