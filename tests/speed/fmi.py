@@ -1,7 +1,8 @@
 """What a unit costs: `python -m tests.speed.fmi` builds units and times calls and whole stops.
 
 Compared with the same strategy built in; stops by processor time, which a busy machine moves less.
-A call is one sample of one vehicle of four axles: inputs set, a step, outputs got. The empty unit does nothing in its step, so its time is the exchange's.
+A call is one sample of one vehicle of four axles: inputs set, a step, outputs got. The empty unit
+does nothing in its step, so its time is the exchange's.
 """
 
 import statistics
