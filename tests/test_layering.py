@@ -49,7 +49,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "campaign": {
         "contract", "ground", "results", "running", "scenario", "statistics", "strategies",
     },
-    "assess": {"ground", "results", "running", "scenario", "strategies"},
+    "assess": {"ground", "measures", "results", "running", "scenario", "strategies"},
     "measured": {
         "compiling", "contract", "ground", "kernel", "packing", "results", "running", "scenario",
         "stop", "strategies",
