@@ -44,7 +44,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "conformance": {"contract", "ground", "scenario", "stop", "strategies"},
     "comparison": {
-        "contract", "ground", "results", "running", "scenario", "statistics", "stop", "strategies",
+        "contract", "ground", "results", "running", "scenario", "stop", "strategies",
     },
     "campaign": {
         "contract", "ground", "results", "running", "scenario", "statistics", "strategies",
