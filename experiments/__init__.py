@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import import_module
+from typing import Any
 
 QUESTIONS = {
     "why_holding_beats_easing": (
@@ -65,10 +66,19 @@ class Listed:
     name: str
     question: str
 
+    def load(self) -> Any:
+        """Return the experiment itself (`notebook.Experiment`)."""
+        return import_module(f"slipbench.experiments.{self.name}").EXPERIMENT
+
     def main(self, argv: Sequence[str] | None = None) -> int:
         """Run the experiment from a command line; return the exit code."""
-        module = import_module(f"slipbench.experiments.{self.name}")
-        code: int = module.EXPERIMENT.main(argv)
+        code: int = self.load().main(argv)
+        return code
+
+    @staticmethod
+    def together(listed: Sequence[Listed], argv: Sequence[str]) -> int:
+        """Answer all of them on one page; return the exit code."""
+        code: int = import_module("slipbench.experiments.everything").main(listed, argv)
         return code
 
 

@@ -18,7 +18,8 @@ import numpy as np
 import numpy.typing as npt
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario, simulate
+from slipbench import simulate
+from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import MPH, Answer, Column, Experiment, Options, Row, drawing
 from slipbench.figures import style
 from slipbench.results.wording import listed
@@ -55,12 +56,12 @@ def scenario_with(brake: str) -> Scenario:
     changes: dict[str, Any] = dict(BRAKES[brake])
     for part in ("constant", "linear", "quadratic"):
         changes[f"train.resistance_{part}"] = 0.0
-    return load_scenario("dry").replace(changes)
+    return own_scenario("dry").replace(changes)
 
 
 def deceleration_curve(brake: str) -> tuple[Curve, float]:
     """Return speeds [m/s] and decelerations [m/s2] of one stop, and its distance [m]."""
-    stop = simulate(scenario_with(brake), controllers.by_name("none"))
+    stop = simulate(scenario_with(brake), own_strategy("none"))
     time, speed = stop.traces["time"], stop.traces["train_speed"]
     middle = 0.5 * (speed[1:] + speed[:-1])
     return (middle, -np.diff(speed) / np.diff(time)), float(stop.summary["stopping_distance"])

@@ -16,7 +16,7 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench.experiments.asked import own_rails, own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -53,7 +53,7 @@ COLUMNS = (
 
 def scenario_with(rail: str, system: str, load: float) -> Scenario:
     """Return the stop on a rail, with a way of weighing, at a load from 0 (tare) to 1 (crush)."""
-    scenario = load_scenario(rail)
+    scenario = own_scenario(rail)
     changes = dict(SYSTEMS[system])
     if "faults" in changes:
         n_vehicles = len(scenario.train.vehicles)
@@ -67,9 +67,9 @@ def scenario_with(rail: str, system: str, load: float) -> Scenario:
 
 def investigate(options: Options) -> Answer:
     """Run every system tare and crush."""
-    rails = RAILS[:1] if options.is_quick else RAILS
+    rails = own_rails(RAILS[:1] if options.is_quick else RAILS)
     cases = [(rail, system) for rail in rails for system in SYSTEMS]
-    n_seeds, strategy = options.n_seeds, controllers.by_name("slip_band")
+    n_seeds, strategy = options.n_seeds, own_strategy("slip_band")
     found = iter(
         summaries(
             [
@@ -90,14 +90,15 @@ def investigate(options: Options) -> Answer:
 
 def sentence(rows: Sequence[Row]) -> str:
     """Compare the loads on the dry rail with and without weighing, and name the worst."""
-    dry = {row["brake"]: row for row in rows if row["rail"] == "dry"}
+    rail = rows[0]["rail"]
+    dry = {row["brake"]: row for row in rows if row["rail"] == rail}
     worst = max(dry.values(), key=lambda row: row["crush"])
     weighed, without = (dry[brake]["crush_over_tare"] for brake in (WEIGHING, NO_CONTROL))
     said = [compared(by, "%", 2, "longer", "shorter", "as long") for by in (weighed, without)]
     return (
-        f"on dry rail the crush-laden train's distance is {said[0]} against the empty one's if "
+        f"on {rail} the crush-laden train's distance is {said[0]} against the empty one's if "
         f"each car is weighed and rotating mass added, and {said[1]} without variable load "
-        f"control; of the crush-laden dry stops the longest is that of the brake that "
+        f"control; of the crush-laden stops there the longest is that of the brake that "
         f"{worst['brake']}: it {stops(worst['crush'])}."
     )
 

@@ -18,7 +18,8 @@ from statistics import fmean
 
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench import controllers
+from slipbench.experiments.asked import own_scenario
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -65,7 +66,7 @@ def scenario_with(shape: str, n_cars: int, full: float, *, is_quick: bool = Fals
     changes: dict[str, float] = {"initial_speed": (40 if is_quick else 60) * MPH}
     changes |= {f"rail.sections.*.{name}": value for name, value in SHAPES[shape].items()}
     changes["rail.full_cleaning_slip"] = full
-    return train_of(load_scenario("wet_leaf").replace(changes), n_cars)
+    return train_of(own_scenario("wet_leaf").replace(changes), n_cars)
 
 
 def investigate(options: Options) -> Answer:
@@ -159,20 +160,23 @@ def draw(rows: Sequence[Row]) -> Figure:
                 ]
                 colour, marker = style.COLOURS[i], style.MARKERS[i]
                 targets, distances = ([row[k] for row in own] for k in ("slip_target", "distance"))
-                axes.plot(targets, distances, color=colour, linewidth=1.2)
+                line = ("-", "--", "-.", ":")[i % 4]
+                axes.plot(targets, distances, color=colour, linestyle=line, linewidth=1.4)
                 best = min(own, key=lambda row: row["distance"])
                 axes.plot(
-                    best["slip_target"], best["distance"], marker, color=colour, markersize=6.5,
+                    best["slip_target"], best["distance"], marker, color=colour, markersize=7.5,
+                    linestyle=line,
                     label=f"{cars} cars",
                 )  # fmt: skip
-            axes.text(0.5, 0.98, shape, transform=axes.transAxes, ha="center", va="top")
+            axes.annotate(f"{shape} curve", (0.0, 1.0), (0, 4), xycoords="axes fraction",
+                          textcoords="offset points", fontweight="bold")  # fmt: skip
             axes.set_xlim(0.0, 0.9)
             axes.set_xticks((0.0, 0.2, 0.4, 0.6, 0.8))
             axes.set_xlabel("slip of all wheels [-]")
             axes.grid(axis="y")
         panels[0].set_ylim(bottom=0.0)
         panels[0].set_ylabel("stopping distance [m]")
-        panels[0].legend(title="best slip of", loc="lower left", fontsize=8.0)
+        panels[0].legend(title="mark: best slip of", loc="lower left", fontsize=8.0)
     return figure
 
 
@@ -180,6 +184,7 @@ EXPERIMENT = Experiment(
     "how_deep_should_it_slip",
     "How deep should wheels slip, for a short or a long train, on different creep curves?",
     investigate,
+    sets={"strategy": "the depth of slip is its question, held by deep_slip"},
 )
 
 if __name__ == "__main__":

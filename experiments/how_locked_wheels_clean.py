@@ -14,7 +14,8 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench import controllers
+from slipbench.experiments.asked import own_rails, own_scenario
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -42,11 +43,13 @@ COLUMNS = (
 
 def investigate(options: Options) -> Answer:
     """Run both strategies on every rail with every share."""
-    rails, shares = (RAILS[:1], SHARES[1::3]) if options.is_quick else (RAILS, SHARES)
+    rails, shares = (
+        (own_rails(RAILS[:1]), SHARES[1::3]) if options.is_quick else (own_rails(RAILS), SHARES)
+    )
     cases = [(rail, share) for rail in rails for share in shares]
     runs = [
         Run(
-            load_scenario(rail).replace({"rail.locked_cleaning_share": share}),
+            own_scenario(rail).replace({"rail.locked_cleaning_share": share}),
             controllers.by_name(name),
             seed,
         )
@@ -125,6 +128,7 @@ EXPERIMENT = Experiment(
     "how_locked_wheels_clean",
     "How much do results hang on what a locked wheel still cleans?",
     investigate,
+    sets={"strategy": "it sets locked wheels (none) against slip_band"},
 )
 
 if __name__ == "__main__":

@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import Controller, controllers, load_scenario
+from slipbench import Controller
 from slipbench.campaign.variation import (
     FILM,
     RAIL_ASSUMPTIONS,
@@ -29,6 +29,7 @@ from slipbench.campaign.variation import (
     parameters_at,
     scenario_at,
 )
+from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -76,7 +77,7 @@ COLUMNS = (
 
 def base_scenario(*, is_quick: bool) -> Scenario:
     """Return the stop asked about."""
-    scenario = load_scenario("wet_leaf")
+    scenario = own_scenario("wet_leaf")
     return scenario.replace({"initial_speed": 40 * MPH}) if is_quick else scenario
 
 
@@ -111,7 +112,7 @@ def change_of(factor: Factor, controller: Controller) -> str:
 
 def investigate(options: Options) -> Answer:
     """Run the stop over seeds, computed more finely, and with everything else moved."""
-    scenario, strategy = base_scenario(is_quick=options.is_quick), controllers.by_name("slip_band")
+    scenario, strategy = base_scenario(is_quick=options.is_quick), own_strategy("slip_band")
     space, seeds = space_of(strategy, is_quick=options.is_quick), range(max(2, options.n_seeds))
     paths = morris_design(len(space), QUICK_PATHS if options.is_quick else N_PATHS)
     computed = [scenario, *(scenario.replace({path: value}) for path, value, _ in FINER.values())]
@@ -230,20 +231,24 @@ def draw(rows: Sequence[Row]) -> Figure:
     ordered = sorted(rows, key=lambda row: -row["moves_the_distance_by"])
     sizes = [row["moves_the_distance_by"] for row in ordered if row["moves_the_distance_by"] > 0.0]
     least = 10.0 ** math.floor(math.log10(min(sizes)))
-    with drawing(0.24 * len(rows) + 1.2) as (figure, axes):
+    with drawing(0.24 * len(rows) + 1.6) as (figure, axes):
         for kind, (colour, marker) in _MARKS.items():
             own = [(i, row) for i, row in enumerate(ordered) if row["kind"] == kind]
             places = [i for i, _ in own]
             values = [max(row["moves_the_distance_by"], least) for _, row in own]
             axes.hlines(places, least, values, color=colour, linewidth=1.0)
             axes.plot(values, places, marker, color=colour, label=kind)
+            for i, row in own:  # chance comes with an interval of its own
+                ends = [max(row["at_least"], least), max(row["at_most"], least)]
+                if all(map(math.isfinite, ends)):
+                    axes.plot(ends, [i, i], color=colour, linewidth=3.0)
         axes.set_xscale("log")
         axes.set_xlim(left=least)
         axes.xaxis.set_major_formatter("{x:g}")
         axes.set_yticks(range(len(rows)), [_label(row) for row in ordered])
         axes.invert_yaxis()
         axes.set_xlabel("moves the stopping distance by [m], logarithmic scale")
-        axes.legend(loc="lower right")
+        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=5, borderaxespad=0.1)
         axes.grid(axis="x")
         style.bare(axes)
     return figure

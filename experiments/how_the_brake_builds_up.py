@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import Controller, Stop, controllers, load_scenario, simulate
+from slipbench import Controller, Stop, controllers, simulate
+from slipbench.experiments.asked import own_scenario
 from slipbench.experiments.notebook import Answer, Column, Experiment, Options, Row, drawing
 from slipbench.figures import style
 from slipbench.ground.arrays import Floats
@@ -57,7 +58,7 @@ VENT_THEN_FILL = Controller(
 
 def scenario_with(*programme: HandleEntry) -> Scenario:
     """Return the dry stop under a handle programme, cut off once all is seen."""
-    return load_scenario("dry").replace(
+    return own_scenario("dry").replace(
         {"driver": Driver(programme=programme), "run.maximum_time": SHOWN}
     )
 
@@ -156,7 +157,13 @@ def draw(stops: Mapping[str, Stop]) -> Figure:
 
 
 EXPERIMENT = Experiment(
-    "how_the_brake_builds_up", "How fast does the brake come on, go off, and vent?", investigate
+    "how_the_brake_builds_up",
+    "How fast does the brake come on, go off, and vent?",
+    investigate,
+    sets={
+        "driver": "its driver moves the handle up and down",
+        "strategy": "its valve is commanded open and shut",
+    },
 )
 
 if __name__ == "__main__":

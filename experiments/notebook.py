@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 from slipbench import Controller
 from slipbench.commands.line import get_ready
 from slipbench.commands.options import FOLDER
+from slipbench.experiments.asked import NOTHING, PARTS, Asked, asked_now, asking
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.ground.interrupts import interrupts_ignored
@@ -39,6 +40,17 @@ if TYPE_CHECKING:
 
 MPH, YARD = 0.44704, 0.9144
 """A mile an hour [m/s] and a yard [m], by definition."""
+
+ASKED_FOR = {
+    "train": ("FILE|NAME", "ask it of this train instead"),
+    "rail": ("FILE|NAME", "ask it on this rail instead, alone"),
+    "driver": ("FILE|NAME", "ask it of this way of driving instead"),
+    "strategy": (
+        "A[,B]",
+        "ask it of this slip control instead; several if several stand in it",
+    ),
+}
+"""Options for the parts of the user's own case: what stands for the value, and their help."""
 
 MOST_SEEDS = 1000
 _FEW_RUNS = 8
@@ -104,12 +116,28 @@ class Experiment:
     question : str
     investigate : function  of `Options`, returns an `Answer`
     n_seeds : int           unless the command line says otherwise; `--quick` takes one
+    sets : mapping          parts (train, rail, driver, strategy) the question itself sets, and why;
+                            all others may be the user's own
     """
 
     name: str
     question: str
     investigate: Callable[[Options], Answer]
     n_seeds: int = 1
+    sets: Mapping[str, str] = field(default_factory=dict)
+
+    def answer(self, options: Options, asked: Asked = NOTHING) -> Answer:
+        """Return the answer, asked of the user's own parts.
+
+        Raises
+        ------
+        InputError   for a part the question itself sets, or one that does not fit
+        """
+        for part in asked.words():
+            if part in self.sets:
+                raise InputError(f"--{part}: {self.name} sets it itself: {self.sets[part]}")
+        with asking(asked):
+            return self.investigate(options)
 
     def main(self, argv: Sequence[str] | None = None) -> int:
         """Run the experiment from its command line; return the exit code (0, 2 or 130)."""
@@ -119,7 +147,8 @@ class Experiment:
                 raise InputError(f"--seeds = {arguments.seeds}; allowed: 1 to {MOST_SEEDS}")
             is_default = arguments.seeds == self.n_seeds
             n_seeds = 1 if arguments.quick and is_default else arguments.seeds
-            self._publish(Options(arguments.quick, n_seeds), Path(arguments.out))
+            asked = Asked(*(getattr(arguments, part) for part in PARTS))
+            self._publish(Options(arguments.quick, n_seeds), asked, Path(arguments.out))
             return 0
         except InputError as problem:
             print(f"{self.name}: {' '.join(str(problem).split())}", file=sys.stderr)
@@ -128,20 +157,21 @@ class Experiment:
             print(f"{self.name}: interrupted; nothing was written", file=sys.stderr)
             return 130
 
-    def _publish(self, options: Options, folder: Path) -> None:
+    def _publish(self, options: Options, asked: Asked, folder: Path) -> None:
         record, writer = f"{self.name}.json", f"slipbench.experiments.{self.name}"
         check_folder(
             folder, [f"{self.name}.{kind}" for kind in ("csv", "png", "svg")], record, writer
         )
         print(f"{self.question}\n", flush=True)
         get_ready(["slipbench.stop.simulation"], ["loop.run_compiled"], said="")
-        answer = self.investigate(options)
+        answer = self.answer(options, asked)
         files = {f"{self.name}.csv": as_csv(answer).encode()} | _pictures(answer)
         content = {
             "question": self.question,
             "answer": answer.sentence,
             "is_quick": options.is_quick,
             "n_seeds": options.n_seeds,
+            **asked.words(),
         }
         print(as_text(answer), flush=True)
         with interrupts_ignored():
@@ -170,6 +200,9 @@ def _parser(experiment: Experiment) -> argparse.ArgumentParser:
         default=experiment.n_seeds,
         help=f"sampling phases and tooth angles to average over ({experiment.n_seeds})",
     )
+    for part, (metavar, said) in ASKED_FOR.items():
+        own = f"; here {experiment.sets[part]}" if part in experiment.sets else ""
+        parser.add_argument(f"--{part}", metavar=metavar, help=f"{said}{own}")
     return parser
 
 
@@ -183,7 +216,7 @@ def summaries(runs: Sequence[Run]) -> list[dict[str, Any]]:
 
 def in_parallel(function: Callable[[Run], T], runs: Sequence[Run]) -> list[T]:
     """Call a module's function with every run, on all cores where there are many, in order."""
-    if len(runs) <= _FEW_RUNS:
+    if len(runs) <= _FEW_RUNS or asked_now().is_own_code:
         return [function(run) for run in runs]
     return map_in_pool(function, runs, n_cores())
 

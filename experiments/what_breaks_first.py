@@ -12,13 +12,13 @@ Run: `python -m slipbench.experiments.what_breaks_first`
 
 import math
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from statistics import fmean
 from typing import Any
 
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -30,6 +30,7 @@ from slipbench.experiments.notebook import (
     summaries,
 )
 from slipbench.figures import style
+from slipbench.ground.errors import InputError
 from slipbench.results.wording import is_alike, listed, rounds_to_nothing
 from slipbench.scenario import Fault, HandleEntry, Sander, Scenario
 from slipbench.scenario.fault import AXLE_FAULTS, OTHER_FAULTS, VEHICLE_FAULTS
@@ -73,12 +74,13 @@ def scenario_with(broken: Sequence[Fault], *, is_quick: bool) -> Scenario:
     if any(fault.kind == "control_supply_lost" for fault in broken):
         emergency = HandleEntry(at_time=AT + TAKES_EMERGENCY_AFTER, position=4)
         changes["driver.programme"] = (HandleEntry(at_time=0.0, position=3), emergency)
-    return load_scenario("wet_leaf").replace(changes)
+    return own_scenario("wet_leaf").replace(changes)
 
 
 def investigate(options: Options) -> Answer:
     """Run every fault."""
-    named, strategy = faults(), controllers.by_name("slip_band")
+    strategy = own_strategy("slip_band")
+    named, without = can_break(faults())
     runs = [
         Run(scenario_with(broken, is_quick=options.is_quick), strategy, seed)
         for broken in named.values()
@@ -96,8 +98,25 @@ def investigate(options: Options) -> Answer:
         row["energy_residual"] = max(abs(s["energy_residual"]) for s in own)
         rows.append(row)
     rows[1:] = sorted(rows[1:], key=lambda row: -row["longer_by"])
-    note = f"Means over {n} seed(s); longer than with nothing broken; flat risk: a first index."
-    return Answer(COLUMNS, rows, sentence(rows), {"what_breaks_first": draw(rows)}, [note])
+    notes = [f"Means over {n} seed(s); longer than with nothing broken; flat risk: a first index."]
+    if without:
+        notes.append(f"Left out, for this train has nothing there to break: {listed(without)}.")
+    return Answer(COLUMNS, rows, sentence(rows), {"what_breaks_first": draw(rows)}, notes)
+
+
+def can_break(
+    named: Mapping[str, tuple[Fault, ...]],
+) -> tuple[dict[str, tuple[Fault, ...]], list[str]]:
+    """Return the faults a train can have, and the names of those it has no part for."""
+    found, without = {}, []
+    for name, broken in named.items():
+        try:
+            scenario_with(broken, is_quick=True)
+        except InputError:
+            without.append(name.replace("_", " "))
+        else:
+            found[name] = broken
+    return found, without
 
 
 def sentence(rows: Sequence[Row]) -> str:

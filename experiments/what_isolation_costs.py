@@ -10,13 +10,15 @@ the button is left alone, pressed at once, or pressed below 20 mph.
 Run: `python -m slipbench.experiments.what_isolation_costs`
 """
 
+import math
 import sys
 from collections.abc import Sequence
 from statistics import fmean
+from typing import Any
 
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -57,7 +59,7 @@ COLUMNS = (
 def scenario_with(button: str, share: float, curve: float) -> Scenario:
     """Return the stop from 70 mph in emergency."""
     emergency = (HandleEntry(at_time=0.0, position=4),)
-    return load_scenario("wet_leaf").replace(
+    return own_scenario("wet_leaf").replace(
         {
             "initial_speed": 70 * MPH,
             "driver": Driver(programme=emergency, presses=PRESSES[button]),
@@ -74,7 +76,7 @@ def investigate(options: Options) -> Answer:
     places = [(share, CURVE) for share in shares]
     places += [(SHARE, curve) for curve in curves if curve != CURVE]
     cases = [(button, *place) for place in places for button in PRESSES]
-    strategy, n = controllers.by_name("slip_band"), options.n_seeds
+    strategy, n = own_strategy("slip_band"), options.n_seeds
     found = summaries(
         [Run(scenario_with(*case), strategy, seed) for case in cases for seed in range(n)]
     )
@@ -134,36 +136,62 @@ def _slid(row: Row) -> str:
 
 
 def draw(rows: Sequence[Row]) -> Figure:
-    """Draw the distance over the cleaning share and over the fall of the creep curve."""
+    """Draw the message above, distance and locked way with and without; the assumptions below."""
+    with drawing(5.4, nrows=2, ncols=2, height_ratios=(1.0, 1.5)) as (figure, panels):
+        _draw_message(panels[0], [_pick(rows, button, SHARE, CURVE) for button in PRESSES])
+        _draw_assumptions(panels[1], rows)
+    return figure
+
+
+def _draw_message(panels: Any, rows: Sequence[Row]) -> None:
+    for axes, key, label in (
+        (panels[0], "distance", "stopping distance [m]"),
+        (panels[1], "locked_wheel_distance", "way of a locked wheel [m]"),
+    ):
+        values = [row[key] for row in rows]
+        longest = max([value for value in values if math.isfinite(value)], default=1.0) or 1.0
+        for i, value in enumerate(values):
+            is_there = math.isfinite(value)
+            axes.barh(i, value if is_there else 0.0, height=0.6, color=style.COLOURS[i])
+            said = f"{value:.0f}" if is_there else "does not stop"
+            axes.annotate(said, (value if is_there else 0.0, i), (4, 0), va="center",
+                          textcoords="offset points")  # fmt: skip
+        axes.set_yticks(range(len(rows)), [row["button"] for row in rows])
+        axes.set_ylim(len(rows) - 0.5, -0.5)
+        axes.set_xlim(0.0, 1.25 * longest)
+        axes.set_xlabel(label)
+        style.bare(axes)
+    panels[1].set_yticklabels([])
+
+
+def _draw_assumptions(both: Any, rows: Sequence[Row]) -> None:
     panels = (
         ("locked_cleaning_share", "friction_ratio", CURVE, "cleaning share of a locked wheel [-]"),
         ("friction_ratio", "locked_cleaning_share", SHARE, "friction ratio A (1: flat curve) [-]"),
     )
-    with drawing(3.4, ncols=2, sharey=True) as (figure, both):
-        for axes, (key, other, held, label) in zip(both, panels, strict=True):
-            for i, button in enumerate(PRESSES):
-                own = [row for row in rows if row["button"] == button and row[other] == held]
-                own.sort(key=lambda row: row[key])
-                axes.plot(
-                    [row[key] for row in own],
-                    [row["distance"] for row in own],
-                    color=style.COLOURS[i],
-                    marker=style.MARKERS[i],
-                    linestyle=("-", "--", ":")[i],
-                    label=button,
-                )
-            axes.set_xlabel(label)
-            axes.grid(axis="y")
-        both[0].set_ylim(bottom=0.0)
-        both[0].set_ylabel("stopping distance [m]")
-        both[1].legend(title="isolation button")
-    return figure
+    for axes, (key, other, held, label) in zip(both, panels, strict=True):
+        for i, button in enumerate(PRESSES):
+            own = [row for row in rows if row["button"] == button and row[other] == held]
+            own.sort(key=lambda row: row[key])
+            axes.plot(
+                [row[key] for row in own], [row["distance"] for row in own],
+                color=style.COLOURS[i], marker=style.MARKERS[i], linestyle=("-", "--", ":")[i],
+                label=button,
+            )  # fmt: skip
+        axes.set_ylim(bottom=0.0)
+        axes.set_xlabel(label)
+        axes.set_ylabel("stopping distance [m]")
+        axes.grid(axis="y")
+    both[0].annotate("if assumptions were others:", (0.0, 1.0), (0, 4), xycoords="axes fraction",
+                     textcoords="offset points")  # fmt: skip
+    both[1].legend(loc="lower left")
 
 
 EXPERIMENT = Experiment(
     "what_isolation_costs",
     "What does it cost to isolate slip control when the train slides?",
     investigate,
+    sets={"driver": "its driver presses the isolation button"},
 )
 
 if __name__ == "__main__":

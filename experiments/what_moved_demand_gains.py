@@ -13,11 +13,13 @@ Run: `python -m slipbench.experiments.what_moved_demand_gains`
 import math
 import sys
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import Controller, controllers, load_scenario
+from slipbench import Controller, controllers
+from slipbench.experiments.asked import own_rails, own_scenario
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -58,14 +60,14 @@ def case(rail: str, limit: float, **values: float) -> tuple[Scenario, Controller
     """Return scenario and strategy, equipment and strategy both up to a limit. [-]"""
     strategy = controllers.by_name("train_coordinated")
     return (
-        load_scenario(rail).replace({"brake.demand_factor_limit": limit}),
+        own_scenario(rail).replace({"brake.demand_factor_limit": limit}),
         strategy.with_parameters(factor_limit=limit, **values),
     )
 
 
 def investigate(options: Options) -> Answer:
     """Run three trains on every rail with the same seeds; intervals need two of them at least."""
-    rails, n_seeds = (QUICK_RAILS if options.is_quick else RAILS), max(2, options.n_seeds)
+    rails, n_seeds = own_rails(QUICK_RAILS if options.is_quick else RAILS), max(2, options.n_seeds)
     cases = []
     for rail in rails:
         cases += [case(rail, 1.0, cleaning_share=0.0), case(rail, 1.0), case(rail, LIMIT)]
@@ -120,27 +122,29 @@ def _named(rows: Sequence[Row], gain: str, least: str, before: str) -> str:
 
 
 def draw(rows: Sequence[Row]) -> Figure:
-    """Draw the three distances of every rail, a row each."""
-    with drawing(0.36 * len(rows) + 1.4) as (figure, axes):
-        for i, row in enumerate(rows):
-            names = ("no_cleaning", "limit_1", "limit_1.3")
-            axes.plot([row[name] for name in names], [i] * 3, color=style.QUIET, linewidth=1.0)
-            for k, name in enumerate(names):
-                label = ("alike, no cleaning", "limit 1", f"limit {LIMIT:g}")[k]
-                axes.plot(
-                    row[name],
-                    i,
-                    style.MARKERS[k],
-                    color=style.COLOURS[k],
-                    linestyle="",
-                    label=label if i == 0 else None,
-                )
+    """Draw what cleaning and what moving demand gains on each rail, with intervals, a row each."""
+    with drawing(0.42 * len(rows) + 1.5) as (figure, axes):
+        for k, (gain, least, most, label) in enumerate((
+            ("cleaning_gains", "at_least", "at_most", "leading axles that clean, against alike"),
+            ("moving_gains", "moving_at_least", "moving_at_most",
+             f"equipment up to {LIMIT:g} on top of it"),
+        )):  # fmt: skip
+            look: Any = {"color": style.COLOURS[k + 1], "marker": style.MARKERS[k + 1]}
+            for i, row in enumerate(rows):
+                y = i + 0.18 * (2 * k - 1)
+                share = 100.0 / (row["no_cleaning"] if k == 0 else row["limit_1"])
+                ends = [share * row[least], share * row[most]]
+                if all(map(math.isfinite, ends)):
+                    axes.plot(ends, [y, y], color=look["color"], linewidth=2.0)
+                axes.plot([share * row[gain]], [y], linestyle="", label=label if i == 0 else None,
+                          **look)  # fmt: skip
+        axes.axvline(0.0, color=style.INK, linewidth=0.9)
         axes.set_yticks(range(len(rows)), [str(row["rail"]).replace("_", " ") for row in rows])
-        axes.invert_yaxis()
-        axes.set_ylabel("rail")
-        axes.set_xlabel("stopping distance [m]")
+        axes.set_ylim(len(rows) - 0.4, -0.6)
+        axes.set_xlabel("shorter by [% of the distance before]; bar: 95 % interval")
         axes.grid(axis="x")
-        axes.legend(loc="best")
+        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.1)
+        style.bare(axes)
     return figure
 
 
@@ -149,6 +153,7 @@ EXPERIMENT = Experiment(
     "What does it gain to coordinate a train's axles, with and without moving demand?",
     investigate,
     n_seeds=4,
+    sets={"strategy": "what train_coordinated gains is its question"},
 )
 
 if __name__ == "__main__":

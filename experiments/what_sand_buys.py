@@ -22,7 +22,8 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench import load_scenario
+from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -64,7 +65,7 @@ COLUMNS = (
 
 def scenario_with(rail: str, sanders: str) -> Scenario:
     """Return the stop of a unit with these sanders."""
-    scenario = load_scenario(PRESETS[sanders][0])
+    scenario = own_scenario(PRESETS[sanders][0])
     changes: dict[str, Any] = {}
     if rail == FASTER:
         changes["initial_speed"] = 75 * MPH
@@ -76,7 +77,7 @@ def scenario_with(rail: str, sanders: str) -> Scenario:
 def investigate(options: Options) -> Answer:
     """Run the trial's five rows, and the same sanders elsewhere."""
     rails = (TRIAL,) if options.is_quick else (TRIAL, FASTER, LEAF)
-    strategy = controllers.by_name("slip_band")
+    strategy = own_strategy("slip_band")
     cases = [(rail, sanders) for rail in rails for sanders in PRESETS]
     found = over_seeds([(scenario_with(*case), strategy) for case in cases], options.n_seeds)
     without: dict[str, float] = {}
@@ -183,6 +184,7 @@ EXPERIMENT = Experiment(
     "What does sand buy, and how close does the model come to the published trial?",
     investigate,
     n_seeds=4,
+    sets={"rail": "it is that of the published trial"},
 )
 
 if __name__ == "__main__":

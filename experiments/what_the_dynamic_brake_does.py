@@ -16,7 +16,7 @@ import sys
 
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench.experiments.asked import named, own_rails, own_scenario, own_strategies
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -58,7 +58,7 @@ COLUMNS = (
 
 def unit_on(rail: str, rule: str | None) -> Scenario:
     """Return the unit's stop on a rail with a slide rule; without dynamic brake for None."""
-    scenario = load_scenario(rail, train=TRAIN)
+    scenario = own_scenario(rail, TRAIN)
     motored = [i for i, car in enumerate(scenario.train.vehicles) if car.dynamic_brake is not None]
     if rule is None:
         changes = {f"train.vehicles.{i}.dynamic_brake": None for i in motored}
@@ -68,10 +68,11 @@ def unit_on(rail: str, rule: str | None) -> Scenario:
 
 def investigate(options: Options) -> Answer:
     """Run every strategy on every rail with every rule; means over the seeds."""
-    rails, strategies = (RAILS[:1], STRATEGIES[:1]) if options.is_quick else (RAILS, STRATEGIES)
+    rails = own_rails(RAILS[:1] if options.is_quick else RAILS)
+    strategies = own_strategies(STRATEGIES[:1] if options.is_quick else STRATEGIES)
     cases = [(rail, name, case) for rail in rails for name in strategies for case in RULES]
     runs = [
-        Run(unit_on(rail, RULES[case]), controllers.by_name(name), seed)
+        Run(unit_on(rail, RULES[case]), named(name), seed)
         for rail, name, case in cases
         for seed in range(options.n_seeds)
     ]
@@ -159,7 +160,7 @@ def draw(rows: list[Row]) -> Figure:
     strategies = list(dict.fromkeys(row["strategy"] for row in rows))
     rails = list(dict.fromkeys(row["rail"] for row in rows))
     cases = [case for case in RULES if case != ALONE]
-    with drawing(1.2 + 0.38 * len(rails) * len(strategies)) as (figure, axes):
+    with drawing(1.7 + 0.38 * len(rails) * len(strategies)) as (figure, axes):
         places = {
             (strategy, rail): -(i * (len(rails) + 0.6) + j)
             for i, strategy in enumerate(strategies)
@@ -182,7 +183,10 @@ def draw(rows: list[Row]) -> Figure:
             [f"{rail.replace('_', ' ')}, {s.replace('_', ' ')}" for s, rail in places],
         )
         axes.set_xlabel("stopping distance over that with friction brakes alone [%]")
-        axes.legend(title="on a slide the dynamic brake is", title_fontsize=8.0)
+        axes.legend(
+            title="on a slide the dynamic brake is", title_fontsize=8.0, loc="lower left",
+            bbox_to_anchor=(0.0, 1.0), ncols=3, alignment="left", borderaxespad=0.1,
+        )  # fmt: skip
     return figure
 
 

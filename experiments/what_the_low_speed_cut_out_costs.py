@@ -14,7 +14,7 @@ import sys
 
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench.experiments.asked import named, own_rails, own_scenario, own_strategies
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -28,6 +28,7 @@ from slipbench.experiments.notebook import (
 )
 from slipbench.figures import style
 from slipbench.results.wording import compared, rounds_to_nothing
+from slipbench.strategies.registry import known_controllers
 
 MPH = 0.44704
 RAILS = ("wet_leaf", "tough_film", "grease", "frost")
@@ -49,12 +50,13 @@ COLUMNS = (
 
 def investigate(options: Options) -> Answer:
     """Run every strategy on every rail with every cut-out speed; means over the seeds."""
-    rails, strategies = (RAILS[:1], STRATEGIES[:2]) if options.is_quick else (RAILS, STRATEGIES)
+    rails = own_rails(RAILS[:1] if options.is_quick else RAILS)
+    strategies = own_strategies(STRATEGIES[:2] if options.is_quick else STRATEGIES)
     cases = [(rail, name, speed) for rail in rails for name in strategies for speed in CUT_OUTS]
     runs = [
         Run(
-            load_scenario(rail).replace({"slip_control.cut_out_speed": speed}),
-            controllers.by_name(name),
+            own_scenario(rail).replace({"slip_control.cut_out_speed": speed}),
+            named(name),
             seed,
         )
         for rail, name, speed in cases
@@ -133,15 +135,16 @@ def draw(rows: list[Row]) -> Figure:
     """Draw the band of the longest flat against the cut-out speed, a line a strategy and rail."""
     with drawing(3.4) as (figure, axes):
         strategies = list(dict.fromkeys(row["strategy"] for row in rows))
-        for i, name in enumerate(strategies):
+        looks = style.looks([*known_controllers(), *strategies])
+        for name in strategies:
             for j, rail in enumerate(dict.fromkeys(row["rail"] for row in rows)):
                 own = [r for r in rows if (r["strategy"], r["rail"]) == (name, rail)]
                 axes.plot(
                     [row["cut_out"] / MPH for row in own],
                     [row["flat_high"] for row in own],
-                    color=style.COLOURS[i + 1],
-                    marker=style.MARKERS[i + 1],
-                    markersize=4,
+                    color=looks[name].colour,
+                    marker=looks[name].marker,
+                    markersize=looks[name].size(4.5),
                     linewidth=0.9,
                     label=name.replace("_", " ") if j == 0 else None,
                 )

@@ -11,11 +11,13 @@ Run: `python -m slipbench.experiments.when_to_ease`
 import math
 import sys
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import Stop, controllers, load_scenario, simulate
+from slipbench import Stop, simulate
+from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import MPH, Answer, Column, Experiment, Options, Row, drawing
 from slipbench.figures import style
 from slipbench.ground.arrays import Floats
@@ -53,7 +55,7 @@ def scenario_with(easing: str, lead_distance: float) -> Scenario:
         kind=kind, position=3, ease_speeds=speeds or None, lead_distance=lead_distance
     )
     driver = Driver(routine=routine, stopping_point=PLATFORM_END)
-    return load_scenario("dry").replace({"driver": driver})
+    return own_scenario("dry").replace({"driver": driver})
 
 
 def jolt(time: Floats, speed: Floats) -> float:
@@ -74,7 +76,7 @@ def jolt(time: Floats, speed: Floats) -> float:
 
 def investigate(options: Options) -> Answer:
     """Run the right easing to find where to begin, then all of them; always quick."""
-    strategy = controllers.by_name("slip_band")
+    strategy = own_strategy("slip_band")
     lead = 660.0
     for _ in range(3):  # coasting changes the speed a little, so the place is found in steps
         lead += simulate(scenario_with(RIGHT, lead), strategy).summary["final_distance"]
@@ -108,29 +110,31 @@ def sentence(rows: Sequence[Row]) -> str:
 
 
 def draw(stops: Mapping[str, Stop], rows: Sequence[Row]) -> Figure:
-    """Draw speed over the last metres, and the jolt of each stop."""
-    with drawing(3.2, ncols=2, width_ratios=(2.2, 1.0)) as (figure, (left, right)):
+    """Draw speed over the last metres, zoomed on where the ways part, and the jolt of each stop."""
+    with drawing(3.4, ncols=2, width_ratios=(2.2, 1.0)) as (figure, (left, right)):
         for i, (easing, stop) in enumerate(stops.items()):
+            look: Any = {"color": style.COLOURS[i + (i > 2)]}
             past = stop.traces["distance"] - PLATFORM_END
-            left.plot(
-                past,
-                stop.traces["train_speed"] / MPH,
-                color=style.COLOURS[i],
-                linestyle=("--", "-", ":", "-.")[i],
-                label=easing,
-            )
-            right.plot(rows[i]["jolt"], i, style.MARKERS[i], color=style.COLOURS[i])
+            speed = stop.traces["train_speed"] / MPH
+            line = ("--", "-", ":", "-.")[i]
+            left.plot(past, speed, linestyle=line, linewidth=1.8, label=easing, **look)
+            left.plot([past[-1]], [0.0], "o", markersize=5, clip_on=False, zorder=5, **look)
+            right.plot([rows[i]["jolt"]], [i], marker=style.MARKERS[i], linestyle="", **look)
         left.axvline(0.0, color=style.INK, linewidth=1.0)
-        left.annotate("platform end", (0.0, 44.0), (3.0, 44.0), fontsize=8)
-        left.set_xlim(-200, max(20.0, 1.15 * max(row["past_the_platform_end"] for row in rows)))
-        left.set_ylim(0, 48)
+        left.annotate("platform\nend", (0.0, 1.0), (-4, -2), xycoords=("data", "axes fraction"),
+                      textcoords="offset points", ha="right", va="top")  # fmt: skip
+        ends = [row["past_the_platform_end"] for row in rows]
+        far = max([end for end in ends if math.isfinite(end)], default=0.0)
+        left.set_xlim(-60.0, max(15.0, 1.15 * far))
+        left.set_ylim(0, 26)
         left.set_xlabel("distance past the platform end [m]")
         left.set_ylabel("train speed [mph]")
-        left.legend(title="eased", loc="lower left")
+        left.legend(title="eased", loc="upper right")
         right.axvline(SMOOTH, color=style.QUIET, linestyle=":")
-        right.annotate("smooth", (0.96 * SMOOTH, 3.45), fontsize=8.0, ha="right")
+        right.annotate("smooth", (SMOOTH, 1.0), (-4, -2), xycoords=("data", "axes fraction"),
+                       textcoords="offset points", ha="right", va="top")  # fmt: skip
         right.set_yticks(range(len(rows)), [row["easing"] for row in rows])
-        right.set_ylim(3.6, -0.5)
+        right.set_ylim(3.6, -0.9)
         right.set_xlim(left=0.0)
         right.set_xlabel("largest jerk of the stop [m/s³]")
         right.grid(axis="x")
@@ -138,7 +142,10 @@ def draw(stops: Mapping[str, Stop], rows: Sequence[Row]) -> Figure:
 
 
 EXPERIMENT = Experiment(
-    "when_to_ease", "How early may the brake be eased before the stop, and how late?", investigate
+    "when_to_ease",
+    "How early may the brake be eased before the stop, and how late?",
+    investigate,
+    sets={"driver": "the way of driving is its question"},
 )
 
 if __name__ == "__main__":

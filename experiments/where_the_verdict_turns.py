@@ -34,6 +34,13 @@ from slipbench.campaign.verdict import (
     strategy_side,
 )
 from slipbench.commands.options import FOLDER
+from slipbench.experiments.asked import (
+    asked_now,
+    named,
+    own_rails,
+    own_scenario,
+    own_strategies,
+)
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -45,11 +52,12 @@ from slipbench.experiments.notebook import (
     over_seeds,
 )
 from slipbench.figures.verdict import draw_planes
+from slipbench.ground.errors import InputError
 from slipbench.results.canonical import short_hash
 from slipbench.results.identity import versions_text
 from slipbench.running.progress import progress
 from slipbench.running.runners import make_runner
-from slipbench.scenario import Scenario, load_scenario
+from slipbench.scenario import Scenario
 from slipbench.strategies.registry import find_controller
 
 NAME = "where_the_verdict_turns"
@@ -88,6 +96,10 @@ COLUMNS = (
 def leaders(rails: Sequence[Scenario], n_seeds: int) -> list[tuple[Controller, float]]:
     """Return strategies without truth by their mean distance over the rails, shortest first."""
     fair = [c for c in controllers.ALL_CONTROLLERS if not c.uses_truth and c.parameters]
+    if asked_now().strategy is not None:
+        fair = [named(name) for name in own_strategies(())]
+        if len(fair) < 2:
+            raise InputError("--strategy: a verdict needs two or more, as A,B")
     found = over_seeds([(rail, own) for own in fair for rail in rails], n_seeds)
     n = len(rails)
     means = [
@@ -100,7 +112,9 @@ def leaders(rails: Sequence[Scenario], n_seeds: int) -> list[tuple[Controller, f
 def investigate(options: Options) -> Answer:
     """Find the leaders, judge each pair over what is not known, and map their planes."""
     effort = Effort(4, 2, 2, 2) if options.is_quick else Effort()
-    rails = [load_scenario(name) for name in (SLIPPERY[::4] if options.is_quick else SLIPPERY)]
+    rails = [
+        own_scenario(name) for name in own_rails(SLIPPERY[::4] if options.is_quick else SLIPPERY)
+    ]
     if options.is_quick:
         rails = [rail.replace({"initial_speed": 30 * MPH}) for rail in rails]
     ranked = leaders(rails, options.n_seeds)[: effort.leaders]

@@ -21,7 +21,7 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario
+from slipbench.experiments.asked import named, own_rails, own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     MPH,
     YARD,
@@ -73,7 +73,7 @@ COLUMNS = (
 
 def scenario_with(rail: str, gradient: str, mph: float, seed: int | None) -> Scenario:
     """Return a stop on a rail drawn with the seed; on the rail as it is without one."""
-    scenario = load_scenario(rail)
+    scenario = own_scenario(rail, keeps_rail=rail == DRY_RAIL)
     changes: dict[str, Any] = {"initial_speed": mph * MPH}
     if GRADIENTS[gradient] != 0.0:
         section = GradientSection(from_distance=-1000.0, rise=GRADIENTS[gradient])
@@ -96,9 +96,9 @@ def investigate(options: Options) -> Answer:
     gradients = (LEVEL,) if options.is_quick else tuple(GRADIENTS)
     n_draws = max(2, options.n_seeds)
     places = [(gradient, mph) for gradient in gradients for mph in speeds]
-    rails = QUICK_RAILS if options.is_quick else RAILS
+    rails = own_rails(QUICK_RAILS if options.is_quick else RAILS)
     cases = [(rail, *place) for rail in rails for place in places]
-    dry_strategy, strategy = (controllers.by_name(n) for n in (DRY_STRATEGY, "slip_band"))
+    dry_strategy, strategy = (named(DRY_STRATEGY), own_strategy("slip_band"))
     runs = [Run(scenario_with(DRY_RAIL, *place, None), dry_strategy) for place in places]
     runs += [
         Run(scenario_with(*case, seed), strategy, seed) for case in cases for seed in range(n_draws)
@@ -183,23 +183,20 @@ def draw(rows: Sequence[Row]) -> Figure:
     with drawing(3.6, ncols=len(rails), sharey=True, squeeze=False) as (figure, panels):
         for axes, rail in zip(panels[0], rails, strict=True):
             _draw_rail(axes, [row for row in rows if row["rail"] == rail])
-            axes.text(
-                0.04, 0.98, rail.replace("_", " "), transform=axes.transAxes, va="top",
-                fontweight="bold",
-            )  # fmt: skip
+            axes.annotate(rail.replace("_", " "), (0.0, 1.0), (0, 5), xycoords="axes fraction",
+                          textcoords="offset points", fontweight="bold")  # fmt: skip
         first, last = panels[0][0], panels[0][-1]
         shown = [row["most_yards"] for row in rows if math.isfinite(row["most_yards"])]
-        first.set_ylim(0.0, 1.05 * max([RULE / YARD, *shown]))
+        first.set_ylim(0.0, 1.35 * max([RULE / YARD, *shown]))  # room for the legend
         first.set_ylabel("brake on earlier than on dry rail [yd]")
         first.legend(
             loc="upper left",
-            bbox_to_anchor=(0.0, 0.92),
             title="line: half of the stops\nwhisker: the longest",
         )
         metres = last.secondary_yaxis(
             "right", functions=(lambda yards: yards * YARD, lambda m: m / YARD)
         )
-        metres.set_ylabel("[m]")
+        metres.set_ylabel("the same [m]")
     return figure
 
 
@@ -211,15 +208,19 @@ def _draw_rail(axes: Axes, rows: Sequence[Row]) -> None:
         speeds = [row["speed_in_mph"] for row in own]
         colour = style.COLOURS[1 + list(GRADIENTS).index(gradient)]
         half = [row["earlier_yards"] for row in own]
-        most = [row["most_yards"] - row["earlier_yards"] for row in own]
+        most = [
+            row["most_yards"] - row["earlier_yards"] if math.isfinite(row["most_yards"]) else 0.0
+            for row in own
+        ]
         axes.errorbar(
             speeds, half, yerr=([0.0] * len(own), most), color=colour, marker=marker,
             linestyle=line, markersize=4.5, elinewidth=0.8, capsize=2.0, label=gradient,
         )  # fmt: skip
     axes.axhline(RULE / YARD, color=style.QUIET, linewidth=0.9)
     axes.annotate(
-        f"{RULE / YARD:.0f} yards", (0.0, RULE / YARD), (3, 2), fontsize=8.0, va="bottom",
-        xycoords=("axes fraction", "data"), textcoords="offset points", color=style.QUIET,
+        f"rule: {RULE / YARD:.0f} yd", (1.0, RULE / YARD), (-2, 2), fontsize=8.0, va="bottom",
+        ha="right", xycoords=("axes fraction", "data"), textcoords="offset points",
+        color=style.QUIET,
     )  # fmt: skip
     axes.set_xticks(sorted({row["speed_in_mph"] for row in rows}))
     axes.set_xlabel("speed [mph]")

@@ -21,7 +21,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from matplotlib.figure import Figure
 
-from slipbench import controllers, load_scenario, simulate
+from slipbench import simulate
+from slipbench.experiments.asked import own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     Answer,
     Column,
@@ -83,7 +84,7 @@ TRIALS = (
 def scenario_of(rail: str, law: str) -> Scenario:
     """Return the scenario of a trial under a cleaning law."""
     if rail == "long_slide":  # friction 0.008, leaf values else, emergency brake, no sand
-        leaf = load_scenario("wet_leaf")
+        leaf = own_scenario("wet_leaf")
         emergency = HandleEntry(at_time=0.0, position=leaf.brake.emergency_position)
         scenario = leaf.replace(
             {
@@ -93,7 +94,7 @@ def scenario_of(rail: str, law: str) -> Scenario:
             }
         )
     else:
-        scenario = load_scenario(rail)
+        scenario = own_scenario(rail)
     return scenario.replace({"rail.cleaning_law": law, "equipment.grade": "clean"})
 
 
@@ -115,7 +116,7 @@ def investigate(options: Options) -> Answer:
     trials = (TRIALS[0], *TRIALS[-2:]) if options.is_quick else TRIALS
     rails = list(dict.fromkeys(trial.rail for trial in trials))
     pairs = [(rail, law) for rail in rails for law in LAWS]
-    slip_band = controllers.by_name("slip_band")
+    slip_band = own_strategy("slip_band")
     runs = [
         Run(scenario_of(rail, law), slip_band, seed)
         for rail, law in pairs
@@ -185,6 +186,7 @@ EXPERIMENT = Experiment(
     "which_cleaning_law_fits",
     "Which published trials does each cleaning law fit, and which does it not?",
     investigate,
+    sets={"rail": "they are those of the published trials"},
 )
 
 if __name__ == "__main__":

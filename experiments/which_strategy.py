@@ -18,10 +18,10 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-from slipbench import load_scenario
 from slipbench.comparison.compare import ComparedStop, Comparison, compare
 from slipbench.comparison.standing import SAME_DISTANCE, SAME_RISK, cases, runs_of
 from slipbench.experiments import notebook
+from slipbench.experiments.asked import asked_now, own_rails, own_scenario, own_strategies
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -62,11 +62,11 @@ def columns(rails: Sequence[str]) -> tuple[Column, ...]:
 
 def investigate(options: Options) -> Answer:
     """Compare all strategies on all rails from all speeds."""
-    rails = QUICK_RAILS if options.is_quick else RAILS
+    rails = own_rails(QUICK_RAILS if options.is_quick else RAILS)
     speeds = QUICK_SPEEDS if options.is_quick else SPEEDS
     strategies = (
-        [find_controller(name) for name in QUICK_STRATEGIES]
-        if options.is_quick
+        [find_controller(name) for name in own_strategies(QUICK_STRATEGIES)]
+        if options.is_quick or asked_now().strategy is not None
         else [known for known in known_controllers().values() if known.is_shipped]
     )
     scenarios = [scenario_with(rail, mph) for rail in rails for mph in speeds]
@@ -87,7 +87,7 @@ def investigate(options: Options) -> Answer:
 
 def scenario_with(rail: str, mph: int) -> Scenario:
     """Return the stop on a rail from a speed."""
-    return load_scenario(rail).replace({"initial_speed": mph * MPH, "name": f"{rail} at {mph} mph"})
+    return own_scenario(rail).replace({"initial_speed": mph * MPH, "name": f"{rail} at {mph} mph"})
 
 
 def _over_shortest(row: ComparedStop) -> float:

@@ -22,7 +22,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from slipbench import Controller, controllers, load_scenario, simulate
+from slipbench import Controller, controllers, simulate
+from slipbench.experiments.asked import own_scenario
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -36,6 +37,7 @@ from slipbench.experiments.notebook import (
     in_parallel,
 )
 from slipbench.figures import style
+from slipbench.figures.adhesion_speed import spread
 from slipbench.figures.conditioning import moving_mean, shown_axles
 from slipbench.figures.rail_map import MEAN_OVER, RailMet, rail_met
 from slipbench.results.wording import is_alike, listed, stops
@@ -67,7 +69,7 @@ def train_of(scenario: Scenario, n_cars: int) -> Scenario:
 
 def scenario_with(n_cars: int, *, is_quick: bool) -> Scenario:
     """Return the stop of a train of so many cars."""
-    scenario = load_scenario("wet_leaf").replace({"initial_speed": (50 if is_quick else 75) * MPH})
+    scenario = own_scenario("wet_leaf").replace({"initial_speed": (50 if is_quick else 75) * MPH})
     return train_of(scenario, n_cars)
 
 
@@ -191,14 +193,20 @@ def _draw_axles(axes: Axes, used: Any) -> None:
 
 def _draw_depths(axes: Axes, rows: Sequence[Row]) -> None:
     lengths = list(dict.fromkeys(row["cars"] for row in rows))
+    ends = {cars: [r["distance"] for r in rows if r["cars"] == cars][-1] for cars in lengths}
+    finite = {cars: end for cars, end in ends.items() if math.isfinite(end)}
+    reach = [row["distance"] for row in rows if math.isfinite(row["distance"])] or [0.0, 1.0]
+    order = sorted(finite, key=finite.__getitem__)
+    gap = 0.075 * max(max(reach) - min(reach), 1.0)
+    labels = dict(zip(order, spread([finite[cars] for cars in order], gap), strict=True))
     for i, cars in enumerate(lengths):
         own = [row for row in rows if row["cars"] == cars]
         depths, distances = ([row[k] for row in own] for k in ("leading_slip", "distance"))
         colour, marker = style.COLOURS[i % 8], style.MARKERS[i % 8]
         axes.plot(depths, distances, color=colour, marker=marker, markersize=4.5)
         axes.annotate(
-            f"{cars} cars", (depths[-1], distances[-1]), (6, 0), va="center",
-            textcoords="offset points", fontsize=8, color=colour,
+            f"{cars} cars", (depths[-1], labels.get(cars, min(reach))), (6, 0), va="center",
+            textcoords="offset points", fontsize=8, color=style.INK,
         )  # fmt: skip
     axes.set_xlim(0.0, max(row["leading_slip"] for row in rows) * 1.25)
     axes.set_xlabel(f"slip of the first {N_LEADING} axles [-]")
@@ -209,7 +217,8 @@ def _draw_depths(axes: Axes, rows: Sequence[Row]) -> None:
 def _draw_track(axes: Axes, met: RailMet) -> None:
     n_axles = len(met.friction) - 1
     shown = [*shown_axles(n_axles), n_axles + 1]
-    shades = ("0.72", "0.62", "0.5", "0.36", "0.2", "0.0", "0.0")
+    shades = ("0.5", "0.45", "0.38", "0.28", "0.15", "0.0", "0.0")
+    widths = (0.9, 1.0, 1.1, 1.3, 1.5, 1.8, 1.8)
     last = ""
     for i, axle in enumerate(shown):
         friction = moving_mean(met.friction[axle - 1], round(MEAN_OVER / met.cell_length))
@@ -218,16 +227,19 @@ def _draw_track(axes: Axes, met: RailMet) -> None:
         axes.plot(
             met.place,
             friction,
-            color=style.BLUE if is_left else shades[i],
+            color=style.BLUE if is_left else shades[min(i, len(shades) - 1)],
             linestyle="--" if is_left else "-",
+            linewidth=widths[min(i, len(widths) - 1)],
             label=last,
         )
     axes.set_xlim(left=0.0)
     axes.set_xlabel(f"place, from where braking began [m]; {SHOWN_LENGTH} cars, slip {GRIP:g}")
     axes.set_ylabel("friction met [-]")
     axes.grid(axis="y")
-    axes.legend(ncols=len(shown), loc="upper left", columnspacing=1.2)
-    axes.margins(y=0.18)
+    axes.legend(
+        ncols=len(shown), loc="lower left", bbox_to_anchor=(0.0, 1.0), columnspacing=1.2,
+        borderaxespad=0.1,
+    )  # fmt: skip
 
 
 EXPERIMENT = Experiment(
@@ -235,6 +247,7 @@ EXPERIMENT = Experiment(
     "Which axles clean the rail, which profit, and how much is a long train worth?",
     investigate,
     n_seeds=2,
+    sets={"strategy": "the slip of leading axles is its question, held by train_coordinated"},
 )
 
 if __name__ == "__main__":

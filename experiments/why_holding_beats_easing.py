@@ -14,6 +14,7 @@ Run: `python -m slipbench.experiments.why_holding_beats_easing`
 
 import math
 import sys
+import textwrap
 from collections.abc import Mapping, Sequence
 from statistics import fmean
 from typing import Any
@@ -21,9 +22,9 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
 
-from slipbench import Stop, controllers, load_scenario, simulate
+from slipbench import Stop, simulate
+from slipbench.experiments.asked import own_rails, own_scenario, own_strategy
 from slipbench.experiments.notebook import (
     MPH,
     Answer,
@@ -36,12 +37,16 @@ from slipbench.experiments.notebook import (
     over_seeds,
 )
 from slipbench.figures import style
-from slipbench.results.wording import compared, listed
+from slipbench.results.shown import MILES, Shown
+from slipbench.results.wording import compared, listed, rounds_to_nothing
 from slipbench.scenario import Driver, Easing, HandleEntry, Routine, Scenario
 from slipbench.statistics.intervals import bootstrap_mean
 
 SPEED, EARLIER = 55 * MPH, 300.0
 """Initial speed [m/s]; and how much earlier the early and gentle way begins [m]."""
+
+SLOWEST = 5.0
+"""Train speed above which friction is averaged. [m/s]"""
 
 CLOSE = 0.01
 """Stops longer by less than this share of the held one count as not longer (a choice)."""
@@ -59,16 +64,18 @@ DRAWN_RAILS = ("wet_leaf", "tough_film")
 HELD, EASED, RELEASED, GENTLE = (
     "held", "eased to step 1", "released and re-applied", "early and gently"
 )  # fmt: skip
+TWO, NONE = "eased to step 2", "eased to release"
 _AT_ONCE = (HandleEntry(at_time=0.0, position=3),)
 WAYS: Mapping[str, Driver] = {
     HELD: Driver(programme=_AT_ONCE),
-    "eased to step 2": Driver(programme=_AT_ONCE, easing=Easing(position=2)),
+    TWO: Driver(programme=_AT_ONCE, easing=Easing(position=2)),
     EASED: Driver(programme=_AT_ONCE, easing=Easing(position=1)),
-    "eased to release": Driver(programme=_AT_ONCE, easing=Easing(position=0)),
+    NONE: Driver(programme=_AT_ONCE, easing=Easing(position=0)),
     RELEASED: Driver(routine=Routine(kind="release_and_reapply", position=3, n_repeats=400)),
     GENTLE: Driver(programme=(HandleEntry(at_time=0.0, position=1),)),
 }
-DRAWN_WAYS = (HELD, EASED, RELEASED, GENTLE)
+QUICK_WAYS = (HELD, TWO, EASED, RELEASED, GENTLE)
+DRAWN_WAYS = (HELD, TWO, EASED, NONE, RELEASED, GENTLE)
 
 COLUMNS = (
     Column("rail"),
@@ -86,7 +93,7 @@ COLUMNS = (
 
 def scenario_with(rail: str, way: str) -> Scenario:
     """Return the stop of one driver on one rail."""
-    scenario = load_scenario(RAILS[rail][0])
+    scenario = own_scenario(RAILS[rail][0] if rail in RAILS else rail)
     changes: dict[str, Any] = {"initial_speed": SPEED, "driver": WAYS[way]}
     if rail == NO_CLEANING:
         changes["rail.sections.*.recovered_friction"] = scenario.rail.sections[0].friction
@@ -95,17 +102,19 @@ def scenario_with(rail: str, way: str) -> Scenario:
 
 def investigate(options: Options) -> Answer:
     """Run every way of braking on every rail."""
-    strategy = controllers.by_name("slip_band")
-    rails = DRAWN_RAILS if options.is_quick else tuple(RAILS)
-    ways = DRAWN_WAYS if options.is_quick else tuple(WAYS)
+    strategy = own_strategy("slip_band")
+    rails = own_rails(DRAWN_RAILS if options.is_quick else tuple(RAILS))
+    drawn = [rail for rail in rails if rail in DRAWN_RAILS or rail not in RAILS]
+    ways = QUICK_WAYS if options.is_quick else tuple(WAYS)
     cases = [(rail, way) for rail in rails for way in ways]
     found = over_seeds([(scenario_with(*case), strategy) for case in cases], options.n_seeds)
     by_case = dict(zip(cases, found, strict=True))
     rows = [_row(rail, way, by_case[rail, way], by_case[rail, HELD]) for rail, way in cases]
     stops = {
         (rail, way): simulate(scenario_with(rail, way), strategy)
-        for rail in DRAWN_RAILS
-        for way in DRAWN_WAYS
+        for rail in drawn
+        for way in ways
+        if way in DRAWN_WAYS
     }
     notes = [
         f"Means over {options.n_seeds} seed(s); differences paired, 95 % interval of their "
@@ -162,72 +171,130 @@ def _cost(row: Row) -> str:
     return f"{row['brake']} it runs {word} ({abs(row['share_longer']):.0%})"
 
 
-def draw(stops: Mapping[tuple[str, str], Stop], rows: Sequence[Row]) -> Figure:
-    """Draw speed over the way to the platform end, for the classroom: large, and labelled."""
-    with drawing(7.4, nrows=2, sharex=True) as (figure, panels):
-        for axes, rail in zip(panels, DRAWN_RAILS, strict=True):
+def headline(rows: Sequence[Row], shown: Shown = MILES) -> str:
+    """Return the lesson in one line, from the rows: what easing costs on each rail at most."""
+    parts = []
+    for rail in dict.fromkeys(row["rail"] for row in rows):
+        own = [r for r in rows if r["rail"] == rail and r["brake"] not in (HELD, GENTLE)]
+        words = rail.replace("_", " ")
+        if not all(math.isfinite(row["longer_than_held"]) for row in own):
+            parts.append(f"on {words} it may not stop")
+            continue
+        worst = max(own, key=lambda row: row["longer_than_held"])
+        longer = worst["longer_than_held"] / shown.per_length
+        by = compared(longer, shown.length, 0, "farther", "less far", "nothing")
+        alike = worst["share_longer"] < CLOSE
+        parts.append(f"{'no farther' if alike else f'up to {by}'} on {words}")
+    return f"Eased, the train runs {listed(parts)}"
+
+
+def draw(
+    stops: Mapping[tuple[str, str], Stop], rows: Sequence[Row], shown: Shown = MILES
+) -> Figure:
+    """Draw speed over the way to the platform end, and why: the friction under the last axle.
+
+    Left of each row the stops, right the reason: eased, the wheels slide less and clean less, so
+    the last axle meets a poorer rail. The early and gentle way is a line of words: it is another
+    bargain, paid in metres before the station.
+
+    Parameters
+    ----------
+    stops : mapping     rail and way to its stop, with traces
+    rows : sequence     of the table
+    shown : Shown       units of speed and way
+    """
+    rails = list(dict.fromkeys(rail for rail, _ in stops))
+    with drawing(
+        1.0 + 3.2 * len(rails), nrows=len(rails), ncols=2, width_ratios=(2.3, 1.0), squeeze=False
+    ) as (figure, panels):
+        for (left, right), rail in zip(panels, rails, strict=True):
             own = {row["brake"]: row for row in rows if row["rail"] == rail}
-            _draw_rail(axes, rail, {way: stops[rail, way] for way in DRAWN_WAYS}, own)
-        panels[1].set_xlabel("distance from the platform end [m]", fontsize=12)
+            ways = [way for way in DRAWN_WAYS if (rail, way) in stops and way in own]
+            _draw_rail(left, rail, {way: stops[rail, way] for way in ways}, own, shown)
+            _draw_reason(right, {way: stops[rail, way] for way in ways if way != GENTLE})
+        start = shown.said_speed(next(iter(stops.values())).scenario.initial_speed)
+        said = textwrap.fill(f"{headline(rows, shown)} (step 3 from {start}).", 84)
+        figure.suptitle(said, x=0.012, ha="left", fontsize=10.5, fontweight="bold")
     return figure
 
 
 _LOOKS = {
-    HELD: (style.BLACK, "-", 3.4),
-    EASED: (style.VERMILION, "-", 2.2),
-    RELEASED: (style.BLUE, "--", 2.2),
-    GENTLE: (style.GREEN, "-.", 2.2),
+    HELD: (style.BLACK, "-", 3.0),
+    TWO: (style.PURPLE, (0, (5, 1.5)), 2.0),
+    EASED: (style.VERMILION, "-", 2.0),
+    NONE: (style.ORANGE, (0, (1, 1)), 2.0),
+    RELEASED: (style.BLUE, "--", 2.0),
+    GENTLE: (style.GREEN, "-.", 2.0),
 }
 """Colour, line and width of each way."""
 
-_PLACES = {EASED: 12.0, RELEASED: 30.0, HELD: 48.0}
-"""How high the label of a way stands above where it stops. [mph]"""
+_WORDS = {HELD: "step 3 held"}
 
 
-def _draw_rail(axes: Axes, rail: str, stops: Mapping[str, Stop], rows: Mapping[str, Row]) -> None:
-    end = rows[HELD]["distance"]
+def _draw_rail(
+    axes: Axes, rail: str, stops: Mapping[str, Stop], rows: Mapping[str, Row], shown: Shown
+) -> None:
+    end, per = rows[HELD]["distance"], shown.per_length
     axes.axhline(0.0, color=style.INK, linewidth=1.0)
-    axes.add_patch(Rectangle((-320.0, -9.0), 320.0, 8.0, color=style.GREY, linewidth=0))
-    axes.text(-160.0, -5.2, "platform", fontsize=11, color=style.PAPER, ha="center", va="center")
-    for way in (GENTLE, RELEASED, EASED, HELD):
+    for way in reversed(list(stops)):
+        if way == GENTLE:
+            continue
         colour, line, width = _LOOKS[way]
         traces = stops[way].traces
-        place = traces["distance"] - end - (EARLIER if way == GENTLE else 0.0)
-        speed = traces["train_speed"] / MPH
-        axes.plot(place, speed, color=colour, linestyle=line, linewidth=width)
-        axes.plot(rows[way]["past_the_platform_end"], 0.0, "o", color=colour, markersize=8)
-        if way in _PLACES:
-            _label_stop(axes, rows[way], colour, _PLACES[way])
-    gentle = f"step 1 only, {EARLIER:.0f} m sooner:\n{_where(rows[GENTLE])}"
-    axes.text(-1560.0, 7.0, gentle, fontsize=11, color=_LOOKS[GENTLE][0], va="center")
-    axes.text(-1560.0, 66.0, RAILS[rail][1], fontsize=13, fontweight="bold")
-    axes.set_xlim(-1580, 900)
-    axes.set_ylim(-10.0, 64)
-    axes.set_yticks(range(0, 61, 20))
-    axes.tick_params(labelsize=11)
-    axes.set_ylabel("speed [mph]", fontsize=12)
+        axes.plot(
+            (traces["distance"] - end) / per, traces["train_speed"] / shown.per_speed,
+            color=colour, linestyle=line, linewidth=width,
+            label=f"{_WORDS.get(way, way)}: {_where(rows[way], shown)}",
+        )  # fmt: skip
+        place = (traces["distance"][-1] - end) / per
+        axes.plot([place], [0.0], "o", color=colour, markersize=6, clip_on=False, zorder=5)
+    axes.axvline(0.0, color=style.INK, linewidth=0.8)
+    handles, labels = axes.get_legend_handles_labels()
+    axes.legend(
+        handles[::-1], labels[::-1], loc="upper left", bbox_to_anchor=(-0.1, -0.24), ncols=2,
+        handlelength=2.4, columnspacing=1.0, borderaxespad=0.1,
+    )  # fmt: skip
+    title = RAILS[rail][1] if rail in RAILS else f"On {rail.replace('_', ' ')}"
+    axes.annotate(title, (0.0, 1.0), (0, 4), xycoords="axes fraction",
+                  textcoords="offset points", fontweight="bold")  # fmt: skip
+    if GENTLE in rows:
+        said = f"{GENTLE}, step 1\nbegun {shown.said_length(EARLIER)} sooner:\n"
+        axes.annotate(f"{said}{_where(rows[GENTLE], shown)}", (0.03, 0.06),
+                      xycoords="axes fraction", color=_LOOKS[GENTLE][0])  # fmt: skip
+    axes.set_ylim(0.0, 1.08 * stops[HELD].scenario.initial_speed / shown.per_speed)
+    axes.set_ylabel(f"speed [{shown.speed}]")
+    axes.set_xlabel(f"distance past the platform end [{shown.length}]")
+    axes.grid(axis="y")
 
 
-def _label_stop(axes: Axes, row: Row, colour: str, height: float) -> None:
-    """Write what happened over the place where the train stopped, on a stem."""
-    place = row["past_the_platform_end"]
-    words = {HELD: "step 3 held", EASED: "eased when wheels slide"}
-    axes.plot([place, place], [0.0, height], color=colour, linewidth=0.9)
-    axes.text(
-        place + 12.0,
-        height,
-        f"{words.get(row['brake'], row['brake'])}:\n{_where(row)}",
-        fontsize=11,
-        color=colour,
-        va="center",
-    )
+def _draw_reason(axes: Axes, stops: Mapping[str, Stop]) -> None:
+    """Draw the mean friction the last axle met under each way, over that of the first axle."""
+    names = list(stops)
+    for i, way in enumerate(names):
+        traces = stops[way].traces
+        is_fast = traces["train_speed"] > SLOWEST
+        means = traces["friction"][is_fast].mean(axis=0)
+        colour = _LOOKS[way][0]
+        axes.plot([means[0], means[-1]], [i, i], color=colour, linewidth=1.6)
+        axes.plot([means[-1]], [i], "o", color=colour, markersize=7)
+        axes.plot([means[0]], [i], "|", color=colour, markersize=9, markeredgewidth=1.6)
+    axes.set_yticks(range(len(names)), [_WORDS.get(n, n).replace(" and ", "\nand ") for n in names])
+    axes.set_ylim(len(names) - 0.4, -0.6)
+    axes.set_xlim(left=0.0)
+    axes.annotate("bar: first axle, dot: last", (0.0, 1.0), (0, 4), xycoords="axes fraction",
+                  textcoords="offset points")  # fmt: skip
+    axes.set_xlabel("friction met, mean [-]")
+    axes.grid(axis="x")
 
 
-def _where(row: Row) -> str:
-    past = round(row["past_the_platform_end"])
-    if past == 0:
-        return "stops at the platform end"
-    return f"stops {past} m past it" if past > 0 else f"stops {-past} m short of it"
+def _where(row: Row, shown: Shown) -> str:
+    past = row["past_the_platform_end"]
+    if not math.isfinite(past):
+        return "does not stop"
+    if rounds_to_nothing(past / shown.per_length, 0):
+        return "stops there"
+    side = "past" if past > 0 else "short"
+    return f"{shown.said_length(abs(past))} {side}"
 
 
 EXPERIMENT = Experiment(
@@ -235,6 +302,7 @@ EXPERIMENT = Experiment(
     "Why does holding the brake beat easing it when slip control works?",
     investigate,
     n_seeds=4,
+    sets={"driver": "the way of driving is its question"},
 )
 
 if __name__ == "__main__":

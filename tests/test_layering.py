@@ -39,14 +39,17 @@ MAY_IMPORT: dict[str, set[str]] = {
     "running": {
         "contract", "ground", "kernel", "results", "scenario", "stop", "strategies",
     },
+    "device": {
+        "compiling", "ground", "kernel", "packing", "results", "running", "stop", "strategies",
+    },
     "conformance": {"contract", "ground", "scenario", "stop", "strategies"},
     "comparison": {
-        "contract", "ground", "results", "running", "scenario", "statistics", "stop", "strategies",
+        "contract", "ground", "results", "running", "scenario", "stop", "strategies",
     },
     "campaign": {
         "contract", "ground", "results", "running", "scenario", "statistics", "strategies",
     },
-    "assess": {"ground", "results", "running", "scenario", "strategies"},
+    "assess": {"ground", "measures", "results", "running", "scenario", "strategies"},
     "measured": {
         "compiling", "contract", "ground", "kernel", "packing", "results", "running", "scenario",
         "stop", "strategies",
@@ -65,8 +68,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "strategies",
     },
     "commands": {
-        "assess", "campaign", "comparison", "compiling", "conformance", "figures", "ground",
-        "guidance", "guide", "measured", "practice",
+        "assess", "campaign", "comparison", "compiling", "conformance", "device", "figures",
+        "ground", "guidance", "guide", "measured", "practice",
         "results", "running", "scenario", "statistics", "stop", "strategies",
         "exchange",
     },
@@ -83,7 +86,7 @@ MOST_ARROWS = 160
 
 FOREIGN: dict[str, set[str]] = {
     "ground": {"numpy"},
-    "compiling": {"numba", "llvmlite"},
+    "compiling": {"numba", "llvmlite", "numpy"},  # numpy: of what the GPU is taught
     "exchange": {"numpy", "numba"},
     "kernel": {"numpy", "numba"},
     "contract": {"numpy"},
@@ -96,6 +99,7 @@ FOREIGN: dict[str, set[str]] = {
     "stop": {"numpy"},
     "results": {"numpy", "llvmlite"},
     "running": {"numpy", "tqdm", "distributed"},
+    "device": {"numpy", "numba"},
     "conformance": {"numpy"},
     "comparison": SCIENCE,
     "campaign": SCIENCE | {"pyarrow"},

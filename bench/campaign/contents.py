@@ -72,6 +72,6 @@ def slots_of(task: Task) -> list[tuple[str, str, str]]:
     settings = short_hash(f"{candidate.source_hash} {candidate.values!r}")
     return [
         ("scenario", task.scenario.name, task.scenario_hash),
-        ("controller", candidate.controller, candidate.source_hash),
+        ("strategy", candidate.controller, candidate.source_hash),
         ("candidate", candidate.label, settings),
     ]

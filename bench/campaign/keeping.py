@@ -26,6 +26,9 @@ from slipbench.ground.telling import quoted, shown, told
 from slipbench.results.canonical import short_hash
 from slipbench.results.files import new_file
 
+CHECKED = ("scenario", "strategy", "controller")
+"""Kinds of names whose content is kept, so that it can be looked for; old files have the last."""
+
 MOST_LOST = 1_000_000
 """Rows beyond the last that is found, for which a damaged file is searched."""
 
@@ -257,7 +260,7 @@ class _Salvage:
             for hashed in hashes
         }
         for branch, kind, name, hashed in rows:
-            is_sure = kind not in ("scenario", "controller") or (branch, hashed) in known
+            is_sure = kind not in CHECKED or (branch, hashed) in known
             if branch in self.branches and is_sure and isinstance(name, str):
                 self.new.execute(
                     "INSERT OR IGNORE INTO slot VALUES (?, ?, ?, ?)", (branch, kind, name, hashed)

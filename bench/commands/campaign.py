@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+from typing import TYPE_CHECKING, Any
 
 from slipbench.commands.options import (
     add_scenario,
@@ -14,9 +15,20 @@ from slipbench.commands.options import (
     read_settings,
 )
 from slipbench.commands.parser import COMPARE, Commands
-from slipbench.commands.session import add_campaign_options, opened, ready, say_varied, varied
+from slipbench.commands.session import (
+    add_campaign_options,
+    opened,
+    picture_place,
+    ready,
+    say_varied,
+    varied,
+    write_picture,
+)
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
+
+if TYPE_CHECKING:
+    from slipbench.campaign.analysis import Collected
 
 
 def add_parsers(commands: Commands) -> None:
@@ -70,6 +82,7 @@ def campaign_command(arguments: argparse.Namespace) -> int:
     baseline = arguments.baseline or names[0]
     if baseline not in names:
         raise InputError(f"--baseline {baseline!r}; candidates: {', '.join(names[:20])}")
+    beside = picture_place(arguments, "campaign")
     with opened(arguments, "campaign") as rig:
         say_varied(space, strategies)
         print(counts_line(run_campaign(plan, rig.store, rig.runner, is_quiet=arguments.quiet)))
@@ -79,5 +92,15 @@ def campaign_command(arguments: argparse.Namespace) -> int:
         verdicts = [verdict_on(collected, objective, baseline) for objective in objectives]
         text = campaign_text(collected, verdicts, baseline)
         print(f"\n{text}\n\nstored in {rig.store.path}")
+    if "distance" in collected.table:
+        print(f"written: {write_picture(beside, lambda: _drawn(collected))}")
     print(f"\n{CAUTION}")
     return 0
+
+
+def _drawn(collected: Collected) -> Any:
+    from slipbench.figures import style
+    from slipbench.figures.campaigns import draw_campaign
+    from slipbench.strategies.registry import known_controllers
+
+    return draw_campaign(collected, style.looks([*known_controllers(), *collected.candidates]))

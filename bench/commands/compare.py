@@ -48,10 +48,13 @@ RECORD = "compare.json"
 DEFAULT_SEEDS = 4
 """Seeds unless told otherwise: so many trains as they run in service."""
 
+MOST_CURVES = 8
+"""Rails whose speed curves a report shows."""
+
 MOST_PAGES = 12
 """Pages of the picture that are written."""
 
-_PAGES = ("compare", "speeds", *(f"compare_{i}" for i in range(2, MOST_PAGES + 1)))
+_PAGES = ("compare", "speeds", "speed_curves", *(f"compare_{i}" for i in range(2, MOST_PAGES + 1)))
 PICTURES = tuple(file for name in _PAGES for file in picture_names(name))
 RESULT_FILES = ("compare.csv", "table.txt", *PICTURES)
 
@@ -146,7 +149,7 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     }
     step = None if arguments.json else _next_step(comparison, asked.folder, arguments)
     try:
-        draw = partial(_pictures, comparison, asked.is_wide)
+        draw = partial(_drawn, comparison, asked.is_wide, arguments.report)
         _write(asked.folder, _Told(record, files, text, step), draw, arguments.overwrite, result)
     except InputError:
         print(text, file=result, flush=True)  # what was computed is not lost
@@ -294,6 +297,11 @@ def _worker_lost(strategies: Sequence[Known]) -> InputError:
     )
 
 
+def _drawn(comparison: Comparison, is_wide: bool, has_report: bool) -> dict[str, bytes]:
+    """Return the pictures, for a report those of the speeds on the way as well."""
+    return _pictures(comparison, is_wide) | (_speed_curves(comparison) if has_report else {})
+
+
 def _pictures(comparison: Comparison, is_wide: bool) -> dict[str, bytes]:
     """Return the pictures: pages of rails, or of several speeds the distance over speed."""
     from slipbench.figures import style
@@ -321,6 +329,32 @@ def _pictures(comparison: Comparison, is_wide: bool) -> dict[str, bytes]:
         }
 
     return drawn_or_refused(draw)
+
+
+def _speed_curves(comparison: Comparison) -> dict[str, bytes]:
+    """Run seed 0 of every strategy once more, with traces, on the rails that tell them apart."""
+    from slipbench.comparison.quiet import quiet_rails
+    from slipbench.figures import style
+    from slipbench.figures.speed_curves import draw_speed_curves
+    from slipbench.running.runner import run_stop
+    from slipbench.strategies.registry import known_controllers
+
+    quiet = {rail for group in quiet_rails(comparison.rows) for rail in group.rails}
+    rails = [own for own in comparison.scenarios if own.name not in quiet][:MOST_CURVES]
+    failed = {(r.scenario, r.controller) for r in comparison.rows if r.summary.get("failed")}
+    curves: dict[str, dict[str, Any]] = {}
+    for rail in rails:
+        for known in comparison.strategies:
+            name = known.controller.name
+            if (rail.name, name) not in failed:
+                traces = run_stop(rail, known, 0, with_traces=True).traces
+                curves.setdefault(rail.name, {})[name] = traces["distance"], traces["train_speed"]
+    truth = {known.controller.name: known.controller.uses_truth for known in comparison.strategies}
+    looks = style.looks([*known_controllers(), *truth])
+    if not curves:
+        return {}
+    drawn = drawn_or_refused(lambda: style.save(draw_speed_curves(curves, truth, looks)))
+    return {f"speed_curves.{kind}": data for kind, data in drawn.items()}
 
 
 def _as_json(content: Any) -> str:

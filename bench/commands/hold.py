@@ -6,6 +6,8 @@ Light to import; whatever is heavy is imported inside the functions.
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from slipbench.commands.guidance import (
     FEWEST_DRAWS,
@@ -23,11 +25,15 @@ from slipbench.commands.options import (
     check_workers,
     read_scenario,
     read_strategies,
+    split_names,
     stop_limit,
 )
 from slipbench.commands.parser import TEACH, Commands
 from slipbench.commands.session import typed_command
 from slipbench.ground.errors import InputError
+
+if TYPE_CHECKING:
+    from slipbench.scenario import Scenario
 
 NAME = "hold-or-ease"
 FILES = (f"{NAME}.csv", "advice.html", *picture_names("hold_or_ease"))
@@ -47,6 +53,9 @@ def add_parsers(commands: Commands) -> None:
     )
     add_compile(parser)
     add_draws(parser, DRAWS)
+    parser.add_argument(
+        "--also", metavar="TRAIN[,TRAIN]", help="further trains on the same rails, names or files"
+    )
     parser.add_argument("--quick", action="store_true", help="two rails, few draws")
     add_out(parser, NAME)
     parser.set_defaults(act=hold_command)
@@ -62,7 +71,7 @@ def hold_command(arguments: argparse.Namespace) -> int:
     from slipbench.running.candidate import candidate_of
 
     names = arguments.scenarios or (QUICK_RAILS if arguments.quick else holding.RAILS)
-    rails = [read_scenario(name, arguments) for name in names]
+    rails = _rails(arguments, names)
     if len({rail.brake.n_steps for rail in rails}) > 1 or rails[0].brake.n_steps < 2:
         raise InputError("hold-or-ease needs trains with as many brake steps each, at least 2")
     n_draws = arguments.draws or (QUICK_DRAWS if arguments.quick else DRAWS)
@@ -89,3 +98,15 @@ def hold_command(arguments: argparse.Namespace) -> int:
     files = {f"{NAME}.csv": proof_csv(proof).encode()}
     deliver_guidance(proof_text(proof), folder, files, arguments, draw, NAME)
     return 0
+
+
+def _rails(arguments: argparse.Namespace, names: Sequence[str]) -> list[Scenario]:
+    """Return the scenarios, every rail under every train."""
+    trains = [arguments.train, *(split_names(arguments.also) if arguments.also else [])]
+    rails = []
+    for name in names:
+        for train in trains:
+            arguments.train = train
+            rails.append(read_scenario(name, arguments))
+    arguments.train = trains[0]
+    return rails

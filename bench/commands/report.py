@@ -24,6 +24,9 @@ def add_parsers(commands: Commands) -> None:
     )
     report.add_argument("folder", metavar="DIR", help="what slipbench compare wrote into")
     report.add_argument("--question", metavar="TEXT", help="the question it answers, its title")
+    report.add_argument(
+        "--units", choices=("metric", "miles"), default="metric", help="of speeds: km/h, or mph"
+    )
     add_overwrite(report)
     report.set_defaults(act=report_command)
 
@@ -32,12 +35,16 @@ def report_command(arguments: argparse.Namespace) -> int:
     """Write the report page of a comparison beside what it wrote."""
     if arguments.question is not None and not arguments.question.strip():
         raise InputError("--question: must not be empty")
-    said = write_report(Path(arguments.folder), arguments.question, arguments.overwrite)
+    said = write_report(
+        Path(arguments.folder), arguments.question, arguments.overwrite, arguments.units
+    )
     print(f"{said}\n\n{CAUTION}")
     return 0
 
 
-def write_report(folder: Path, question: str | None, may_overwrite: bool = False) -> str:
+def write_report(
+    folder: Path, question: str | None, may_overwrite: bool = False, units: str = "metric"
+) -> str:
     """Write the report page and its pictures into the folder of a comparison.
 
     Returns
@@ -50,15 +57,19 @@ def write_report(folder: Path, question: str | None, may_overwrite: bool = False
     """
     from slipbench.comparison.record import read_record
     from slipbench.results.output import write_folder
+    from slipbench.results.shown import shown_named
 
     kept = read_record(folder)
     from slipbench.figures.report import QUESTION, draw_report_pictures, picture_of, report_page
 
     files = draw_report_pictures(kept)
-    shown = {"compare": picture_of(folder, "compare")}
+    pages = ["compare", *(f"compare_{i}" for i in range(2, 13)), "speeds", "speed_curves"]
+    shown = {name: picture_of(folder, name) for name in pages}
     shown |= {name[:-4]: data for name, data in files.items() if name.endswith(".svg")}
     there = {name: data for name, data in shown.items() if data is not None}
-    files["report.html"] = report_page(kept, there, question or QUESTION).encode()
+    files["report.html"] = report_page(
+        kept, there, question or QUESTION, shown_named(units)
+    ).encode()
     with interrupts_ignored():
         write_folder(folder, files, *REPORT, {}, may_overwrite)
     return f"written to {folder}: report.json, {', '.join(files)}"

@@ -6,10 +6,10 @@ import argparse
 import shlex
 import sqlite3
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from slipbench.commands.line import get_ready
 from slipbench.commands.options import (
@@ -24,11 +24,12 @@ from slipbench.commands.options import (
 )
 from slipbench.ground.errors import InputError
 from slipbench.ground.telling import shown
-from slipbench.results.files import RESULT_SUFFIXES, named_path, refuse_input
+from slipbench.results.files import RESULT_SUFFIXES, named_path, refuse_foreign, refuse_input
 
 if TYPE_CHECKING:
     from slipbench.campaign.rig import Rig
     from slipbench.campaign.store import Store
+    from slipbench.running.runners import Runner
     from slipbench.scenario import Scenario
     from slipbench.statistics.designs import Space
     from slipbench.strategies.registry import Known
@@ -52,6 +53,7 @@ def add_campaign_options(parser: argparse.ArgumentParser, has_one_file: bool = T
     parser.add_argument("--branch", default="main", metavar="NAME", help="of the campaign file")
     parser.add_argument("--workers", type=_worker_count, metavar="N", help="processes (one a core)")
     parser.add_argument("--scheduler", metavar="ADDRESS", help="run on a Dask cluster instead")
+    parser.add_argument("--device", choices=["cuda"], help="run on this machine's GPUs instead")
     add_stop_limit(parser)
     parser.add_argument("--quiet", action="store_true", help="no progress")
     add_overwrite(parser)
@@ -138,7 +140,6 @@ def opened(arguments: argparse.Namespace, name: str, n_stops: int = 0) -> Iterat
     from slipbench.campaign.rig import Rig
     from slipbench.campaign.store import Store
     from slipbench.running.progress import progress
-    from slipbench.running.runners import make_runner
 
     limit = stop_limit(arguments)
     export, path = _export_path(arguments), _checked_path(arguments, name)
@@ -147,7 +148,7 @@ def opened(arguments: argparse.Namespace, name: str, n_stops: int = 0) -> Iterat
         Store(path, arguments.branch, command=typed_command()) as store,
         _ended_well(store, is_new),
     ):
-        runner = make_runner(arguments.workers, arguments.scheduler, limit)
+        runner = _runner(arguments, limit)
         try:
             with progress(n_stops, is_quiet=arguments.quiet or not n_stops) as bar:
                 yield Rig(store, runner, bar)
@@ -159,6 +160,18 @@ def opened(arguments: argparse.Namespace, name: str, n_stops: int = 0) -> Iterat
                 print(f"{n_rows} rows written to {export}", file=sys.stderr)
         finally:
             runner.close()
+
+
+def _runner(arguments: argparse.Namespace, limit: float) -> Runner:
+    from slipbench.running.runners import make_runner
+
+    if arguments.device is None:
+        return make_runner(arguments.workers, arguments.scheduler, limit)
+    if arguments.scheduler is not None:
+        raise InputError("--device and --scheduler: give one of them")
+    from slipbench.device.runner import DeviceRunner
+
+    return DeviceRunner(arguments.workers, limit)
 
 
 def _export_path(arguments: argparse.Namespace) -> Path | None:
@@ -206,3 +219,30 @@ def _ended_well(store: Store, is_new: bool) -> Iterator[None]:
 def typed_command() -> str:
     """Return the line that started this process, as a shell would take it."""
     return shlex.join(["slipbench", *sys.argv[1:]])
+
+
+def picture_place(arguments: argparse.Namespace, name: str) -> Path:
+    """Return where the picture of a campaign stands: beside its file, which it is named after.
+
+    Raises
+    ------
+    InputError   if something not of ours is there
+    """
+    beside = campaign_path(arguments, name).with_suffix(".png")
+    for path in (beside, beside.with_suffix(".svg")):
+        refuse_foreign(path, arguments.overwrite, makes_folder=arguments.out is None)
+    return beside
+
+
+def write_picture(beside: Path, draw: Callable[[], Any]) -> str:
+    """Draw and write a picture as PNG and SVG beside a file; return their names."""
+    from slipbench.commands.line import drawn_or_refused
+    from slipbench.figures.style import save
+    from slipbench.results.files import write_file
+
+    written = []
+    for kind, data in drawn_or_refused(lambda: save(draw())).items():
+        path = beside.with_suffix(f".{kind}")
+        write_file(path, data)
+        written.append(str(path))
+    return ", ".join(written)

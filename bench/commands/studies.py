@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from slipbench.commands.options import (
     add_scenario,
@@ -20,16 +20,20 @@ from slipbench.commands.session import (
     add_campaign_options,
     campaign_path,
     opened,
+    picture_place,
     ready,
     say_varied,
     varied,
+    write_picture,
 )
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
-from slipbench.results.files import named_path, refuse_foreign, refuse_input, write_file
+from slipbench.results.files import named_path, refuse_foreign_result, refuse_input, write_file
 
 if TYPE_CHECKING:
-    from slipbench.campaign.worst import Bounds
+    from slipbench.campaign.worst import Bounds, WorstRail
+    from slipbench.scenario import Scenario
+    from slipbench.strategies.registry import Known
 
 
 def add_parsers(commands: Commands) -> None:
@@ -83,10 +87,19 @@ def sensitivity_command(arguments: argparse.Namespace) -> int:
     study = Study(known, scenarios, space, objectives, range(arguments.seeds))
     n_stops = n_points(arguments.method, space, arguments.size)
     n_stops *= len(scenarios) * arguments.seeds
-    with opened(arguments, f"sensitivity-{known.controller.name}", n_stops) as rig:
+    label = f"sensitivity-{known.controller.name}"
+    beside = picture_place(arguments, label)
+    with opened(arguments, label, n_stops) as rig:
         say_varied(space, [known])
         found = analyse(study, arguments.method, arguments.size, rig, arguments.design_seed)
-    print(f"{sensitivity_text(found)}\n\n{CAUTION}")
+
+    def draw() -> Any:
+        from slipbench.figures.campaigns import draw_sensitivity
+
+        return draw_sensitivity(found)
+
+    drawn = write_picture(beside, draw)
+    print(f"{sensitivity_text(found)}\n\nwritten: {drawn}\n\n{CAUTION}")
     return 0
 
 
@@ -115,6 +128,7 @@ def worst_command(arguments: argparse.Namespace) -> int:
             seed=arguments.design_seed,
         )
     write_file(target, found.file().encode())
+    drawn = write_picture(target, lambda: _drawn_worst(found, base, known))
     print(
         f"{found.harm_name}: {found.harm:.4g} on the worst of {found.n_rails} rails, "
         f"{found.harm_before:.4g} on {arguments.scenario}\n"
@@ -122,8 +136,16 @@ def worst_command(arguments: argparse.Namespace) -> int:
     )
     for line in failure_notes(found.failures, "the search passed them over"):
         print(line)
-    print(f"written: {target}\n\n{CAUTION}")
+    print(f"written: {target}, {drawn}\n\n{CAUTION}")
     return 0
+
+
+def _drawn_worst(found: WorstRail, base: Scenario, known: Known) -> Any:
+    from slipbench.figures.campaigns import draw_worst_rail
+    from slipbench.running.runner import run_stop
+
+    stops = [run_stop(rail, known, 0, with_traces=True) for rail in (base, found.scenario)]
+    return draw_worst_rail(found, base, stops)
 
 
 def _bounds(arguments: argparse.Namespace) -> Bounds:
@@ -145,7 +167,7 @@ def _target(arguments: argparse.Namespace, label: str) -> Path:
     if target.absolute() == campaign_path(arguments, label).absolute():
         raise InputError(f"--to {target}: that is the campaign file; name another")
     refuse_input(target, "--to", files_read(arguments))
-    refuse_foreign(target, arguments.overwrite, makes_folder=not is_named)
+    refuse_foreign_result(target, arguments.overwrite, makes_folder=not is_named)
     return target
 
 

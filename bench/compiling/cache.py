@@ -140,6 +140,11 @@ def _strategy_folder() -> str:
     return str(cache_folder(hash_of_sources(*_STRATEGIES)))
 
 
+def strategy_folder() -> Path:
+    """Return the folder of compiled strategies."""
+    return Path(_strategy_folder())
+
+
 @contextmanager
 def _compiled_in(folder: str) -> Iterator[None]:
     settings: Any = numba.config

@@ -5,7 +5,7 @@ from typing import Any, TypeVar
 
 import numba
 
-from slipbench.compiling.mode import QUICK, wanted_way
+from slipbench.compiling.mode import DEVICE, QUICK, wanted_way
 
 _compile: Any = numba.njit  # its type stub does not know all options
 _Function = TypeVar("_Function", bound=Callable[..., Any])
@@ -18,6 +18,11 @@ def helper(function: _Function) -> _Function:
     of a stop), where numba knows how. A function that makes arrays needs numba.njit itself.
     """
     compiled: _Function
+    if wanted_way() == DEVICE:
+        from slipbench.compiling import device
+
+        compiled = device.helper(function)
+        return compiled
     if wanted_way() == QUICK:
         try:
             compiled = _compile(error_model="numpy", _nrt=False)(function)

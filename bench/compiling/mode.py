@@ -1,8 +1,9 @@
-"""Which of two ways compiles: the quicker one by private parts of numba, or public `njit` alone.
+"""Which way compiles: the quicker one by private parts of numba, or public `njit` alone.
 
 The quicker way is taken where numba is a version it was tried with, all it leans on is there, and a
 small trial compiles and computes as it should; `SLIPBENCH_COMPILING=public` forces the other one.
-Both compile the same sources to the same bits.
+Both compile the same sources to the same bits. The process that holds a GPU (`slipbench.device`)
+compiles the same sources again, as functions of the GPU.
 """
 
 from __future__ import annotations
@@ -19,7 +20,10 @@ from slipbench.ground.errors import InputError
 SWITCH = "SLIPBENCH_COMPILING"
 """Environment variable that forces a way."""
 
-QUICK, PUBLIC = "quick", "public"
+QUICK, PUBLIC, DEVICE = "quick", "public", "cuda"
+
+DEVICE_PROCESS = "SLIPBENCH_DEVICE_PROCESS"
+"""Environment variable by which this package tells a process it starts that it holds a GPU."""
 
 TESTED = ((0, 61), (0, 68))
 """Oldest and newest numba (major, minor) that the quicker way was tried with."""
@@ -33,13 +37,15 @@ def wanted_way(environment: str | None = None, version: str = numba.__version__)
 
     Parameters
     ----------
-    environment : str or None   the switch; None: as it is set
+    environment : str or None   the switch; None: as it is set, and where
     version : str               of numba
 
     Raises
     ------
     InputError   if the switch says something else than `quick` or `public`
     """
+    if environment is None and os.environ.get(DEVICE_PROCESS):
+        return DEVICE
     said = os.environ.get(SWITCH, "") if environment is None else environment
     if said not in ("", QUICK, PUBLIC):
         raise InputError(f"{SWITCH} = {said[:80]!r}; allowed: {QUICK} or {PUBLIC}")
@@ -57,6 +63,10 @@ def way_that_works(folder: Path | None) -> ModuleType:
     ----------
     folder : Path or None   of compiled code, where a success is noted; None: the public way
     """
+    if wanted_way() == DEVICE:
+        from slipbench.compiling import device
+
+        return device
     from slipbench.compiling import public
 
     if folder is None:

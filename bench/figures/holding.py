@@ -28,7 +28,7 @@ def proof_text(proof: Proof) -> str:
     return "\n".join(
         [
             "Holding full service, or easing it when slip control works",
-            f"train: {proof.train}; {proof.n_draws} draws each: {proof.spread.text()}",
+            f"train: {'; '.join(proof.trains)}; {proof.n_draws} draws each: {proof.spread.text()}",
             f"strategies, by their mean in service over these rails: {led}",
             "",
             plain_table([head.replace(" [", "\n[") for head in HEADS], rows, n_left=3),
@@ -98,8 +98,9 @@ _LOOKS = (("o", style.BLUE), ("s", style.GREEN), ("^", style.VERMILION), ("D", s
 
 def draw_proof(proof: Proof) -> Figure:
     """Draw the difference of every way to holding: a row a rail, a mark a strategy and way."""
-    rails = list(dict.fromkeys(row.rail for row in proof.rows))
+    rails = list(dict.fromkeys(_bare(row.rail) for row in proof.rows))
     height = 1.5 + 0.62 * len(rails)
+    of_all = f"with one of {len(proof.trains)} trains " if len(proof.trains) > 1 else ""
     with style.styled():
         figure = style.new_figure(height)
         axes: Any = figure.subplots()
@@ -110,7 +111,7 @@ def draw_proof(proof: Proof) -> Figure:
             shift = 0.3 - 0.6 * number / max(1, len(proof.ways) - 2)
             axes.plot(
                 [100.0 * row.share for row in rows],
-                [-rails.index(row.rail) + shift for row in rows],
+                [-rails.index(_bare(row.rail)) + shift for row in rows],
                 marker, color=colour, markersize=5, linestyle="none", label=way, alpha=0.85,
             )  # fmt: skip
         axes.axvline(0.0, color=style.INK, linewidth=1.0)
@@ -130,11 +131,16 @@ def draw_proof(proof: Proof) -> Figure:
         axes.set_xlabel(f"distance against {HELD} [%]: right longer, left shorter")
         axes.legend(loc="lower center", bbox_to_anchor=(0.42, 1.0), ncols=len(proof.ways) - 1)
         figure.text(
-            0.012, 1 - 0.2 / height, "A mark is the mean of one strategy on one rail; "
+            0.012, 1 - 0.2 / height, f"A mark is the mean of one strategy {of_all}on one rail; "
             f"{len(proof.leading)} leading strategies, {proof.n_draws} draws", fontsize=8,
         )  # fmt: skip
         style.write_caution(figure)
     return figure
+
+
+def _bare(rail: str) -> str:
+    """Return the rail without its train."""
+    return rail.split(", ")[0]
 
 
 def proof_sheet(proof: Proof, picture: bytes, command: str) -> str:
@@ -154,7 +160,7 @@ def proof_sheet(proof: Proof, picture: bytes, command: str) -> str:
     table = Table("Its proof", HEADS, [_cells(row) for row in proof.rows], 3)
     return sheet_page(
         "Hold the brake, or ease it?",
-        f"{proof.train}; {proof.n_draws} draws each; {proof.spread.text()}",
+        f"{'; '.join(proof.trains)}; {proof.n_draws} draws each; {proof.spread.text()}",
         [said, led, table, values],
         notes(),
         {"Distance of each way of braking against holding": picture},

@@ -4,30 +4,39 @@ from __future__ import annotations
 
 import base64
 import math
+import re
+import statistics
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
-from slipbench.comparison.compare import Score, Yardsticks
+from slipbench.comparison.compare import ComparedStop, Score, Yardsticks
 from slipbench.comparison.quiet import quiet_rails
 from slipbench.comparison.record import KeptComparison, KeptValue
-from slipbench.comparison.words import FEWEST, paired_difference, plain, rail_sentences
 from slipbench.figures import style
 from slipbench.figures.distributions import draw_distributions
 from slipbench.figures.pages import escaped, fill, part
 from slipbench.figures.trade_off import draw_trade_off
+from slipbench.figures.words import FEWEST, paired_difference, plain, rail_sentences
 from slipbench.ground.caution import CAUTION
 from slipbench.results.quantities import QUANTITIES
+from slipbench.results.shown import METRIC, Shown
 from slipbench.results.tables import number
 from slipbench.statistics.intervals import signed_rank
 from slipbench.strategies.registry import known_controllers
 
 MOST_FINDINGS = 40
+"""Of one kind that are listed."""
+
+MOST_LETTERS = 130
+"""Of a finding in the head of its kind."""
 
 QUESTION = "Which strategy stops the train shortest on these rails, and at what cost?"
 
 _CAPTIONS = {
     "compare": "Stopping distance and longest lock of every strategy on every rail.",
+    "speeds": "Stopping distance over the starting speed.",
+    "speed_curves": "Speed over place under each strategy, seed 0: a steep line brakes hard.",
     "trade_off": "What a short stop costs in wheels and air: down and to the left is better; the "
     "pale line joins strategies that no other beats in both.",
     "distributions": "Every run over the seeds, with medians and their intervals.",
@@ -38,7 +47,8 @@ def draw_report_pictures(kept: KeptComparison) -> dict[str, bytes]:
     """Return the pictures a report adds to those of the comparison, file name to content."""
     names = [strategy.name for strategy in kept.strategies]
     looks = style.looks([*known_controllers(), *names])
-    scores = kept.scores()
+    quiet = {rail for group in quiet_rails(kept.rows) for rail in group.rails}
+    scores = {rail: own for rail, own in kept.scores().items() if rail not in quiet}
     drawn = {"trade_off": draw_trade_off(scores, looks)}
     if kept.n_seeds > 1:
         drawn["distributions"] = draw_distributions(scores, kept.rows, looks)
@@ -50,7 +60,10 @@ def draw_report_pictures(kept: KeptComparison) -> dict[str, bytes]:
 
 
 def report_page(
-    kept: KeptComparison, pictures: Mapping[str, bytes], question: str = QUESTION
+    kept: KeptComparison,
+    pictures: Mapping[str, bytes],
+    question: str = QUESTION,
+    shown: Shown = METRIC,
 ) -> str:
     """Return the report as one page.
 
@@ -59,6 +72,7 @@ def report_page(
     kept : KeptComparison
     pictures : mapping      SVG by name: `compare`, `trade_off`, `distributions`; those there are
     question : str          its title
+    shown : Shown           unit of speeds; distances stay in metres, as in the pictures
 
     Returns
     -------
@@ -71,7 +85,9 @@ def report_page(
             "style": part("page.css") + part("report.css"),
             "answer": _answer(kept),
             "caution": escaped(CAUTION),
-            "table": "".join(_table(kept, rail, found) for rail, found in kept.scores().items()),
+            "table": "".join(
+                _table(kept, rail, found, shown) for rail, found in kept.scores().items()
+            ),
             "figures": "".join(_figure(name, data) for name, data in pictures.items()),
             "findings": _findings(kept),
             "sure": _sure(kept),
@@ -124,17 +140,14 @@ _HEADS = {
 """Heads of the table, and the quantity whose meaning each shows when pointed at."""
 
 
-def _table(kept: KeptComparison, rail: str, scores: Sequence[Score]) -> str:
+def _table(kept: KeptComparison, rail: str, scores: Sequence[Score], shown: Shown) -> str:
     title = next(kept_rail.title for kept_rail in kept.rails if kept_rail.name == rail)
     row = next(row for row in kept.rows if row.scenario == rail)
     marks, start = row.yardsticks, row.initial_speed
     fair = [score for score in scores if not score.uses_truth]
     apart = [score for score in scores if score.uses_truth]
     body = "".join(_score_row(score) for score in (*fair, *apart))
-    said = (
-        f"{title}; from {start:.2f} m/s ({start / 0.44704:.0f} mph); {_yardsticks(marks)}; "
-        f"{_seeds(kept.n_seeds)}"
-    )
+    said = f"{title}; from {shown.said_speed(start)}; {_yardsticks(marks)}; {_seeds(kept.n_seeds)}"
     heads = "".join(
         f"<th scope='col' title='{escaped(QUANTITIES[name].meaning)}'>{head}</th>"
         for head, name in _HEADS.items()
@@ -184,20 +197,68 @@ def _figure(name: str, svg: bytes) -> str:
 
 
 def _findings(kept: KeptComparison) -> str:
-    said = Counter(
-        (row.scenario, row.controller, text) for row in kept.rows for text in row.findings
-    )
-    if not said:
+    """Return the findings, grouped by kind of thing told, the gravest kind first, folded."""
+    groups = grouped_findings(kept.rows)
+    if not groups:
         return "<p>None were noted for these runs.</p>"
+    blocks = [_details(f"{said} ({where})", _finding_items(own)) for said, where, own in groups]
+    return "".join(blocks)
+
+
+def _finding_items(own: Mapping[tuple[str, str, str], int]) -> str:
     items = [
         f"<li>{escaped(f'{plain(rail)}, {plain(name)}: {text}')}"
         + (f" ({times} runs)" if times > 1 else "")
         + "</li>"
-        for (rail, name, text), times in list(said.items())[:MOST_FINDINGS]
+        for (rail, name, text), times in list(own.items())[:MOST_FINDINGS]
     ]
-    left = len(said) - len(items)
+    left = len(own) - len(items)
     more = f"<p>... and {left} more, in compare.json.</p>" if left else ""
     return f"<ul>{''.join(items)}</ul>{more}"
+
+
+_NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
+
+
+def grouped_findings(
+    rows: Sequence[ComparedStop],
+) -> list[tuple[str, str, Mapping[tuple[str, str, str], int]]]:
+    """Return findings that differ in numbers alone together, the gravest first.
+
+    Returns
+    -------
+    list   what is told, one of its sentences; who and where in words, such as `12 strategies on 3
+           rails, 40 runs`; and every finding (rail, strategy, text) with its number of runs
+
+    Notes
+    -----
+    A stop's findings come gravest first, so a kind ranks by the mean place it takes among them;
+    kinds of equal place by how many runs tell it.
+    """
+    kinds: dict[str, Counter[tuple[str, str, str]]] = {}
+    places: dict[str, list[int]] = {}
+    for row in rows:
+        for place, text in enumerate(row.findings):
+            kind = _NUMBER.sub("#", text).split(":")[0].split(";")[0]
+            kinds.setdefault(kind, Counter())[row.scenario, row.controller, text] += 1
+            places.setdefault(kind, []).append(place)
+    order = sorted(kinds, key=lambda kind: (statistics.fmean(places[kind]), -len(places[kind])))
+    return [(_told_of(kinds[kind]), _where_told(kinds[kind]), kinds[kind]) for kind in order]
+
+
+def _told_of(own: Mapping[tuple[str, str, str], int]) -> str:
+    """Return the sentence of a kind that stands for it: the first, the gravest run's."""
+    first = next(iter(own))[2]
+    return first if len(first) <= MOST_LETTERS else f"{first[: MOST_LETTERS - 1]}\u2026"
+
+
+def _where_told(own: Mapping[tuple[str, str, str], int]) -> str:
+    names = list(dict.fromkeys(name for _, name, _ in own))
+    rails = list(dict.fromkeys(rail for rail, *_ in own))
+    who = plain(names[0]) if len(names) == 1 else f"{len(names)} strategies"
+    where = plain(rails[0]) if len(rails) == 1 else f"{len(rails)} rails"
+    n_runs = sum(own.values())
+    return f"{who} on {where}, {n_runs} {'run' if n_runs == 1 else 'runs'}"
 
 
 def _sure(kept: KeptComparison) -> str:

@@ -31,6 +31,9 @@ _LOOKS = {
     AUTUMN: ("^", style.VERMILION),
     VERY_POOR: ("D", style.GREEN),
 }
+_BACKED = {"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.6, "alpha": 0.9}
+"""Behind words that stand over hatches or lines."""
+
 _HATCHES = {
     "cutting_with_trees": "////",
     "level_crossing": "xxxx",
@@ -73,7 +76,7 @@ def _draw_speed(axes: Axes, table: Timetable) -> None:
         )  # fmt: skip
     axes.set_ylim(0.0, 1.15 * max(speeds))
     axes.set_ylabel("speed [mph]")
-    axes.text(0.995, 0.06, "dashed: permitted; full: as trains come, before braking",
+    axes.text(0.995, 0.06, "dashed: permitted; full: as trains come, before braking", bbox=_BACKED,
               transform=axes.transAxes, ha="right", fontsize=8.0)  # fmt: skip
     axes.grid(axis="y")
 
@@ -101,7 +104,7 @@ def _draw_height(axes: Axes, table: Timetable) -> None:
             at = float(np.interp(middle, kilometres, heights))
             axes.annotate(
                 f"{1000 * section.rise:+.0f} ‰", (middle, at), (0, -9), fontsize=8.0, ha="center",
-                va="top", textcoords="offset points",
+                va="top", textcoords="offset points", bbox=_BACKED,
             )  # fmt: skip
     for station in line.stations:
         axes.axvspan(station.platform_start / 1000.0, station.platform_end / 1000.0,
@@ -109,7 +112,10 @@ def _draw_height(axes: Axes, table: Timetable) -> None:
     axes.set_ylim(low - 0.45 * room, high + 0.85 * room)
     axes.set_ylabel("height above\nthe start [m]")
     if kinds:
-        axes.legend(loc="upper left", ncols=len(kinds), fontsize=8.0, handlelength=2.2)
+        key = axes.legend(loc="upper left", ncols=len(kinds), fontsize=8.0, handlelength=2.2)
+        key.set_frame_on(True)
+        key.get_frame().set(facecolor=style.PAPER, edgecolor="none", alpha=1.0)
+        key.set_zorder(5)
     axes.grid(axis="y")
 
 
@@ -143,7 +149,7 @@ def _draw_points(axes: Axes, table: Timetable) -> None:
     axes.set_yticks([-float(i) for i in range(len(STATES))], STATES)
     axes.set_ylim(-len(STATES) + 0.5, 1.5)
     axes.text(0.995, 0.015, "over the mark: yards before the marker (good), yards earlier (others)",
-              transform=axes.transAxes, ha="right", fontsize=8.0)  # fmt: skip
+              bbox=_BACKED, transform=axes.transAxes, ha="right", fontsize=8.0)  # fmt: skip
     style.bare(axes)
 
 

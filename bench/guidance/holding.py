@@ -25,6 +25,9 @@ CLOSE = 0.01
 DEEP = 3
 """First creepage band of `time_by_slide_depth` that is deep: from 0.2."""
 
+MOST_TOLD = 6
+"""Exceptions a sentence names; the table has them all."""
+
 N_LEADING = 5
 N_SERVICE = 4
 """Trains in service over which strategies are compared to find the leading ones."""
@@ -64,7 +67,7 @@ class Row:
 
     Attributes
     ----------
-    rail, strategy, way : str
+    rail, strategy, way : str   the rail with its train behind a comma, where there are several
     held : float            mean distance of the held stops [m]
     longer : Interval       by how much it is longer, mean of the paired differences [m]
     n_longer, n_shorter : int   stops longer or shorter than held by more than `CLOSE`
@@ -113,7 +116,7 @@ class Proof:
     ----------
     rows : tuple of Row
     ways : tuple of str
-    train : str
+    trains : tuple of str
     spread : Spread
     n_draws : int
     leading : tuple of (str, float)   leading strategies and their mean distance in service [m]
@@ -121,7 +124,7 @@ class Proof:
 
     rows: tuple[Row, ...]
     ways: tuple[str, ...]
-    train: str
+    trains: tuple[str, ...]
     spread: Spread
     n_draws: int
     leading: tuple[tuple[str, float], ...]
@@ -184,7 +187,8 @@ def prove(
                 for way in ways[1:]
             ]
     led = tuple((candidate.label, mean) for candidate, mean in candidates)
-    return Proof(tuple(rows), tuple(ways), rails[0].train.name, spread, n_draws, led)
+    trains = tuple(dict.fromkeys(rail.train.name for rail in rails))
+    return Proof(tuple(rows), tuple(ways), trains, spread, n_draws, led)
 
 
 def _stops(
@@ -274,8 +278,10 @@ def exceptions(proof: Proof) -> str:
     deep = [row for row in found if row.is_too_deep]
     told = "; ".join(
         f"{row.rail} under {row.strategy} ({row.longer.estimate:+.0f} m, {row.share:+.0%})"
-        for row in found
+        for row in sorted(found, key=lambda row: row.share)[:MOST_TOLD]
     )
+    if len(found) > MOST_TOLD:
+        told += f"; and {len(found) - MOST_TOLD} more of {len(proof.of(one_step))}"
     reason = (
         f"In {len(deep)} of these {len(found)} slip is held too deep for that film: eased wheels "
         "spend less of their sliding deeper than a fifth and use more adhesion"

@@ -114,6 +114,27 @@ def _watch_speed(i_group: int, highest: float, world: World) -> None:
 
 
 @inlined
+def _command_valve(i_axle: int, valve: int, factor: float, speed: float, world: World) -> None:
+    """Send a valve its command, once the vent limit has had its say; note what is to be told."""
+    axle, axle_state = world.axles[i_axle], world.axle_states[i_axle]
+    train_state, sample_time = world.train_state[0], world.groups[axle.i_group].sample_time
+    vehicle, brake = world.vehicle_states[axle.i_vehicle], world.brakes[axle.i_vehicle]
+    n_restored = axle_state.n_restored
+    scale = (brake.full_pressure - brake.spring_pressure) * vehicle.load_factor
+    demanded = vehicle.air_demand * scale
+    valve, factor = limit_vent(valve, factor, demanded, sample_time, brake, axle_state)
+    if n_restored == 0 and axle_state.n_restored > 0:
+        axle_state.restored_time, axle_state.restored_speed = train_state.clock, speed
+    n_vents = axle_state.vent_count
+    send_command(train_state.clock, valve, factor, axle, axle_state)
+    if axle_state.vent_count > n_vents and speed < LOW_SPEED:
+        if axle_state.low_speed_vents == 0:
+            axle_state.low_speed_vent_time = train_state.clock
+            axle_state.low_speed_vent_speed = speed
+        axle_state.low_speed_vents += 1
+
+
+@inlined
 def accept(i_group: int, world: World) -> int:
     """Take a controller's commands; return the first axle whose command is not valid, else -1.
 
@@ -154,20 +175,7 @@ def accept(i_group: int, world: World) -> int:
             valve, factor = _of_bogie(i_axle, group, world)
         if is_out or vehicle.is_dead:
             valve, factor = FILL, 1.0
-        n_restored = axle_state.n_restored
-        brake = world.brakes[world.axles[i_axle].i_vehicle]
-        scale = (brake.full_pressure - brake.spring_pressure) * vehicle.load_factor
-        demanded = vehicle.air_demand * scale
-        valve, factor = limit_vent(valve, factor, demanded, group.sample_time, brake, axle_state)
-        if n_restored == 0 and axle_state.n_restored > 0:
-            axle_state.restored_time, axle_state.restored_speed = train_state.clock, speed
-        n_vents = axle_state.vent_count
-        send_command(train_state.clock, valve, factor, world.axles[i_axle], axle_state)
-        if axle_state.vent_count > n_vents and speed < LOW_SPEED:
-            if axle_state.low_speed_vents == 0:
-                axle_state.low_speed_vent_time = train_state.clock
-                axle_state.low_speed_vent_speed = speed
-            axle_state.low_speed_vents += 1
+        _command_valve(i_axle, valve, factor, speed, world)
     return -1
 
 

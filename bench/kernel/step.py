@@ -38,7 +38,7 @@ from slipbench.kernel.drives import book_drives, sample_drives, time_to_drive_sa
 from slipbench.kernel.faults import break_what_is_due, time_to_fault
 from slipbench.kernel.loads import has_transfer, transfer_load
 from slipbench.kernel.pneumatics import acting_valve
-from slipbench.kernel.records import World
+from slipbench.kernel.records import TrainState, World
 from slipbench.kernel.sanding import sand_flow, watch_trigger
 from slipbench.kernel.supply import move_air
 from slipbench.kernel.tally import note_cab
@@ -134,6 +134,35 @@ def _move_group(world: World) -> bool:
 
 
 @inlined
+def _note_jerk(duration: float, train_state: TrainState) -> None:
+    """Note the largest jerk of the train, of the smoothed acceleration, and that near the end."""
+    jerk = (train_state.acceleration - train_state.filtered_acceleration) / JERK_TIME
+    train_state.filtered_acceleration += duration * jerk
+    if abs(jerk) > train_state.largest_jerk:
+        train_state.largest_jerk = abs(jerk)
+        train_state.jerk_time, train_state.jerk_speed = train_state.time, train_state.speed
+    if train_state.speed < 5.0 and abs(jerk) > train_state.final_jerk:
+        train_state.final_jerk = abs(jerk)
+        train_state.final_jerk_time, train_state.final_jerk_speed = (
+            train_state.time,
+            train_state.speed,
+        )
+
+
+@inlined
+def _move_demands(duration: float, world: World) -> None:
+    """Move what is demanded on to the step's end: of each vehicle, and of the train on the mean."""
+    train_state = world.train_state[0]
+    train_state.demand = 0.0
+    for i in range(world.vehicle_states.shape[0]):
+        vehicle = world.vehicle_states[i]
+        vehicle.demand += vehicle.demand_rate * duration
+        vehicle.air_demand += vehicle.air_rate * duration
+        share = vehicle.demand * world.vehicles[i].emergency_share
+        train_state.demand += share / world.vehicle_states.shape[0]
+
+
+@inlined
 def _end_step(world: World) -> None:
     """Move the train itself: its speed follows from the impulses, its place from the speed."""
     train_state, train = world.train_state[0], world.train[0]
@@ -163,17 +192,7 @@ def _end_step(world: World) -> None:
     train_state.pitch_acceleration += share * (
         train_state.acceleration - train_state.pitch_acceleration
     )
-    jerk = (train_state.acceleration - train_state.filtered_acceleration) / JERK_TIME
-    train_state.filtered_acceleration += duration * jerk
-    if abs(jerk) > train_state.largest_jerk:
-        train_state.largest_jerk = abs(jerk)
-        train_state.jerk_time, train_state.jerk_speed = train_state.time, train_state.speed
-    if train_state.speed < 5.0 and abs(jerk) > train_state.final_jerk:
-        train_state.final_jerk = abs(jerk)
-        train_state.final_jerk_time, train_state.final_jerk_speed = (
-            train_state.time,
-            train_state.speed,
-        )
+    _note_jerk(duration, train_state)
     note_cab(
         duration,
         world.axle_states[0].measured_speed,
@@ -181,13 +200,7 @@ def _end_step(world: World) -> None:
         train,
         train_state,
     )
-    train_state.demand = 0.0
-    for i in range(world.vehicle_states.shape[0]):
-        vehicle = world.vehicle_states[i]
-        vehicle.demand += vehicle.demand_rate * duration
-        vehicle.air_demand += vehicle.air_rate * duration
-        share = vehicle.demand * world.vehicles[i].emergency_share
-        train_state.demand += share / world.vehicle_states.shape[0]
+    _move_demands(duration, world)
     move_air(duration, train_state, train, world.brakes, world.vehicles, world.vehicle_states)
     if world.drives.shape[0] > 0:
         book_drives(duration, world)
@@ -271,6 +284,26 @@ def _leave_to_air(world: World) -> None:
 
 
 @inlined
+def _open_step(duration: float, world: World) -> None:
+    """Set out on a step: no axle moved yet, all of them at once unless a command acts in it."""
+    train_state, run = world.train_state[0], world.run[0]
+    train_state.step_duration = duration
+    most = train_state.n_axle_steps + MOST_STEP_PIECES * world.axle_states.shape[0]
+    train_state.most_pieces = min(run.maximum_pieces, most)
+    train_state.impulse = 0.0
+    train_state.i_group = 0
+    train_state.elapsed = 0.0
+    for i_axle in range(world.axle_states.shape[0]):
+        world.axle_states[i_axle].elapsed = 0.0
+    train_state.is_together = 1
+    for i in range(world.groups.shape[0]):
+        due = world.group_states[i].next_sample - train_state.time
+        if due + world.groups[i].lookahead < duration:
+            train_state.is_together = 0
+    train_state.is_in_step = 1
+
+
+@inlined
 def _begin_step(until: float, world: World) -> bool:
     """Do what happens between two steps and choose the length of the next; False if none is left.
 
@@ -307,20 +340,7 @@ def _begin_step(until: float, world: World) -> bool:
         blend(duration, world)
     if world.magnets.shape[0] > 0:
         run_magnets(duration, world)
-    train_state.step_duration = duration
-    most = train_state.n_axle_steps + MOST_STEP_PIECES * world.axle_states.shape[0]
-    train_state.most_pieces = min(run.maximum_pieces, most)
-    train_state.impulse = 0.0
-    train_state.i_group = 0
-    train_state.elapsed = 0.0
-    for i_axle in range(world.axle_states.shape[0]):
-        world.axle_states[i_axle].elapsed = 0.0
-    train_state.is_together = 1
-    for i in range(world.groups.shape[0]):
-        due = world.group_states[i].next_sample - train_state.time
-        if due + world.groups[i].lookahead < duration:
-            train_state.is_together = 0
-    train_state.is_in_step = 1
+    _open_step(duration, world)
     return True
 
 

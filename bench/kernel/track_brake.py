@@ -81,7 +81,7 @@ def _drag_over_cells(i_magnet: int, path: float, speed: float, world: World) -> 
     magnet, own = world.magnets[i_magnet], world.magnet_states[i_magnet]
     place = (world.train_state[0].distance - magnet.offset - train.rail_start) / train.cell_length
     end, work = place + path / train.cell_length, 0.0
-    i_cell = math.floor(place)
+    i_cell = int(math.floor(place))  # noqa: RUF046 - a float on a GPU
     while True:
         i = min(i_cell, world.cells.shape[0] - 1)
         if i != own.i_cell:

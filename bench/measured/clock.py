@@ -20,7 +20,7 @@ WIDEST = 0.5
 _LAG = 0.12
 """Second differences are taken over this. [s]"""
 
-CREEP_DOUBT = 0.0015
+MOST_CREEP = 0.0015
 """What creepage of a rolling, braked rim may come to more than nothing (assumed). [-]"""
 
 _LEAST_JUMP = 0.02
@@ -122,7 +122,7 @@ def train_shift(series: Series) -> tuple[float, float]:
     variance = float(rest @ rest) / n * n / effective
     covariance = np.linalg.inv(a.T @ a) * variance
     # a braked rim creeps the more the harder it is braked, which looks like a late clock
-    by_creep = CREEP_DOUBT * float(rim[rolling].mean()) / (2.0 * float(np.std(slope[rolling])))
+    by_creep = MOST_CREEP * float(rim[rolling].mean()) / (2.0 * float(np.std(slope[rolling])))
     return float(solution[1]), float(np.hypot(np.sqrt(covariance[1, 1]), by_creep))
 
 

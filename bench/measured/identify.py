@@ -26,7 +26,7 @@ NARROW = np.log(4.0)
 LEAST_SHARE = 1.5
 """Work before a wheel, over the cleaning work found, below which only the slope is told."""
 
-SLOPE_FLOOR = 0.06
+SLOPE_FLOOR = 0.05
 """What the rise of friction per work may be wrong by besides, deviation of its logarithm."""
 
 WIDEST_RIM = 0.01

@@ -30,16 +30,17 @@ STRIDE = 0.1
 GAIN, RESISTANCE, LOCKED = 0.06, 0.005, 0.5
 """Prior deviations of b, c [m/s2] and l (assumed)."""
 
-DRIFT = 1e-4
+DRIFT = 5e-5
 """Spectral density of what the balance leaves out (assumed: .007 m/s2 over 1 s). [m2/s3]"""
 
-CREEP, CREEP_DOUBT = 0.0005, 0.0015
-"""Creepage of a rolling, braked rim, and what it may be off by (assumed: a twentieth of the load at
-a tenth of the way to the peak of the creep curve creeps so; near the peak it creeps more). [-]"""
+CREEP, CREEP_DOUBT = 0.0003, 0.0007
+"""Creepage of a rolling, braked rim, and what it may be off by (assumed: at a third of the friction
+there is; nearer to the peak it creeps more). [-]"""
 
-SCALE, SOURCE_SCALE = 0.0008, 0.003
+SCALE, SOURCE_SCALE = 0.0005, 0.003
 """Deviation of the scale of all rims together and of an independent source (assumed: diameters are
-set within .2 % each, and each on its own; a radar's angle within .1 degree at 40). [-]"""
+set within .2 % each, each on its own, and sixteen of them; a radar's angle within .1 degree at
+40). [-]"""
 
 LIGHT = 0.15
 """Mean pressure, over the full one, up to which rims that run alike are taken as rolling. [-]"""

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -19,8 +21,8 @@ from slipbench.kernel.columns import (
     TRAIL_COLUMNS,
 )
 from slipbench.kernel.loop import put_on_rail
+from slipbench.kernel.pulses import seen_between_losses
 from slipbench.kernel.records import World
-from slipbench.kernel.sensing import seen_between_losses
 from slipbench.packing.contact import pack_law
 from slipbench.packing.draws import LOSS, TEETH, draw_equipment, stream
 from slipbench.packing.drives import pack_drives, pack_magnets
@@ -98,6 +100,49 @@ def _n_traces(scenario: Scenario, with_traces: bool) -> int:
     return math.ceil(longest / scenario.run.trace_interval) + 2
 
 
+def _line(sections: Sequence[Any], name: str) -> Floats:
+    """Return where sections of the line begin [m], and one value of each."""
+    rows = [(section.from_distance, getattr(section, name)) for section in sections]
+    return np.array(rows, dtype=np.float64).reshape(-1, 2)
+
+
+def _train_at_start(scenario: Scenario) -> Any:
+    """Return the state of a train that has not braked yet."""
+    return one(
+        moving.TRAIN_STATE,
+        speed=scenario.initial_speed,
+        has_supply=1,
+        line_share=1.0,
+        level=-1.0,
+        acting_level=-1.0,
+        eased_since=-1.0,
+        activity_since=-1.0,
+        driver_position=-1,
+        brake_start=-1.0,
+        pause_at=np.iinfo(np.int64).max,
+    )
+
+
+def _empty_logs(n_faults: int, n_cells: int) -> dict[str, Any]:
+    """Return what a stop writes into as it runs, by its name in the `World`."""
+    return {
+        "fault_states": np.zeros(n_faults),
+        "fault_log": np.full((n_faults, len(FAULT_COLUMNS)), -1.0),
+        "lock_log": np.zeros((codes.N_LOCK_LOG, len(LOCK_COLUMNS))),
+        "lock_trail": np.zeros((codes.N_LOCK_TRAIL, len(TRAIL_COLUMNS))),
+        "rail_heat": np.zeros(n_cells),
+        "slide_histogram": np.zeros((codes.SLIDE_BANDS, codes.SPEED_BANDS)),
+    }
+
+
+def _refuse_blind(scenario: Scenario, controller: Controller) -> None:
+    if "measured_pressure" in controller.observes and not scenario.sensing.has_pressure_transducer:
+        raise InputError(
+            f"strategy {controller.name}: observes measured_pressure, but "
+            "sensing.has_pressure_transducer = false; fit it, or name another strategy"
+        )
+
+
 def pack(
     scenario: Scenario,
     controller: Controller,
@@ -120,11 +165,7 @@ def pack(
     -------
     World
     """
-    if "measured_pressure" in controller.observes and not scenario.sensing.has_pressure_transducer:
-        raise InputError(
-            f"strategy {controller.name}: observes measured_pressure, but "
-            "sensing.has_pressure_transducer = false; fit it, or name another strategy"
-        )
+    _refuse_blind(scenario, controller)
     generator = np.random.default_rng(seed)
     n_axles = scenario.train.n_axles
     rail_start, cells = pack_cells(scenario)
@@ -135,15 +176,9 @@ def pack(
     magnets, magnet_states = pack_magnets(scenario)
     groups = pack_groups(scenario, controller, axles, generator)
     handle = pack_handle(scenario)
-    grades: Floats = np.array(
-        [(grade.from_distance, grade.rise) for grade in scenario.gradient], dtype=np.float64
-    ).reshape(-1, 2)
     sanders, sander_states = pack_sanders(scenario)
     vehicles, vehicle_states = pack_vehicles(scenario, draw)
     demand_table, wire_table, controller_table = pack_tables(scenario)
-    curves: Floats = np.array(
-        [(curve.from_distance, curve.resistance) for curve in scenario.curves], dtype=np.float64
-    ).reshape(-1, 2)
     faults, presses = pack_faults(scenario), pack_presses(scenario)
     work, sand = np.zeros(len(cells)), np.zeros(len(cells))
     if rail_before is not None:
@@ -156,14 +191,14 @@ def pack(
         brakes=pack_brakes(scenario, draw, rail_start),
         axles=axles,
         cells=cells,
-        grades=grades,
+        grades=_line(scenario.gradient, "rise"),
         groups=groups,
         handle=handle,
         vehicles=vehicles,
         demand_table=demand_table,
         wire_table=wire_table,
         controller_table=controller_table,
-        curves=curves,
+        curves=_line(scenario.curves, "resistance"),
         faults=faults,
         presses=presses,
         driver=pack_driver(scenario),
@@ -171,26 +206,9 @@ def pack(
         magnets=magnets,
         drive_states=drive_states,
         magnet_states=magnet_states,
-        train_state=one(
-            moving.TRAIN_STATE,
-            speed=scenario.initial_speed,
-            has_supply=1,
-            line_share=1.0,
-            level=-1.0,
-            acting_level=-1.0,
-            eased_since=-1.0,
-            activity_since=-1.0,
-            driver_position=-1,
-            brake_start=-1.0,
-            pause_at=np.iinfo(np.int64).max,
-        ),
+        train_state=_train_at_start(scenario),
         vehicle_states=vehicle_states,
-        fault_states=np.zeros(len(faults)),
-        fault_log=np.full((len(faults), len(FAULT_COLUMNS)), -1.0),
-        lock_log=np.zeros((codes.N_LOCK_LOG, len(LOCK_COLUMNS))),
-        lock_trail=np.zeros((codes.N_LOCK_TRAIL, len(TRAIL_COLUMNS))),
-        rail_heat=np.zeros(len(cells)),
-        slide_histogram=np.zeros((codes.SLIDE_BANDS, codes.SPEED_BANDS)),
+        **_empty_logs(len(faults), len(cells)),
         axle_states=np.zeros(n_axles, moving.AXLE_STATE),
         lanes=np.zeros(1, moving.LANES),
         rail_work=work,

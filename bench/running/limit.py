@@ -108,6 +108,11 @@ def _raise_in(thread: int, problem: ctypes.py_object[type[BaseException]] | None
     ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(thread), problem)
 
 
+def too_long(what: str, seconds: float) -> str:
+    """Return what is said of a stop beyond its time."""
+    return f"{what}: still at work after {seconds:g} s by the clock (--stop-limit), given up"
+
+
 @contextmanager
 def limited(seconds: float, what: str) -> Iterator[None]:
     """Let the `with` body, one stop, take so long by the clock and no longer.
@@ -125,7 +130,7 @@ def limited(seconds: float, what: str) -> Iterator[None]:
     if not math.isfinite(seconds):
         yield
         return
-    reason = f"{what}: still at work after {seconds:g} s by the clock (--stop-limit), given up"
+    reason = too_long(what, seconds)
     watch = _Watch(seconds, reason)
     try:
         watch.start()

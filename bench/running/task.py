@@ -69,9 +69,17 @@ FAILED = "failed"
 """What the summary of a stop that came to no end holds besides `is_stopped`: why."""
 
 
-def failed_outcome(task: Task, reason: str, duration: float = 0.0) -> Outcome:
-    """Return what a stop that came to no end gives: its reason, and no number."""
-    return Outcome(task.key, summary_text(failed_summary(reason)), machine_text(), duration)
+def failed_outcome(
+    task: Task, reason: str, duration: float = 0.0, machine: str | None = None
+) -> Outcome:
+    """Return what a stop that came to no end gives: its reason, and no number.
+
+    Parameters
+    ----------
+    machine : str or None   the machine type; None: this one's
+    """
+    text = summary_text(failed_summary(reason))
+    return Outcome(task.key, text, machine or machine_text(), duration)
 
 
 def failed_summary(reason: str) -> dict[str, Any]:

@@ -162,7 +162,7 @@ class Brake(Record):
         high=1.0,
         default=None,
         max_items=50,
-        doc="Levels of a continuous controller's table, ascending from 0.",
+        doc="Levels of a continuous handle's table, ascending from 0.",
     )
     controller_demands: tuple[float, ...] | None = quantities(
         "acceleration",
@@ -385,7 +385,7 @@ class Brake(Record):
         levels, demands = self.controller_levels, self.controller_demands
         if (levels is None) != (demands is None):
             name = "controller_levels" if levels is None else "controller_demands"
-            self.refuse(name, "levels and demands of the controller go together; give both")
+            self.refuse(name, "levels and demands of the handle go together; give both")
         if levels is None or demands is None:
             return
         is_rising = all(b > a for a, b in pairwise(levels)) and levels[0] == 0.0

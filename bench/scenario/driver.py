@@ -47,7 +47,7 @@ class HandleEntry(Record):
         low=0.0,
         high=1.0,
         default=None,
-        doc="Level of a continuous controller (brake.controller_levels); position is then 1.",
+        doc="Level of a continuous handle (brake.controller_levels); position is then 1.",
     )
 
     def check_together(self) -> None:

@@ -135,7 +135,7 @@ class Scenario(Record):
                 self._refuse_at(
                     f"driver.programme.{i}.level",
                     entry.level,
-                    "needs a continuous controller: brake.controller_levels and _demands",
+                    "needs a continuous handle: brake.controller_levels and _demands",
                 )
         easing = self.driver.easing
         if easing is not None and easing.position > self.brake.n_steps:

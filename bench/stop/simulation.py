@@ -114,12 +114,37 @@ def _finished(
     finally:
         if isinstance(controller.update, ForeignUpdate):
             controller.update.release(memory)
+    _check_end(scenario, controller, int(seed), world)
+    return world
+
+
+def _check_end(scenario: Scenario, controller: Controller, seed: int, world: World) -> None:
+    """Raise `StopFailed` for a stop that came to no end."""
     failure = _failure(scenario, world)
     if failure:
         raise StopFailed(
             f"scenario {scenario.name}, strategy {controller.name}, seed {seed}: {failure}"
         )
-    return world
+
+
+def conclude(
+    scenario: Scenario, controller: Controller, seed: int, world: World, refused: int = -1
+) -> Stop:
+    """Return the account of a world that was run to its end.
+
+    Parameters
+    ----------
+    refused : int   the axle whose command its equipment could not follow; -1 if none
+
+    Raises
+    ------
+    InputError   for that command
+    StopFailed   if it came to no end
+    """
+    if refused >= 0:
+        raise InputError(_command_complaint(world, controller, refused))
+    _check_end(scenario, controller, seed, world)
+    return make_stop(scenario, controller, seed, world)
 
 
 def _run(world: World, controller: Controller, memory: Floats, compiled: bool) -> None:

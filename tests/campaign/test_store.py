@@ -97,7 +97,7 @@ def test_a_changed_strategy_is_refused(path, plan, stub, tmp_path, small):
     fill(path, Plan([small], (candidate_of(find_controller(reference)),)), stub)
     file.write_text(text.format(valve=1), encoding="utf-8")
     changed = Plan([small], (candidate_of(find_controller(reference)),))
-    with pytest.raises(InputError, match="controller 'mine' has changed"):
+    with pytest.raises(InputError, match="strategy 'mine' has changed"):
         fill(path, changed, stub)
 
 

@@ -12,14 +12,13 @@ lock, locked wheels by the distance to standstill. The *time* of standstill is l
 it carries an error of about a microsecond at any step.
 """
 
-import dataclasses
 import math
 from collections.abc import Callable
 
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from tests.support_stops import advance_unsampled, clean
+from tests.support_stops import advance_unsampled, clean, on_one_axle
 
 from slipbench.contact import contact_patch, contact_stiffness
 from slipbench.controllers import by_name
@@ -35,26 +34,13 @@ FALLING_RAILS = ("grease", "wet_leaf", "detergent")
 NEVER = 1e9  # [s]
 
 
-def one_axle(scenario: Scenario) -> Scenario:
-    """A vehicle of a single axle that carries 10 t."""
-    car = dataclasses.replace(
-        scenario.train.vehicles[0],
-        tare_mass=10e3,
-        laden_mass=10e3,
-        bogie_centres=(10.0,),
-        bogie_wheelbase=0.0,
-        wheelset_inertia=100.0,
-    )
-    return scenario.replace({"train.vehicles": (car,)})
-
-
 def smooth_case(rail: str, n_axles: int, **changes: float) -> Scenario:
     """A shipped rail without cleaning: nothing jumps at cell borders. Loads stay put too."""
     scenario = clean(rail).replace(
         {"train.vehicles.*.body_height": 0.0, "train.vehicles.*.pivot_height": 0.0}
     )
     if n_axles == 1:
-        scenario = one_axle(scenario)
+        scenario = on_one_axle(scenario)
     friction = scenario.rail.sections[0].friction
     return scenario.replace(
         {"rail.sections.0.recovered_friction": friction, "brake.demand_delay": 0.0, **changes}

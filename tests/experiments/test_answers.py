@@ -1,6 +1,10 @@
 """What every experiment answers with: a table, a picture of its name, a sentence from the rows."""
 
+import os
+from pathlib import Path
+
 import pytest
+from tests.figures.legibility import faults
 
 from slipbench.experiments import (
     disc_or_tread,
@@ -25,31 +29,30 @@ from slipbench.experiments import (
     why_holding_beats_easing,
 )
 from slipbench.experiments.notebook import as_csv, as_text
+from slipbench.figures import style
 
 QUICK_ONES = (
     disc_or_tread,
+    does_load_matter,
     how_deep_should_it_slip,
     how_locked_wheels_clean,
     how_the_brake_builds_up,
+    what_breaks_first,
+    what_isolation_costs,
+    what_moved_demand_gains,
+    what_real_equipment_costs,
     what_sand_buys,
     what_the_dynamic_brake_does,
     what_the_low_speed_cut_out_costs,
     when_to_ease,
     where_to_start_braking,
     which_cleaning_law_fits,
+    which_strategy,
     who_cleans_the_rail,
     why_holding_beats_easing,
 )
-SLOW_ONES = (
-    does_load_matter,
-    how_sure_are_we,
-    what_breaks_first,
-    what_isolation_costs,
-    what_moved_demand_gains,
-    what_real_equipment_costs,
-    where_the_verdict_turns,
-    which_strategy,
-)
+SLOW_ONES = (how_sure_are_we, where_the_verdict_turns)
+"""Past ten seconds in their quick form."""
 ALL = [*QUICK_ONES, *(pytest.param(module, marks=pytest.mark.slow) for module in SLOW_ONES)]
 
 
@@ -64,3 +67,17 @@ def test_answer_has_table_picture_and_sentence(module, answered):
     assert next(iter(answer.figures)) == name
     assert as_csv(answer).count("\n") == len(answer.rows) + 1
     assert answer.sentence in as_text(answer)
+
+
+@pytest.mark.parametrize("module", ALL, ids=lambda module: module.__name__.split(".")[-1])
+def test_pictures_of_answers_can_be_read(module, answered):
+    for name, figure in answered(module).figures.items():
+        keep(name, figure)
+        assert faults(figure) == [], name
+
+
+def keep(name, figure):
+    """Write a picture where KEEP_PICTURES names a folder, to be looked at."""
+    if folder := os.environ.get("KEEP_PICTURES"):
+        with style.styled():
+            figure.savefig(Path(folder) / f"{name}.png", dpi=100)

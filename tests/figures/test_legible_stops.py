@@ -14,6 +14,7 @@ from slipbench.figures.creep_curves import draw_creep_curves
 from slipbench.figures.creep_trace import curve_at, draw_creep_trace, trace_of
 from slipbench.figures.distributions import draw_distributions
 from slipbench.figures.rail_map import draw_rail_map
+from slipbench.figures.speed_curves import draw_speed_curves
 from slipbench.figures.stop_sheet import draw_stop_sheet, headline
 from slipbench.figures.trade_off import draw_trade_off
 from slipbench.results.shown import METRIC, MILES
@@ -120,3 +121,15 @@ def test_dots_lie_on_the_creep_curve_at_the_friction_and_speed_they_met(slow_sto
         if i % 40 == 0
     ]  # fmt: skip
     assert np.median(away) < 0.03 * adhesion.max()  # half a dot, as drawn
+
+
+def test_speed_curves_show_every_strategy_on_every_rail_and_can_be_read(slow_stops):
+    curves = {stop.controller.name: (stop.traces["distance"], stop.traces["train_speed"])
+              for stop in slow_stops}  # fmt: skip
+    looks = style.looks(list(curves))
+    truth = dict.fromkeys(curves, False) | {"slip_band": True}
+    for rails in (("wet_leaf",), ("a", "b", "c")):
+        figure = draw_speed_curves(dict.fromkeys(rails, curves), truth, looks)
+        assert faults(figure) == []
+        assert [len(axes.lines) for axes in figure.axes] == [2] * len(rails)
+        assert figure.axes[0].lines[1].get_linestyle() == "--"

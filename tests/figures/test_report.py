@@ -10,15 +10,21 @@ import pytest
 
 from slipbench.comparison.compare import ComparedStop, Yardsticks, scores_on
 from slipbench.comparison.record import KeptComparison, KeptRail, KeptStrategy, KeptValue
-from slipbench.comparison.words import ONE_SEED
 from slipbench.figures import style
 from slipbench.figures.distributions import draw_distributions
 from slipbench.figures.pages import as_data, fill
-from slipbench.figures.report import answers, draw_report_pictures, report_page
+from slipbench.figures.report import (
+    answers,
+    draw_report_pictures,
+    grouped_findings,
+    report_page,
+)
 from slipbench.figures.trade_off import draw_trade_off
+from slipbench.figures.words import ONE_SEED
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.results.quantities import QUANTITIES
+from slipbench.results.shown import MILES
 from slipbench.statistics.intervals import median_interval
 
 SUMMARY = {"is_stopped": True, "longest_lock": 0.0, "flat_risk": 0.1, "vent_count": 5,
@@ -93,6 +99,31 @@ def test_page_holds_all_parts_and_fetches_nothing():
     assert "Seeds 0 to 7" in page and "numpy 2" in page
     assert not re.search(r"https?://|url\(", page)
     assert "@media print" in page and "{{" not in page
+
+
+def test_findings_are_grouped_the_gravest_first_and_repeats_folded():
+    lock = "Axle {} was locked for {}.5 s, the longest lock."
+    vent = "{} vents below 6 mph."
+    made = {}
+    for i, name in enumerate(("first", "second", "third")):
+        made[name] = (lock.format(i + 1, i), vent.format(i + 3))
+    rows = [
+        replace(found, findings=made[found.controller])
+        for found in kept({name: [1000.0, 1001.0] for name in made}, 2).rows
+    ]
+    groups = grouped_findings(rows)
+    assert [where for _, where, _ in groups] == ["3 strategies on wet leaf, 6 runs"] * 2
+    assert [said for said, *_ in groups] == [lock.format(1, 0), vent.format(3)]
+    assert [len(own) for *_, own in groups] == [3, 3]
+    page = report_page(replace(kept({"first": [1.0]}, 1), rows=tuple(rows)), {})
+    assert page.count("<summary>Axle 1 was locked") == 1
+    assert "(3 strategies on wet leaf, 6 runs)" in page
+
+
+def test_page_speaks_one_unit_of_speed():
+    made = kept(APART, 8)
+    assert "from 121 km/h;" in report_page(made, {}) and "mph" not in report_page(made, {})
+    assert "from 75 mph;" in report_page(made, {}, shown=MILES)
 
 
 def test_page_says_that_one_seed_gives_no_interval():

@@ -28,3 +28,19 @@ def test_report_opens_from_disk_shows_its_pictures_and_prints(tmp_path):
         assert printed.startswith(b"%PDF") and len(printed) > 20_000
         assert all(page.execute_script(is_open))  # what is folded is printed as well
         assert complaints(page) == []
+
+
+def test_report_fits_a_telephone_s_width(tmp_path):
+    comparison = kept(APART, 8, ("axle_3_" * 30 + " locked at 31 m/s",))
+    drawn = draw_report_pictures(comparison)
+    pictures = {name[:-4]: data for name, data in drawn.items() if name.endswith(".svg")}
+    path = tmp_path / "report.html"
+    path.write_text(report_page(comparison, pictures), encoding="utf-8")
+    with chromium(tmp_path / "profile") as page:
+        narrow = {"width": 400, "height": 800, "deviceScaleFactor": 1, "mobile": True}
+        page.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", narrow)
+        page.get(path.as_uri())
+        page.execute_script(
+            "document.querySelectorAll('details').forEach((d) => { d.open = true; })"
+        )
+        assert page.execute_script("return document.documentElement.scrollWidth") <= 400

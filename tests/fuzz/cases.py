@@ -7,6 +7,8 @@ import sqlite3
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from tests.fuzz.newer import ODD, ON_FILES, damaged_unit
+
 SECRET = "Q" * 200
 """Stands in damaged files; no message may repeat more than 80 characters of it."""
 
@@ -206,7 +208,7 @@ def command_on(name: str, draw: random.Random) -> list[str]:
 
 def odd_line(draw: random.Random) -> list[str]:
     """Return a command line with odd words in odd places."""
-    lines = (
+    lines: tuple[list[str], ...] = (
         ["stop", "dry", "--strategy", "none", "--speed", "9mph", "--seed", "1"],
         ["show", "dry"],
         ["compare", "dry", "--strategy", "none", "--speed", "9mph", "--seeds", "1", "--workers",
@@ -227,7 +229,12 @@ def odd_line(draw: random.Random) -> list[str]:
         ["conditioning", "dry", "--speed", "-1mph"], ["creep", "dry", "--speed", "9mph"],
         ["list"], ["native"], ["guide", "nothing"], ["experiment", "nothing"],
     )  # fmt: skip
-    argv = list(draw.choice(lines))
+    return odd_words(draw.choice(lines), draw)
+
+
+def odd_words(line: list[str], draw: random.Random) -> list[str]:
+    """Return a command line with words put in, left out or changed."""
+    argv = list(line)
     for _ in range(draw.randint(1, 3)):
         kind = draw.randrange(4)
         place = draw.randrange(len(argv) + 1)
@@ -276,15 +283,51 @@ def changed_store(path: Path, draw: random.Random) -> None:
     database.close()
 
 
-def case_of(seed: int, store: bytes, record: dict[str, bytes]) -> Case:
-    """Return the case of a seed.
+@dataclass(frozen=True)
+class Sound:
+    """Files in order, which cases damage.
 
-    Parameters
+    Attributes
     ----------
-    store : bytes    a sound campaign file
+    store : bytes    a campaign file
     record : dict    a folder as `slipbench compare` left it
+    newer : dict     what `tests.fuzz.newer` reads, by name
     """
+
+    store: bytes
+    record: dict[str, bytes]
+    newer: dict[str, bytes]
+
+
+def newer_case(sound: Sound, draw: random.Random) -> Case:
+    """Return a case of the commands for own files, measured stops, lessons, routes and units."""
+    files = {name: text.encode() for name, text in FILES.items()} | sound.newer
+    kind = draw.random()
+    if kind < 0.5:
+        name = draw.choice(list(ON_FILES))
+        files[name] = damaged(files[name].decode(), draw)
+        return Case(list(draw.choice(ON_FILES[name])), files)
+    if kind < 0.6:
+        files["unit.fmu"] = damaged_unit(files["unit.fmu"], draw)
+        return Case(list(draw.choice(ON_FILES["unit.map.toml"])), files)
+    if kind < 0.7:
+        name = draw.choice([*ON_FILES, "unit.fmu"])
+        what = draw.choice(("pipe", "folder", "zero", "loop", "huge", "locked", "empty", "missing"))
+        line = ON_FILES.get(name, ON_FILES["unit.map.toml"])
+        return Case(list(draw.choice(line)), files, {name: what})
+    argv = odd_words(draw.choice(ODD), draw)
+    if draw.random() < 0.1:  # one that would open a desk prints its table instead
+        words = ["practice", draw.choice(WORDS), "--port", draw.choice(WORDS), "--out", "out"]
+        argv = [*odd_words(words, draw), "--table"]
+    return Case(argv, files)
+
+
+def case_of(seed: int, base: Sound) -> Case:
+    """Return the case of a seed."""
     draw = random.Random(seed)
+    if draw.random() < 0.4:
+        return newer_case(base, draw)
+    store, record = base.store, base.record
     sound = {name: text.encode() for name, text in FILES.items()}
     kind = draw.random()
     if kind < 0.45:

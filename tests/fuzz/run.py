@@ -1,10 +1,10 @@
 """Run the fuzzer by hand: `python tests/fuzz/run.py --cases 5000 --workers 2`.
 
 Every case is one command line in a folder of files, all drawn from its seed: damaged scenarios,
-profiles, logs, curves, limits, settings, strategies, campaigns and records; pipes, devices and
-links in their places; odd words. Printed are the counts, and each case that broke a promise: no
-traceback, no hang, one line for a refusal, and no file touched by it. Repeat one by `--seed N
---cases 1`.
+profiles, logs, curves, limits, settings, strategies, campaigns, records, trains, measured stops,
+mappings, routes, lessons and FMI units; pipes, devices and links in their places; odd words.
+Printed are the counts, and each case that broke a promise: no traceback, no hang, one line for a
+refusal, and no file touched by it. Repeat one by `--seed N --cases 1`.
 """
 
 from __future__ import annotations
@@ -23,14 +23,15 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tests.fuzz.cases import FILES, case_of
+from tests.fuzz.cases import FILES, Sound, case_of
 from tests.fuzz.judging import LONGEST, Outcome, run_case
+from tests.fuzz.newer import SOUND_LINES, newer_files
 
 GRACE = 20.0
 
 
-def sound_files(folder: Path) -> tuple[bytes, dict[str, bytes]]:
-    """Return a sound campaign file and a sound folder of a comparison, made here."""
+def sound_files(folder: Path) -> Sound:
+    """Return a campaign file, a folder of a comparison and others that are in order, made here."""
     from slipbench.commands.main import main
 
     for name, text in FILES.items():
@@ -42,10 +43,12 @@ def sound_files(folder: Path) -> tuple[bytes, dict[str, bytes]]:
     assert main(["stop", "scenario.toml", "--strategy", "own.py"]) == 0  # compiles what it takes
     record = {path.name: path.read_bytes() for path in (folder / "out").iterdir()}
     record = {name: data for name, data in record.items() if name != "compare.png"}
-    return (folder / "c.sqlite").read_bytes(), record
+    for words in SOUND_LINES:
+        assert main(words) == 0
+    return Sound((folder / "c.sqlite").read_bytes(), record, newer_files(folder))
 
 
-def work(pipe: Connection, store: bytes, record: dict[str, bytes]) -> None:
+def work(pipe: Connection, sound: Sound) -> None:
     """Run cases as their seeds come."""
     sys.stdin.close()
     devnull = os.open(os.devnull, os.O_WRONLY)
@@ -59,7 +62,7 @@ def work(pipe: Connection, store: bytes, record: dict[str, bytes]) -> None:
             return
         folder = Path(tempfile.mkdtemp(prefix="fuzz-"))
         try:
-            pipe.send(run_case(case_of(seed, store, record), folder, seed))
+            pipe.send(run_case(case_of(seed, sound), folder, seed))
         finally:
             os.chdir("/")
             shutil.rmtree(folder, ignore_errors=True)
@@ -68,15 +71,15 @@ def work(pipe: Connection, store: bytes, record: dict[str, bytes]) -> None:
 class Worker:
     """A process that runs cases, replaced when one hangs or ends it."""
 
-    def __init__(self, store: bytes, record: dict[str, bytes]) -> None:
-        self.files = store, record
+    def __init__(self, sound: Sound) -> None:
+        self.sound = sound
         self.seed: int | None = None
         self._start()
 
     def _start(self) -> None:
         self.pipe, other = multiprocessing.Pipe()
         context: Any = multiprocessing.get_context("fork")
-        self.process = context.Process(target=work, args=(other, *self.files))
+        self.process = context.Process(target=work, args=(other, self.sound))
         self.process.start()
         other.close()
 
@@ -87,7 +90,7 @@ class Worker:
     def taken(self) -> Outcome | None:
         """Return the outcome if there is one; a worker that hangs or died is one too."""
         assert self.seed is not None
-        argv = case_of(self.seed, *self.files).argv
+        argv = case_of(self.seed, self.sound).argv
         if self.pipe.poll():
             try:
                 outcome: Outcome = self.pipe.recv()
@@ -113,8 +116,8 @@ def main() -> int:
     parser.add_argument("--workers", type=int, default=2)
     arguments = parser.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="fuzz-base-"))
-    store, record = sound_files(folder)
-    workers = [Worker(store, record) for _ in range(arguments.workers)]
+    sound = sound_files(folder)
+    workers = [Worker(sound) for _ in range(arguments.workers)]
     seeds = iter(range(arguments.seed, arguments.seed + arguments.cases))
     codes: Counter[int] = Counter()
     broken: Counter[str] = Counter()

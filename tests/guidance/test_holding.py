@@ -44,7 +44,7 @@ def rows_with(rail, by_way, deep_held=0.1, deep=0.1, used=(0.03, 0.03)):
 
 
 def proof_of(*rows):
-    return Proof(tuple(rows), tuple(WAYS), "train", Spread(), 8, (("s", 900.0),))
+    return Proof(tuple(rows), tuple(WAYS), ("train",), Spread(), 8, (("s", 900.0),))
 
 
 def test_the_ways_are_those_of_the_trade():
@@ -97,6 +97,17 @@ def test_the_reason_is_not_given_where_the_numbers_do_not_show_it():
     assert "for the cab: do not ease to step 1" in said
 
 
+def test_many_exceptions_are_counted_and_the_largest_named():
+    rows = []
+    for i in range(9):
+        longer = (-20.0 - 10.0 * i, 20.0, 200.0, 100.0)
+        rows += rows_with(f"film{i}, train tram", longer, 0.6, 0.2, (0.03, 0.04))
+    said = sentence(proof_of(*rows))
+    assert "film8, train tram under s (-100 m, -10%)" in said
+    assert "film1, train tram" not in said
+    assert "and 3 more of 9" in said
+
+
 class MadeUp:
     """Distances by strategy: the later in the list, the shorter."""
 
@@ -132,9 +143,13 @@ def test_the_pages_say_it_with_the_caution():
 
 
 def test_the_command_runs(tmp_path, capsys):
-    line = "hold-or-ease wet_leaf --strategy slip_band --speed 8mph --draws 3 --workers 1 --quiet"
+    line = (
+        "hold-or-ease wet_leaf --strategy slip_band --also tram --speed 8mph --draws 3 --workers 1 "
+        "--quiet"
+    )
     assert main([*line.split(), "--out", str(tmp_path / "out")]) == 0
     out = capsys.readouterr().out
     assert "for the cab:" in out
+    assert "wet_leaf, train tram" in out and "wet_leaf  " in out
     assert CAUTION in out
     assert (tmp_path / "out" / "advice.html").is_file()

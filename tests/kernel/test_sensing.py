@@ -10,7 +10,8 @@ from tests.support_stops import clean, packed, plain_stop
 from slipbench.controllers import by_name, none
 from slipbench.kernel.codes import QUEUE_LENGTH
 from slipbench.kernel.fixed import GROUP
-from slipbench.kernel.sensing import keep_sample, measure_speed, sense, watch_pulses
+from slipbench.kernel.pulses import watch_pulses
+from slipbench.kernel.sensing import keep_sample, measure_speed, sense
 from slipbench.packing import pack
 from slipbench.scenario import Sensing
 from slipbench.stop.simulation import run_sample_by_sample

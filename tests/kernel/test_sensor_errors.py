@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from tests.support_stops import packed, plain_stop
 
-from slipbench.kernel.sensing import measure_speed, watch_pulses
+from slipbench.kernel.pulses import watch_pulses
+from slipbench.kernel.sensing import measure_speed
 from slipbench.scenario import Equipment, Sensing
 
 SPEED, SAMPLE, TEETH = 20.0, 0.01, 90

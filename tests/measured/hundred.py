@@ -1,4 +1,4 @@
-"""By hand, `python -m tests.measured.hundred`: many trials, and what their bands hold."""
+"""By hand, `python -m tests.measured.hundred`: how long a long log takes to read and identify."""
 
 from __future__ import annotations
 
@@ -30,8 +30,47 @@ def reading_time(folder: Path, minutes: float = 10.0) -> float:
     return own
 
 
+def identifying_time(folder: Path, minutes: float = 10.0) -> float:
+    """Return how long the command takes to identify the rail of such a log, and print it. [s]
+
+    A stop of the bench on a film of .02 down a gradient that nearly balances it, slip control at
+    work throughout, written at 100 Hz with noise.
+    """
+    from slipbench import simulate
+    from slipbench.commands.main import main
+    from slipbench.scenario import GradientSection, load_scenario
+
+    scenario = load_scenario("wet_leaf").replace({
+        "initial_speed": 38.0, "rail.sections.*.friction": 0.02,
+        "rail.sections.*.recovered_friction": 0.032, "run.maximum_distance": 30e3,
+        "gradient": (GradientSection(from_distance=-1000.0, rise=-0.0125),),
+    })  # fmt: skip
+    traces = simulate(scenario, "slip_band", 1).traces
+    rng = np.random.default_rng(0)
+    time_s = np.arange(0.0, min(float(traces["time"][-1]), 60.0 * minutes), 0.01)
+    columns = {"time_s": time_s, "handle": np.interp(time_s, traces["time"], traces["handle"])}
+    for name, trace, noise in (("wheel_speed_m_per_s", "measured_wheel_speed", 0.05),
+                               ("pressure_pa", "pressure", 2e3)):  # fmt: skip
+        for i in range(16):
+            value = np.interp(time_s, traces["time"], traces[trace][:, i])
+            columns[f"axle_{i + 1}_{name}"] = value + noise * rng.standard_normal(len(time_s))
+    file = folder / "slide.csv"
+    np.savetxt(file, np.column_stack(list(columns.values())), delimiter=",", comments="",
+               header=",".join(columns), fmt="%.6g")  # fmt: skip
+    (folder / "grade.csv").write_text("distance_m,rise_permille\n0,-12.5\n")
+    begin, own = time.perf_counter(), time.process_time()
+    line = ["identify", str(file), "--train", "wet_leaf", "--gradient", str(folder / "grade.csv"),
+            "--to", str(folder / "rail.toml"), "--overwrite"]  # fmt: skip
+    assert main(line) == 0
+    took, own = time.perf_counter() - begin, time.process_time() - own
+    print(f"{len(time_s)} rows, {time_s[-1]:.0f} s of 16 axles: identified in {took:.1f} s by the "
+          f"clock, {own:.1f} s of processor")  # fmt: skip
+    return own
+
+
 if __name__ == "__main__":
     import tempfile
 
     with tempfile.TemporaryDirectory() as made:
         reading_time(Path(made))
+        identifying_time(Path(made))

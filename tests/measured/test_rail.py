@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import binom, chi2
 from scipy.stats import t as student
 from tests.measured import coverage
-from tests.measured.trials import all_trials, make_log, make_trial, plain_trials
+from tests.measured.trials import all_trials, deep_trials, make_log, make_trial, plain_trials
 
 from slipbench import simulate
 from slipbench.commands.main import main
@@ -59,6 +59,19 @@ def test_bands_hold_a_truth_the_fit_was_not_made_for(trial, account, found):
     assert len(told) >= 4 and sum(held) >= binom.ppf(0.005, len(told), 0.9)
     film = found.named("film_friction")
     assert film.is_told and film.value == pytest.approx(true["film_friction"], rel=0.12)
+
+
+def test_where_metres_are_cleaned_over_and_over_the_cleaning_work_is_told(unit):
+    """W_max / W0 of 2 and more: a 90 % band narrower than a factor of 2, and it holds the truth."""
+    trial = make_trial(**deep_trials(1)[0])
+    account = make_account(trial.log, unit)
+    found = identify(account, fit_rail(account))
+    true = coverage.true_values(trial)["cleaning_work"]
+    assert found.fit.windows.largest_work / true >= 2.0
+    told = found.named("cleaning_work")
+    assert told.is_told and told.high / told.low < 2.0
+    assert told.low <= true <= told.high
+    assert found.named("recovered_friction").is_told
 
 
 def test_a_second_stop_of_another_kind(unit):

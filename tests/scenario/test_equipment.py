@@ -81,7 +81,7 @@ def test_continuous_controller(load, minimal):
 @pytest.mark.parametrize(
     ("change", "word"),
     [
-        (("[rail]", "[rail]"), "needs a continuous controller"),
+        (("[rail]", "[rail]"), "needs a continuous handle"),
         (("[rail]", TABLE.replace("0.0, 0.5", "0.5, 0.4") + "[rail]"), "ascend from 0"),
         (("[rail]", TABLE.replace("0.3", "0.95") + "[rail]"), "never fall"),
         (("[rail]", TABLE.splitlines()[0] + "\n[rail]"), "go together"),
