@@ -13,7 +13,7 @@ SOUND_LINES = (
     ["new", "driver", "own_driver.toml"], ["new", "scenario", "own_scenario.toml"],
     ["stop", "scenario.toml", "--strategy", "none", "--log", "stop.csv"],
     ["log", "stop.csv", "--guess", "map.toml"],
-    ["export-fmu", "--strategy", "slip_band", "unit.fmu", "--axles", "2", "--seeds", "1"],
+    ["export-fmu", "--strategy", "slip_band", "unit.fmu", "--seeds", "1"],
     ["fmu", "unit.fmu", "--guess", "unit.map.toml"],
 )  # fmt: skip
 """What makes the files that these lines read, run once in a folder with `scenario.toml`."""
