@@ -149,7 +149,7 @@ def _compare(arguments: argparse.Namespace, result: TextIO) -> int:
     }
     step = None if arguments.json else _next_step(comparison, asked.folder, arguments)
     try:
-        draw = partial(_pictures, comparison, asked.is_wide)
+        draw = partial(_drawn, comparison, asked.is_wide, arguments.report)
         _write(asked.folder, _Told(record, files, text, step), draw, arguments.overwrite, result)
     except InputError:
         print(text, file=result, flush=True)  # what was computed is not lost
@@ -295,6 +295,11 @@ def _worker_lost(strategies: Sequence[Known]) -> InputError:
         f"a worker process died, perhaps for want of memory; {cause}nothing was written; "
         "try fewer --workers"
     )
+
+
+def _drawn(comparison: Comparison, is_wide: bool, has_report: bool) -> dict[str, bytes]:
+    """Return the pictures, for a report those of the speeds on the way as well."""
+    return _pictures(comparison, is_wide) | (_speed_curves(comparison) if has_report else {})
 
 
 def _pictures(comparison: Comparison, is_wide: bool) -> dict[str, bytes]:

@@ -11,6 +11,7 @@ import numpy as np
 from slipbench.comparison.compare import ComparedStop, Score, half_width, scores_on
 from slipbench.results.wording import is_alike, listed, rounds_to_nothing
 from slipbench.statistics.intervals import signed_rank
+from slipbench.strategies.registry import DRY_STRATEGY
 
 FEWEST = 6
 """Seeds below which no 95 % interval of a median exists; of a mean it does, from two on."""
@@ -45,9 +46,9 @@ def rail_sentence(rail: str, rows: Sequence[ComparedStop]) -> str:
     parts = [_first(firsts, stopped, over)]
     last = stopped[-1]
     if last not in firsts:
-        parts.append(f"{plain(last.controller)} took longest, {last.distance:.0f} m")
+        parts.append(f"{named(last.controller)} took longest, {last.distance:.0f} m")
     if over:
-        counts = [f"{plain(s.controller)} ({s.n_runs - s.n_stopped} of {s.n_runs})" for s in over]
+        counts = [f"{named(s.controller)} ({s.n_runs - s.n_stopped} of {s.n_runs})" for s in over]
         parts.append(f"not stopped: {listed(counts)}")
     text = f"{where}, {'; '.join(parts)}."
     others = [score for score in stopped if score not in firsts]
@@ -58,12 +59,12 @@ def rail_sentence(rail: str, rows: Sequence[ComparedStop]) -> str:
 
 def _nobody(fair: Sequence[Score]) -> str:
     if len(fair) == 1:
-        name, score = plain(fair[0].controller), fair[0]
+        name, score = named(fair[0].controller), fair[0]
         return f"{name} stopped in {score.n_stopped} of {score.n_runs} runs"
     most = max(score.n_stopped for score in fair)
     if not most:
         return "no strategy stopped in any run"
-    best = [plain(s.controller) for s in fair if s.n_stopped == most]
+    best = [named(s.controller) for s in fair if s.n_stopped == most]
     return (
         f"no strategy stopped in every run; most often {listed(best)} ({most} of {fair[0].n_runs})"
     )
@@ -71,7 +72,7 @@ def _nobody(fair: Sequence[Score]) -> str:
 
 def _first(firsts: Sequence[Score], stopped: Sequence[Score], over: Sequence[Score]) -> str:
     best = firsts[0]
-    names = listed([plain(score.controller) for score in firsts])
+    names = listed([named(score.controller) for score in firsts])
     distance = f"{best.distance:.0f} m"
     if math.isfinite(best.over_shortest):
         distance += f" ({best.over_shortest:.2f} times the floor)"
@@ -94,14 +95,14 @@ def _first(firsts: Sequence[Score], stopped: Sequence[Score], over: Sequence[Sco
 def _told(rail: str, rows: Sequence[ComparedStop], first: Score, others: Sequence[Score]) -> str:
     """Return which others the runs do not tell from the first; nothing where they tell all."""
     alike = [
-        plain(score.controller)
+        named(score.controller)
         for score in others
         if not is_told_apart(paired_difference(rail, rows, first, score))
     ]
     if not alike:
         return ""
     verb = "is" if len(alike) == 1 else "are"
-    return f" By these runs {listed(alike)} {verb} not told apart from {plain(first.controller)}."
+    return f" By these runs {listed(alike)} {verb} not told apart from {named(first.controller)}."
 
 
 def paired_difference(
@@ -136,6 +137,11 @@ def is_told_apart(differences: np.ndarray) -> bool:
         return True
     width = half_width(values)
     return math.isfinite(width) and abs(statistics.fmean(values)) > width
+
+
+def named(name: str) -> str:
+    """Return a strategy as a sentence names it: `none` would read as if nobody did."""
+    return "no slip control" if name == DRY_STRATEGY else plain(name)
 
 
 def plain(name: str) -> str:

@@ -116,9 +116,13 @@ class Slot:
         n_groups = len(inputs) + len(outputs)
         self.binary, self.groups, self.n_axles, self.instance = binary, groups, n_axles, 0
         self.as_made: int | None = None  # state to put the instance back into
-        self.words = np.zeros(calls.HEAD + calls.GROUP * n_groups + 4, dtype=np.int64)
+        n_words = calls.HEAD + calls.GROUP * n_groups + 4
+        room = sum(_room(group) for group in inputs + outputs)
+        # all of it in one block: a call reads few lines of a processor's cache then
+        self._block = np.zeros(n_words + room, dtype=np.int64)
+        self._n_kept = n_words
+        self.words = self._block[:n_words]
         self.address = self.words.ctypes.data
-        self._kept: list[Any] = []
         words = self.words
         words[calls.AXLES], words[calls.VERSION] = n_axles, int(binary.description.version[0])
         words[calls.STEP] = binary.address("DoStep")
@@ -138,8 +142,12 @@ class Slot:
         words[calls.TROUBLE : calls.ITEM + 1] = 0
 
     def _keep(self, array: Any) -> int:
-        self._kept.append(array)
-        return int(array.ctypes.data)
+        """Copy an array into the block, at the next whole word; return its address there."""
+        n = -(-array.nbytes // 8)
+        place = self._block[self._n_kept : self._n_kept + n]
+        place.view(np.uint8)[: array.nbytes] = array.reshape(-1).view(np.uint8)
+        self._n_kept += n
+        return int(place.ctypes.data)
 
     def _group(self, group: Group, verb: str) -> list[int]:
         name, number = number_kind(self.binary.description.version, group.kind)
@@ -173,6 +181,11 @@ class Slot:
         if kind == calls.NOT_FINITE:
             return f"output {variable} is not finite"
         return f"output {variable} is no valve position of its mapping"
+
+
+def _room(group: Group) -> int:
+    """Return how many words what belongs to a group takes at most."""
+    return len(group.variables) + 5 * len(group.entries) + 4
 
 
 def _exchange(number: str, group: Group, verb: str) -> int:

@@ -47,7 +47,8 @@ def draw_report_pictures(kept: KeptComparison) -> dict[str, bytes]:
     """Return the pictures a report adds to those of the comparison, file name to content."""
     names = [strategy.name for strategy in kept.strategies]
     looks = style.looks([*known_controllers(), *names])
-    scores = kept.scores()
+    quiet = {rail for group in quiet_rails(kept.rows) for rail in group.rails}
+    scores = {rail: own for rail, own in kept.scores().items() if rail not in quiet}
     drawn = {"trade_off": draw_trade_off(scores, looks)}
     if kept.n_seeds > 1:
         drawn["distributions"] = draw_distributions(scores, kept.rows, looks)

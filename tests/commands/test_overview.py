@@ -148,3 +148,15 @@ def test_speeds_are_drawn_with_a_panel_a_rail():
     figure = draw_speeds(made, style.looks(NAMES))
     assert faults(figure) == []
     assert [len(axes.get_xticks()) for axes in figure.axes] == [2, 2]
+
+
+def test_a_report_shows_the_speeds_on_the_way(tmp_path, capsys):
+    from slipbench.commands.main import main
+
+    line = ["compare", "wet_leaf", "--speed", "20mph", "--strategy", "none,slip_band"]
+    out = tmp_path / "out"
+    assert main([*line, "--seeds", "1", "--workers", "1", "--report", "--out", str(out)]) == 0
+    assert "speed_curves.png" in capsys.readouterr().out
+    page = (out / "report.html").read_text(encoding="utf-8")
+    assert page.count("data:image/svg+xml") == 3  # compare, speed curves, trade-off
+    assert page.count("One seed cannot tell") == 1

@@ -126,3 +126,9 @@ def test_the_frontier_holds_for_the_rows(distances):
     is_first = means[best] < 0.999 * min(others)
     assert (f"Frontier: {best} stops shorter" in said) == is_first
     assert ("no strategy stops shorter than every other" in said) == (not is_first)
+
+
+def test_the_strategy_called_none_is_named_so_that_nobody_is_meant():
+    rows = as_rows({"none": [2000.0, 2001.0], "slip_band": [1000.0, 1002.0]})
+    said = rail_sentence("dry", rows)
+    assert "slip band stopped shortest" in said and "no slip control took longest, 2000 m" in said

@@ -58,7 +58,14 @@ def build_host(folder: Path, train: Written, control: Written | None, sizes: lis
         "S_SLIDE": (own, "slide"),
         "S_AXLES": (own, "n_axles" if control else "seed"),
     }
-    lines = [
+    sees_pressure = control is not None and any(
+        v.name.startswith("measured_pressure") for v in control.description.variables
+    )
+    if sees_pressure:
+        names["T_PRESSURE"] = (train, "measured_pressure")
+        names["S_PRESSURE"] = (own, "measured_pressure")
+    lines = ["#define SEES_PRESSURE 1"] if sees_pressure else []
+    lines += [
         f"static const unsigned {name}[] = {{{', '.join(map(str, unit.refs(base)))}}};"
         for name, (unit, base) in names.items()
     ]

@@ -271,6 +271,23 @@ def test_both_at_once_compute_the_same_bits(name, folder) -> None:  # type: igno
 
 
 @pytest.mark.slow
+def test_one_controller_of_the_whole_train_computes_the_same_bits(folder) -> None:  # type: ignore[no-untyped-def]
+    """Four vehicles under one controller: communication points are its sample points."""
+    coordinated = by_name("train_coordinated")
+    for name in ("wet_leaf", "damp_oxide"):
+        scenario = scenario_of(name)
+        wanted = Wanted(scenario, n_seeds=2, is_train_wide=True)
+        own = written(folder / f"{name}_wide.fmu", train_unit(wanted))
+        n_axles = scenario.train.n_axles
+        control = written(folder / "wide.fmu", strategy_unit(coordinated, 2, n_axles))
+        host = build_host(folder, own, control, [n_axles])
+        for seed in (0, 1):
+            ran = run_host(host, own.library, control.library, seed, 0.0)
+            direct = simulate(scenario, coordinated, seed, with_traces=False).summary
+            assert ran.distance == direct["final_distance"]
+
+
+@pytest.mark.slow
 def test_a_train_of_several_vehicles_and_their_slip_control(folder) -> None:  # type: ignore[no-untyped-def]
     """Four controllers sample at instants of their own: steps are cut there, so not the same bits.
 

@@ -108,7 +108,7 @@ def make_trial(
     """Return one trial; what is not given follows from the seed."""
     truth = make_truth(seed, film, law or LAWS[seed % len(LAWS)], speed, is_eased)
     work = less_work * truth.rail.sections[0].cleaning_work
-    truth = truth.replace({"rail.sections.*.cleaning_work": work} | (changes or {}))
+    truth = truth.replace({"rail.sections.*.cleaning_work": work}).replace(changes or {})
     rng = np.random.default_rng([seed, 3])
     drawn = float(rng.uniform(-0.08, 0.08))
     shift = drawn if shift is None else shift

@@ -100,6 +100,10 @@ static void control(Unit *train, Unit *own, int v, long long k)
     need(train->get_real(train->component, T_DEMAND + first, 1, &demand), "demand");
     need(own->set_real(own->component, S_SPEED, n, seen), "set speeds");
     need(own->set_real(own->component, S_DEMAND, 1, &demand), "set demand");
+#ifdef SEES_PRESSURE
+    need(train->get_real(train->component, T_PRESSURE + first, n, seen), "pressures");
+    need(own->set_real(own->component, S_PRESSURE, n, seen), "set pressures");
+#endif
     need(own->step(own->component, (double)k * SAMPLE, SAMPLE, 1), "controller");
     need(own->get_integer(own->component, S_VALVE, n, valves), "valves");
     need(own->get_real(own->component, S_FACTOR, n, factors), "factors");
