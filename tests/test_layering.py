@@ -44,12 +44,12 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "conformance": {"contract", "ground", "scenario", "stop", "strategies"},
     "comparison": {
-        "contract", "ground", "results", "running", "scenario", "statistics", "stop", "strategies",
+        "contract", "ground", "results", "running", "scenario", "stop", "strategies",
     },
     "campaign": {
         "contract", "ground", "results", "running", "scenario", "statistics", "strategies",
     },
-    "assess": {"ground", "results", "running", "scenario", "strategies"},
+    "assess": {"ground", "measures", "results", "running", "scenario", "strategies"},
     "measured": {
         "compiling", "contract", "ground", "kernel", "packing", "results", "running", "scenario",
         "stop", "strategies",

@@ -94,7 +94,7 @@ def refuse_torn(db: sqlite3.Connection, path: Path) -> None:
     """
     try:
         found = db.execute("PRAGMA integrity_check(1)").fetchone()[0]
-    except sqlite3.Error as problem:
+    except (sqlite3.Error, UnicodeError) as problem:  # it tells names that are damaged themselves
         found = str(problem)
     if found != "ok":  # nothing more goes into a file that is broken
         what = told(ValueError(found))

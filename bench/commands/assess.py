@@ -44,6 +44,9 @@ def add_parsers(commands: Commands) -> None:
     add_scenario(parser, "+")
     add_strategy(parser)
     parser.add_argument("--limits", metavar="FILE", help="TOML of limits (the shipped ones)")
+    parser.add_argument(
+        "--flat-limit", metavar="NAME", help="judge flats by this rule: one named in the sheet"
+    )
     add_seeds(parser, None, "3")
     parser.add_argument("--quick", action="store_true", help="one speed and, by default, one seed")
     add_out(parser, "assess")
@@ -53,6 +56,7 @@ def add_parsers(commands: Commands) -> None:
 
 def assess_command(arguments: argparse.Namespace) -> int:
     """Run the programme, print the sheet, write it as CSV and a page."""
+    from slipbench.assess.flat_rules import with_rule
     from slipbench.assess.limits import read_limits
     from slipbench.results.output import check_folder
     from slipbench.strategies.registry import refuse_twice
@@ -61,7 +65,7 @@ def assess_command(arguments: argparse.Namespace) -> int:
     check_seeds(n_seeds, MOST_SEEDS)
     folder = out_folder(arguments.out, "assess")
     stop_limit(arguments)  # refused before anything is run
-    limits = read_limits(arguments.limits)
+    limits = with_rule(read_limits(arguments.limits), arguments.flat_limit)
     scenarios = [read_scenario(name, arguments) for name in arguments.scenarios]
     refuse_twice("scenarios", [(s.name, s.title) for s in scenarios])
     known = read_strategy(arguments.strategy, arguments.compile)
@@ -106,6 +110,7 @@ def _assessed(
 
 def _command(arguments: argparse.Namespace) -> str:
     words = ["slipbench", "assess", *arguments.scenarios, "--strategy", arguments.strategy]
+    words += [] if arguments.flat_limit is None else ["--flat-limit", arguments.flat_limit]
     words += ["--limits", arguments.limits] if arguments.limits else []
     words += ["--seeds", str(arguments.seeds)] if arguments.seeds is not None else []
     words += scenario_words(arguments)

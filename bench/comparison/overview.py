@@ -10,6 +10,11 @@ from slipbench.comparison.standing import SAME_DISTANCE
 from slipbench.results.tables import plain_table
 from slipbench.scenario import Scenario
 
+ONE_SEED = (
+    "One seed cannot tell how much of a difference between strategies is chance; six or more can "
+    "(--seeds 6)."
+)
+
 BEST, WORST = "best", "worst"
 
 MANY_RAILS, MANY_STRATEGIES = 3, 5

@@ -7,9 +7,8 @@ import textwrap
 from collections.abc import Collection, Sequence
 
 from slipbench.comparison.compare import Comparison, Score, Yardsticks
-from slipbench.comparison.overview import ends, is_many, overview_tables
+from slipbench.comparison.overview import ONE_SEED, ends, is_many, overview_tables
 from slipbench.comparison.quiet import quiet_rails
-from slipbench.comparison.words import ONE_SEED
 from slipbench.results.tables import UNKNOWN, number, plain_table
 from slipbench.running.task import FAILED
 from slipbench.scenario import Scenario

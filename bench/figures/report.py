@@ -13,11 +13,11 @@ from pathlib import Path
 from slipbench.comparison.compare import ComparedStop, Score, Yardsticks
 from slipbench.comparison.quiet import quiet_rails
 from slipbench.comparison.record import KeptComparison, KeptValue
-from slipbench.comparison.words import FEWEST, paired_difference, plain, rail_sentences
 from slipbench.figures import style
 from slipbench.figures.distributions import draw_distributions
 from slipbench.figures.pages import escaped, fill, part
 from slipbench.figures.trade_off import draw_trade_off
+from slipbench.figures.words import FEWEST, paired_difference, plain, rail_sentences
 from slipbench.ground.caution import CAUTION
 from slipbench.results.quantities import QUANTITIES
 from slipbench.results.shown import METRIC, Shown

@@ -4,6 +4,7 @@ import math
 import os
 import sqlite3
 import zlib
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from slipbench.campaign.export import (
     write_export,
 )
 from slipbench.campaign.keeping import backup, mend
+from slipbench.campaign.opening import refuse_torn
 from slipbench.campaign.plan import Plan
 from slipbench.campaign.store import Store
 from slipbench.ground.errors import InputError
@@ -423,3 +425,12 @@ def test_no_flipped_bit_changes_a_number_unnoticed(path, plan, stub, tmp_path):
         for beside in tmp_path.glob("flipped.sqlite*"):
             beside.unlink()
     assert seen > 0
+
+
+def test_a_damaged_name_in_what_sqlite_finds_is_one_line_too() -> None:
+    class Torn:
+        def execute(self, _statement: str) -> None:
+            b"index idx_\xc1 is not in order".decode()
+
+    with pytest.raises(InputError, match=r"campaign c\.sqlite: is damaged: .*slipbench mend"):
+        refuse_torn(Torn(), Path("c.sqlite"))  # type: ignore[arg-type]

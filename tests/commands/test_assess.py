@@ -8,8 +8,11 @@ from pathlib import Path
 import pytest
 from tests.commands.conftest import Run
 
+from slipbench.assess.flat_rules import RULES, flat_table, with_rule
 from slipbench.assess.limits import Limit, read_limits
-from slipbench.assess.sheet import Case, Result, judge, programme
+from slipbench.assess.page import sheet_page, sheet_text, verdict_words, worst_first
+from slipbench.assess.sheet import Case, Result, Sheet, judge, programme
+from slipbench.ground.errors import InputError
 from slipbench.scenario import load_scenario
 
 SLOW = 'based_on = "{rail}"\ninitial_speed_mph = {{ value = 15, mark = "assumed", source = "x" }}\n'
@@ -225,3 +228,68 @@ def test_a_stop_that_comes_to_no_end_fails_every_limit(
         verdicts = {row["verdict"] for row in csv.DictReader(stream)}
     assert verdicts == {"fail", "not met"}
     assert "run.maximum_pieces" in (tmp_path / "assess.csv").read_text(encoding="utf-8")
+
+
+def flats(low: list[float], high: list[float], seed: int = 0) -> Result:
+    case = Case("rail", False, "tare", load_scenario("wet_leaf"))
+    numbers = {"flat_length_low": low, "flat_length_high": high, "longest_lock": 1.0,
+               "next_application": None}  # fmt: skip
+    return Result(case, seed, numbers, 0.1)
+
+
+FLAT = Limit("flat", "flat_length_high", "m", "all", "mine", "assumed", "-", high=0.05)
+
+
+def sheet_of(results: list[Result], limits: tuple[Limit, ...]) -> Sheet:
+    lines = tuple(judge(limit, "rail", results, limits) for limit in limits)
+    return Sheet("made_up", 1, limits, tuple(results), lines)
+
+
+def test_wheels_are_told_flat_by_every_rule_surely_and_perhaps() -> None:
+    """A band of 45 to 62 mm: over 40 mm surely, over 60 perhaps, over 63.5 not at all."""
+    sheet = sheet_of(
+        [flats([0.0, 0.045], [0.0, 0.062]), flats([0.0, 0.0], [0.0, 0.01], 1)], (FLAT,)
+    )
+    found = {own.name: own for own in flat_table(sheet)}
+    assert set(found) == set(RULES)
+    assert (found["gcu-small"].surely, found["gcu-small"].perhaps) == ((2,), (2,))
+    assert (found["gcu-large"].surely, found["gcu-large"].perhaps) == ((), (2,))
+    assert (found["us-locomotives"].perhaps, found["us-locomotives"].rail) == ((), "")
+    assert found["gcu-small"].where.endswith("seed 0")
+    text, page = sheet_text(sheet), sheet_page(sheet, "made up")
+    for name in RULES:
+        assert name in text and name in page
+
+
+def test_a_rule_can_be_chosen_to_judge_by() -> None:
+    results = [flats([0.045], [0.055])]
+    assert judge(FLAT, "rail", results, (FLAT,)).verdict == "fail"
+    (chosen,) = with_rule((FLAT,), "gcu-large")
+    assert (chosen.high, chosen.name) == (0.060, "flat length by gcu-large")
+    assert judge(chosen, "rail", results, (chosen,)).verdict == "pass"
+    with pytest.raises(InputError, match="--flat-limit 'gcu'"):
+        with_rule((FLAT,), "gcu")
+    with pytest.raises(InputError, match="judge no flat_length_high"):
+        with_rule((LOCK,), "gcu-large")
+
+
+def test_what_fails_comes_first_and_prints_without_backgrounds() -> None:
+    results = [flats([0.0], [0.01])]
+    sheet = sheet_of(results, (FLAT, LOCK))
+    assert [line.limit.name for line in worst_first(sheet)] == ["lock", "flat"]
+    assert verdict_words(sheet) == "1 of 2 judged limits fail."
+    page = sheet_page(sheet, "made up")
+    style = page.split("<style>")[1].split("</style>")[0]
+    assert "background" not in style and "#fff" not in style
+    assert "border:3px solid" in style.split(".fail{")[1].split("}")[0]
+    assert page.index("<td>lock</td>") < page.index("<td>flat</td>")
+    assert "class=failed" in page
+
+
+def test_the_verdict_in_words_counts_what_could_not_be_judged() -> None:
+    results = [flats([0.0], [0.01])]
+    assert verdict_words(sheet_of(results, (FLAT,))) == "The one judged limit passes."
+    assert "Nothing could be judged" in verdict_words(sheet_of(results, (BAND_LESS,)))
+
+
+BAND_LESS = Limit("air", "next_application", "-", "low_adhesion", "mine", "assumed", "-", 1.0)

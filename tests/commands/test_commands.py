@@ -10,7 +10,7 @@ import slipbench
 import slipbench.compiling.cache
 import slipbench.stop.stop
 from slipbench.ground.caution import CAUTION
-from slipbench.scenario import load_scenario, scenario_names
+from slipbench.scenario import driver_names, load_scenario, scenario_names, train_names
 from slipbench.strategies.registry import known_controllers
 
 STOP = ("stop", "dry", "--strategy", "none", "--speed", "20mph")
@@ -61,7 +61,8 @@ def test_output_ends_with_the_caution(argv, run):
 
 def test_list_has_a_line_for_everything(run):
     lines = [line.split() for line in run("list").out.splitlines() if line.startswith("  ")]
-    assert [words[0] for words in lines] == [*scenario_names(), *known_controllers()]
+    parts = [*scenario_names(), *train_names(), *driver_names()]
+    assert [words[0] for words in lines] == [*parts, *known_controllers()]
     text = run("list").out
     assert load_scenario("frost").title in text
     assert f"[slipbench {slipbench.__version__}]" in text

@@ -9,10 +9,10 @@ from slipbench.comparison.compare import ComparedStop, Comparison, Yardsticks
 from slipbench.comparison.overview import ends
 from slipbench.comparison.quiet import quiet_rails
 from slipbench.comparison.tables import comparison_table
-from slipbench.comparison.words import ONE_SEED
 from slipbench.figures import style
 from slipbench.figures.compare import A3_HEIGHT, draw_comparison, pages_of
 from slipbench.figures.speeds import draw_speeds
+from slipbench.figures.words import ONE_SEED
 from slipbench.scenario import load_scenario
 from slipbench.strategies.registry import known_controllers
 

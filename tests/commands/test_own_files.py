@@ -208,3 +208,13 @@ def test_check_tells_where_the_dynamic_brake_fades():
     brake = next(v.dynamic_brake for v in scenario.train.vehicles if v.dynamic_brake)
     assert f"fades from {brake.fade_from / 0.44704:.1f} to" in line
     assert _fades(load_scenario("dry")) == []
+
+
+def test_list_names_what_a_file_may_start_from(run):
+    told = run("list").out.splitlines()
+    assert "trains (--train)" in told and "drivers (--driver)" in told
+    for name in (*train_names(), *driver_names()):
+        assert any(line.startswith(f"  {name} ") for line in told), name
+    assert any(
+        line.split() == ["step_by_step", "step", "1,", "step", "2,", "step", "3"] for line in told
+    )

@@ -10,7 +10,7 @@ from tests.commands.test_compare import made_up
 
 from slipbench.comparison.compare import ComparedStop, Comparison, Yardsticks
 from slipbench.comparison.standing import frontier_text
-from slipbench.comparison.words import ONE_SEED, rail_sentence, rail_sentences
+from slipbench.figures.words import ONE_SEED, rail_sentence, rail_sentences
 
 RUN = st.one_of(
     st.sampled_from([648.0, 648.0, 648.2, 1000.0]), st.floats(100.0, 4000.0), st.just(math.inf)

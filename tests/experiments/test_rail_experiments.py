@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from tests.places import ROOT
 
 from slipbench.contract import Controller
 from slipbench.controllers import by_name
@@ -13,6 +14,7 @@ from slipbench.experiments import (
     what_sand_buys,
     what_the_low_speed_cut_out_costs,
     where_to_start_braking,
+    which_cleaning_law_fits,
     which_strategy,
     who_cleans_the_rail,
     why_holding_beats_easing,
@@ -271,3 +273,33 @@ def test_the_cut_out_quiets_walking_pace_and_costs_flats(answered):
             assert row["vents_below_6_mph"] == 0.0
         elif row["cut_out"] == 0.0:
             assert row["vents_below_6_mph"] > 0.0
+
+
+@pytest.mark.slow
+def test_the_handbook_tells_what_the_cut_out_costs():
+    """Longest flats 6 to 32 mm with it, none to 10 without; distance within 2 m; 600 vents."""
+    page = (ROOT / "bench/guide/assumptions.md").read_text(encoding="utf-8")
+    assert "6 to 32 mm by the high end, none to 10 without" in page
+    rows = what_the_low_speed_cut_out_costs.investigate(Options(n_seeds=2)).rows
+    cut, free = ([row for row in rows if row["cut_out"] == speed] for speed in (6 * MPH, 0.0))
+    ends = [round(row["flat_high"]) for row in cut]
+    assert (min(ends), max(ends)) == pytest.approx((6, 32), abs=1.1)
+    assert max(row["flat_high"] for row in free) < 11.0
+    assert max(row["vents_below_6_mph"] for row in free) == pytest.approx(600.0, rel=0.1)
+    assert abs(what_the_low_speed_cut_out_costs.price(rows)[2]) < 2.0
+
+
+@pytest.mark.slow
+def test_the_handbook_tells_which_cleaning_law_fits_which_trial():
+    page = (ROOT / "bench/guide/assumptions.md").read_text(encoding="utf-8")
+    table = page[page.index("| trial | published |") : page.index("| fits |")]
+    told = [[cell.strip() for cell in line.split("|")[3:6]] for line in table.splitlines()[2:]]
+    rows = which_cleaning_law_fits.investigate(Options()).rows
+    assert len(told) == len(rows)
+    for cells, row in zip(told, rows, strict=True):
+        for cell, law in zip(
+            cells, ("rail_memory", "contact_only", "rail_and_contact"), strict=True
+        ):
+            number = float(cell.strip("*").replace(",", ""))
+            assert row[law] == pytest.approx(number, rel=0.01)
+            assert row[f"{law}_fits"] == (not cell.startswith("**"))

@@ -10,7 +10,6 @@ import pytest
 
 from slipbench.comparison.compare import ComparedStop, Yardsticks, scores_on
 from slipbench.comparison.record import KeptComparison, KeptRail, KeptStrategy, KeptValue
-from slipbench.comparison.words import ONE_SEED
 from slipbench.figures import style
 from slipbench.figures.distributions import draw_distributions
 from slipbench.figures.pages import as_data, fill
@@ -21,6 +20,7 @@ from slipbench.figures.report import (
     report_page,
 )
 from slipbench.figures.trade_off import draw_trade_off
+from slipbench.figures.words import ONE_SEED
 from slipbench.ground.caution import CAUTION
 from slipbench.ground.errors import InputError
 from slipbench.results.quantities import QUANTITIES

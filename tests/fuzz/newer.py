@@ -18,8 +18,16 @@ SOUND_LINES = (
 )  # fmt: skip
 """What makes the files that these lines read, run once in a folder with `scenario.toml`."""
 
+COMPILING_LINES = (
+    ["stop", "scenario.toml", "--strategy", "unit.fmu"],
+    ["export-fmu", "scenario.toml", "x.fmu"],
+    ["log", "stop.csv", "--train", "scenario.toml", "--out", "out-log"],
+    ["reproduce", "stop.csv", "--train", "scenario.toml", "--rail", "scenario.toml", "--out",
+     "out-reproduce"],
+)  # fmt: skip
+"""What has parts of its own compiled, which a case is not to wait for."""
+
 GRADIENT = "distance_m,rise_permille\n0,2\n100,-3\n400,0\n"
-LAST = (["--workers", "1", "--quiet"], ["--workers", "1"])
 ON_FILES: dict[str, tuple[list[str], ...]] = {
     "own_train.toml": (
         ["check", "own_train.toml", "--out", "out"],

@@ -25,7 +25,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.fuzz.cases import FILES, Sound, case_of
 from tests.fuzz.judging import LONGEST, Outcome, run_case
-from tests.fuzz.newer import SOUND_LINES, newer_files
+from tests.fuzz.newer import COMPILING_LINES, SOUND_LINES, newer_files
 
 GRACE = 20.0
 
@@ -43,7 +43,7 @@ def sound_files(folder: Path) -> Sound:
     assert main(["stop", "scenario.toml", "--strategy", "own.py"]) == 0  # compiles what it takes
     record = {path.name: path.read_bytes() for path in (folder / "out").iterdir()}
     record = {name: data for name, data in record.items() if name != "compare.png"}
-    for words in SOUND_LINES:
+    for words in (*SOUND_LINES, *COMPILING_LINES):
         assert main(words) == 0
     return Sound((folder / "c.sqlite").read_bytes(), record, newer_files(folder))
 

@@ -86,7 +86,7 @@ MUTANTS = (
     # loads
     Mutant(
         "pitch lag doubled",
-        "kernel/records.py",
+        "kernel/codes.py",
         "PITCH_TIME = 0.25",
         "PITCH_TIME = 0.5",
         ("kernel/test_pinned.py", AIR_PATH),
@@ -159,8 +159,8 @@ MUTANTS = (
     Mutant(
         "locked wheels re-spin at half the grip",
         "kernel/wheelset.py",
-        "return grip - (brake_force + brake_rate * elapsed), grip",
-        "return 2.0 * grip - (brake_force + brake_rate * elapsed), grip",
+        "return grip - (course.brake_force + course.brake_rate * elapsed), grip",
+        "return 2.0 * grip - (course.brake_force + course.brake_rate * elapsed), grip",
         ("kernel/test_wheelset.py", PATH),
     ),
     # rail
@@ -281,8 +281,8 @@ MUTANTS = (
     Mutant(
         "compressor never stops",
         "kernel/supply.py",
-        "elif own.main >= train.cut_out:",
-        "elif own.main >= 2.0 * train.cut_out:",
+        "elif own.main >= brakes[i].cut_out:",
+        "elif own.main >= 2.0 * brakes[i].cut_out:",
         ("kernel/test_supply.py",),
     ),
     Mutant(
@@ -325,7 +325,7 @@ MUTANTS = (
     # sums and measures
     Mutant(
         "locked distance by half",
-        "kernel/tally.py",
+        "kernel/slides.py",
         "axle_state.locked_distance += locked * train_speed",
         "axle_state.locked_distance += 0.5 * locked * train_speed",
         ("kernel/test_tally.py",),
@@ -339,7 +339,7 @@ MUTANTS = (
     ),
     Mutant(
         "rail heat of both wheels",
-        "kernel/tally.py",
+        "kernel/slides.py",
         "+= 0.5 * heat * locked / spent / train.cell_length",
         "+= heat * locked / spent / train.cell_length",
         ("kernel/test_tally.py", "measures/test_worth.py"),

@@ -9,17 +9,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from slipbench.comparison.compare import ComparedStop, Score, half_width, scores_on
+from slipbench.comparison.overview import ONE_SEED
 from slipbench.results.wording import is_alike, listed, rounds_to_nothing
 from slipbench.statistics.intervals import signed_rank
 from slipbench.strategies.registry import DRY_STRATEGY
 
 FEWEST = 6
 """Seeds below which no 95 % interval of a median exists; of a mean it does, from two on."""
-
-ONE_SEED = (
-    "One seed cannot tell how much of a difference between strategies is chance; six or more can "
-    "(--seeds 6)."
-)
 
 
 def rail_sentences(rails: Sequence[str], rows: Sequence[ComparedStop]) -> list[str]:
