@@ -15,6 +15,12 @@ def test_every_public_name_is_there() -> None:
     assert set(slipbench.__all__) <= set(dir(slipbench))
 
 
+def test_what_a_user_begins_with_is_at_the_top() -> None:
+    for name in ("load_scenario", "simulate", "shortest_possible", "Controller", "Parameter"):
+        assert name in slipbench.__all__
+    assert slipbench.controllers.by_name("slip_band").name == "slip_band"
+
+
 def test_all_columns_and_valves_are_public() -> None:
     constants = {name for name in contract.__all__ if name.isupper()}
     assert constants <= set(slipbench.__all__)

@@ -21,7 +21,7 @@ FILES, FOLDERS = "files", "folders"
 WITHOUT_FILES = (EXPERIMENT, TOPIC, PART)
 """Kinds of which a file is no value; wherever else a name may stand, a file may as well."""
 
-SEVERAL = (STRATEGY, DRIVER)
+SEVERAL = (STRATEGY, TRAIN, DRIVER)
 """Kinds of which several may be given, separated by commas."""
 
 _KINDS = {
@@ -30,6 +30,7 @@ _KINDS = {
     "A": STRATEGY,
     "A[,B]": STRATEGY,
     "UNIT": TRAIN,
+    "TRAIN[,TRAIN]": TRAIN,
     "ROUTE": ROUTE,
     "LESSON": LESSON,
     "TOPIC": TOPIC,

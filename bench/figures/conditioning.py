@@ -160,7 +160,7 @@ def draw_conditioning(conditioning: Conditioning) -> Figure:
     with style.styled():
         figure = style.new_figure(height)
         above, below = figure.subplots(2, 1, height_ratios=(1.0, 1.15))
-        figure.subplots_adjust(left=0.085, right=0.845, top=0.94, bottom=0.125, hspace=0.36)
+        figure.subplots_adjust(left=0.085, right=0.825, top=0.94, bottom=0.125, hspace=0.36)
         _draw_axles(above, conditioning)
         _draw_work(below, conditioning)
         figure.text(0.085, 0.985, style.account(stop), va="top")
@@ -189,7 +189,7 @@ def _draw_axles(axes: Axes, found: Conditioning) -> None:
     said = sorted(
         [
             (demanded, "demanded", style.QUIET),
-            (float(found.friction[-1]), "friction met: mean,\nbar from 10 to 90 %", style.BLUE),
+            (float(found.friction[-1]), "friction met: mean,\nbar: 10 to 90 %", style.BLUE),
             (float(found.used[-1]), "used: mean", style.VERMILION),
         ]
     )

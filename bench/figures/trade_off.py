@@ -17,7 +17,7 @@ from slipbench.figures.compare import dot_style, draw_legend, strategy_legend
 from slipbench.figures.style import Look
 from slipbench.statistics.trade_off import non_dominated
 
-ROW, HEAD, LEGEND_LINE, FOOT = 2.1, 0.4, 0.24, 0.75
+ROW, HEAD, LEGEND_LINE, FOOT = 2.4, 0.4, 0.24, 0.75
 """Heights of a rail, of the room above, of a legend line, and of the room below. [inch]"""
 
 LEAST_SPAN = 0.01
@@ -53,14 +53,14 @@ def draw_trade_off(rails: Mapping[str, Sequence[Score]], looks: Mapping[str, Loo
         panels: Any = figure.subplots(len(rails), 2, squeeze=False)
         figure.subplots_adjust(
             left=0.09, right=0.985, top=1.0 - head / height, bottom=FOOT / height,
-            hspace=0.3, wspace=0.24,
+            hspace=0.55, wspace=0.24,
         )  # fmt: skip
         for row, (rail, scores) in zip(panels, rails.items(), strict=True):
             for axes, (label, cost) in zip(row, _COSTS, strict=True):
                 _draw_panel(axes, scores, cost, looks)
                 axes.set_ylabel(label)
             _name_rail(row[0], rail, scores)
-        for axes in panels[-1]:
+        for axes in panels.flat:
             axes.set_xlabel("stopping distance [m], mean over seeds")
         draw_legend(figure, legend, height)
         style.write_caution(figure)

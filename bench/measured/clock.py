@@ -20,7 +20,7 @@ WIDEST = 0.5
 _LAG = 0.12
 """Second differences are taken over this. [s]"""
 
-MOST_CREEP = 0.0015
+MOST_CREEP = 0.002
 """What creepage of a rolling, braked rim may come to more than nothing (assumed). [-]"""
 
 _LEAST_JUMP = 0.02

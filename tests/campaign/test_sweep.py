@@ -5,6 +5,7 @@ import json
 
 import numpy as np
 import pytest
+from tests.figures.legibility import faults
 
 from slipbench.campaign.export import column_names, columns, varied_values
 from slipbench.campaign.factors import factor_lines, read_factor
@@ -137,6 +138,7 @@ def test_table_csv_and_picture_of_a_sweep(swept):
     assert found == expected
     figure = draw_sweep(swept, style.looks(["none", "slip_band"]))
     assert figure.axes[-1].get_xlabel() == "brake.fill_delay [ms]"
+    assert faults(figure) == []
     assert all("[" in axes.get_ylabel() for axes in figure.axes)
 
 

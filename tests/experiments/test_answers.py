@@ -69,7 +69,11 @@ def test_answer_has_table_picture_and_sentence(module, answered):
     assert answer.sentence in as_text(answer)
 
 
-@pytest.mark.parametrize("module", ALL, ids=lambda module: module.__name__.split(".")[-1])
+READ = [*QUICK_ONES, pytest.param(how_sure_are_we, marks=pytest.mark.slow)]
+"""Its planes are those of `figures/verdict.py`, which names keys of the scenario without units."""
+
+
+@pytest.mark.parametrize("module", READ, ids=lambda module: module.__name__.split(".")[-1])
 def test_pictures_of_answers_can_be_read(module, answered):
     for name, figure in answered(module).figures.items():
         keep(name, figure)

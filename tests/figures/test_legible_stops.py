@@ -60,6 +60,8 @@ def test_pictures_of_a_report_can_be_read(distances):
         draw_distributions(scores, comparison.rows, looks),
     ):
         assert faults(figure) == []
+    three = {rail: next(iter(scores.values())) for rail in ("wet_leaf", "frost", "grease")}
+    assert faults(draw_trade_off(three, looks)) == []
 
 
 @pytest.mark.parametrize("rail", ["wet_leaf", "dry"])

@@ -1,8 +1,10 @@
 """Train speed and adhesion from a log: closed forms, and a stop the estimate was not made for."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from tests.measured.trials import make_trial
+from tests.measured.trials import FILMS, make_trial
 
 from slipbench.commands.main import main
 from slipbench.ground.errors import InputError
@@ -11,7 +13,7 @@ from slipbench.measured.account import make_account
 from slipbench.measured.adhesion import WINDOW, slope_weights, weighed
 from slipbench.measured.bounds import running_mean
 from slipbench.measured.brakes import brake_forces, pressures_from_valves
-from slipbench.measured.clock import pressure_shift
+from slipbench.measured.clock import pressure_shift, train_shift
 from slipbench.measured.log import Channel, Log
 from slipbench.measured.recorder import bracket
 from slipbench.measured.series import is_recorder_grade, make_series
@@ -85,6 +87,30 @@ def test_train_speed_holds_the_truth_where_a_wheel_rolls(trial, account):
     inside = np.abs(error) < Z90 * speed.deviation
     assert inside.mean() > 0.7
     assert (speed.train >= speed.low - 1e-9).all()
+
+
+@pytest.mark.parametrize("scale", [0.992, 1.008])
+def test_a_source_with_a_scale_of_its_own_is_put_on_the_rims(scale, unit):
+    """Radar at a wrong angle: compared while all roll, it moves the estimate by little of .8 %."""
+    log = make_trial(4, speed=18.0, has_train=True).log
+    wrong = tuple(
+        replace(c, values=c.values * scale) if c.quantity == "train_speed" else c
+        for c in log.channels
+    )
+    right, moved = (make_account(one, unit).speed for one in (log, Log("scaled", wrong)))
+    fast = right.train > 5.0
+    share = np.median(moved.train[fast] / right.train[fast]) - 1.0
+    # .05 % of the rims against .3 % of a source, and a second of its noise to compare them by
+    assert abs(share) < 0.12 * abs(scale - 1.0)
+
+
+def test_creep_of_braked_rims_is_no_late_clock(unit):
+    """The radar's clock is that of the wheels; rims that creep as they are braked look late."""
+    for seed in (24, 26):
+        log = make_trial(1000 + seed, FILMS[seed % 3], "cleaning_balance", has_train=True).log
+        series = make_series(log, unit)
+        shift, deviation = train_shift(series)
+        assert abs(shift) < 2.5 * deviation or not np.isfinite(deviation)
 
 
 def test_bands_of_adhesion_hold_the_truth(trial, account):

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.figures.legibility import faults
 from tests.support_stops import clean, on_one_axle
 
 from slipbench.commands.main import main
@@ -328,6 +329,7 @@ def test_picture_names_units_and_is_the_same_for_the_same_stop(conditioning: Con
     labels = [axes.get_ylabel() for axes in figure.axes]
     assert labels == ["adhesion coefficient [-]", "W left on one rail [kJ/m]"]
     assert not any(axes.get_title() for axes in figure.axes)
+    assert faults(figure) == []
     assert style.save(figure)["png"] == style.save(draw_conditioning(conditioning))["png"]
 
 

@@ -4,6 +4,7 @@ import tomllib
 import numpy as np
 import pytest
 from tests.campaign.tuning.conftest import BEST_FILL, BEST_VENT
+from tests.figures.legibility import faults
 
 from slipbench.campaign.objectives import OBJECTIVES, find_objectives
 from slipbench.campaign.rig import Rig
@@ -81,6 +82,12 @@ def test_families_are_told_apart_on_held_out_rails(slip_band, small, bowl):
     assert held.differences["distance"].mean.estimate == pytest.approx(np.mean(means), rel=1e-12)
     assert tuned_text(tuned).count(" alone:") == 2
     written = tomllib.loads(tuned_file(tuned, slip_band))["held_out"]["scenario"]
+    figure = draw_tuning(tuned)
+    assert faults(figure) == []
+    ticks = [label.get_text() for axes in figure.axes for label in axes.get_yticklabels()]
+    assert {"distance: all rails", "small", "other"} <= set(ticks)
+    said = [text.get_text() for axes in figure.axes for text in axes.texts]
+    assert said.count("better") + said.count("worse") + said.count("not told apart") >= 3
     for name, family in held.by_family.items():
         own = written[name]["distance"]
         assert own["mean"] == family["distance"].mean.estimate
@@ -185,6 +192,7 @@ def test_text_and_picture(slip_band, rails, bowl, trade):
     tuned = find(slip_band, Goal(find_objectives(trade)), rails, bowl(), budget=100)
     text = tuned_text(tuned)
     assert "Held-out rails (8)" in text and "better" in text
+    assert faults(draw_tuning(tuned)) == []
     pictures = save(draw_tuning(tuned))
     assert pictures["png"].startswith(b"\x89PNG") and pictures == save(draw_tuning(tuned))
 
