@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from slipbench.campaign.opening import connected, refuse_other_file
+from slipbench.campaign.opening import DATABASE_ERRORS, connected, refuse_other_file
 from slipbench.campaign.schema import APPLICATION_ID, FORMAT, JOINED, SCHEMA
 from slipbench.campaign.seals import (
     NOTHING,
@@ -96,7 +96,7 @@ def backup(source: Path, target: Path) -> int:
                     copy.close()
         finally:
             db.close()
-    except sqlite3.Error as problem:
+    except DATABASE_ERRORS as problem:
         raise InputError(f"campaign {place(source)}: cannot be copied: {told(problem)}") from None
     return n_stops
 
@@ -120,7 +120,7 @@ def mend(source: Path, target: Path) -> Mended:
                 return _Salvage(old, temporary).done()
         finally:
             old.close()
-    except sqlite3.Error as problem:
+    except DATABASE_ERRORS as problem:
         raise InputError(
             f"campaign {place(source)}: nothing can be read from it: {told(problem)}"
         ) from None
@@ -166,12 +166,12 @@ class _Salvage:
         """Yield the rows of a table, by number; those that cannot be read are passed over."""
         try:
             last = int(self.old.execute(f"SELECT max(id) FROM {table}").fetchone()[0] or 0)
-        except (sqlite3.Error, TypeError, ValueError):
+        except (*DATABASE_ERRORS, TypeError, ValueError):
             last = 0
         for number in range(1, min(last, MOST_LOST) + 1):
             try:
                 row = self.old.execute(f"{query} WHERE {table}.id = ?", (number,)).fetchone()
-            except sqlite3.Error:
+            except DATABASE_ERRORS:
                 if table == "stop":
                     self.lost.append(f"row {number}, which cannot be read")
                 continue
@@ -198,7 +198,7 @@ class _Salvage:
                 if is_whole is None or is_whole(row[1], row[-1]):
                     marks = ", ".join("?" * len(row))
                     self.new.execute(f"INSERT INTO {table} VALUES ({marks})", row)
-            except (TypeError, AttributeError, UnicodeError, zlib.error, sqlite3.Error):
+            except (*DATABASE_ERRORS, TypeError, AttributeError, zlib.error):
                 continue  # the stops that need it are lost with it
 
     def _stops(self) -> int:
@@ -224,7 +224,7 @@ class _Salvage:
                         *(seed, machine, duration, finished, summary, seal),
                     ],
                 )
-            except (sqlite3.Error, ValueError, RecursionError):
+            except (*DATABASE_ERRORS, ValueError, RecursionError):
                 self.lost.append(stop_name(values[1], values[3], values[7], number))
                 continue
             branch = self.branches[branch_id]
@@ -248,7 +248,7 @@ class _Salvage:
         """
         try:
             rows = self.old.execute("SELECT branch_id, kind, name, hash FROM slot").fetchall()
-        except sqlite3.Error:
+        except DATABASE_ERRORS:
             rows = []
         known = {
             (branch, hashed)

@@ -19,6 +19,10 @@ _FORMAT_AT, _APPLICATION_AT = 60, 68
 """Where user version and application id stand in the header (file format of SQLite, 1.3)."""
 
 
+DATABASE_ERRORS = (sqlite3.Error, UnicodeError)
+"""What SQLite raises over a damaged file; the second where it tells a name that is damaged too."""
+
+
 def refuse_other_file(path: Path) -> None:
     """Refuse what is there and is no campaign of this version; nothing is touched.
 
@@ -94,7 +98,7 @@ def refuse_torn(db: sqlite3.Connection, path: Path) -> None:
     """
     try:
         found = db.execute("PRAGMA integrity_check(1)").fetchone()[0]
-    except (sqlite3.Error, UnicodeError) as problem:  # it tells names that are damaged themselves
+    except DATABASE_ERRORS as problem:
         found = str(problem)
     if found != "ok":  # nothing more goes into a file that is broken
         what = told(ValueError(found))

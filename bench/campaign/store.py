@@ -12,7 +12,6 @@ may start a branch of its own in the same file.
 from __future__ import annotations
 
 import json
-import sqlite3
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -23,6 +22,7 @@ from typing import Any
 from slipbench.campaign import lock
 from slipbench.campaign.contents import Contents, slots_of
 from slipbench.campaign.opening import (
+    DATABASE_ERRORS,
     connected,
     how_to_mend,
     is_at_rest,
@@ -113,7 +113,7 @@ class Store:
             self._lock = lock.hold(self.path)
         try:
             self._open(is_writer)
-        except sqlite3.Error as problem:
+        except DATABASE_ERRORS as problem:
             self.close()
             raise InputError(
                 f"campaign {place(path)}: cannot be used: {told(problem)}; {how_to_mend(self.path)}"

@@ -209,7 +209,7 @@ def _ended_well(store: Store, is_new: bool) -> Iterator[None]:
         if is_new and not len(store):
             store.discard()
         raise
-    except sqlite3.Error as problem:  # a full disk, or a file damaged meanwhile
+    except (sqlite3.Error, UnicodeError) as problem:  # a full disk, or a file damaged meanwhile
         raise InputError(
             f"campaign {store.path}: cannot be used any longer: {problem}; what is intact in it "
             "stays"
