@@ -30,7 +30,7 @@ def test_compare_writes_a_report_that_can_be_written_again(tmp_path, run):
     assert ran.code == 0 and "report.html" in ran.out
     first = (tmp_path / "report.html").read_text()
     assert "slipbench compare wet_leaf dry --strategy none,slip_band --speed 20mph" in first
-    assert first.count("data:image/svg+xml") == 3
+    assert first.count("data:image/svg+xml") == 4  # two rails, distances, speeds
     assert "rail.sections.0.friction" in first and "chosen in 0.01-0.05" in first
     assert run("report", tmp_path).code == 0
     assert (tmp_path / "report.html").read_text() == first
