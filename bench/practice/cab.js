@@ -136,7 +136,7 @@ byId("pace").addEventListener("change", (event) => link.say({ do: "pace", to: Nu
 byId("choices").addEventListener("change", (event) => link.say({ do: "choose", to: Number(event.target.value) }));
 byId("units").addEventListener("change", (event) => { units = SPEEDS[event.target.value]; showUnits(); });
 document.addEventListener("keydown", (event) => {
-  const isTyping = ["INPUT", "SELECT"].includes(event.target.tagName);
+  const at = event.target, isTyping = at.tagName === "SELECT" || (at.tagName === "INPUT" && at.type !== "checkbox");
   if (!last || shownState === "ready" || isTyping || event.ctrlKey || event.metaKey || event.altKey || event.repeat) return;
   const most = card.positions.length - 1, move = (by) => {
     const to = Math.min(Math.max(last.handle + by, 0), most);

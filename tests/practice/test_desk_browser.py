@@ -93,6 +93,13 @@ def handle(page, position):
     wait(page, f"last && last.handle === {position}")
 
 
+COUNT_SOUNDS = """
+window.sounds = 0;
+const start = AudioBufferSourceNode.prototype.start;
+AudioBufferSourceNode.prototype.start = function () { window.sounds += 1; start.call(this); };
+"""
+
+
 def test_a_scripted_trainee(driver, short, tmp_path):
     """By keys: brakes, a dead press, releases, emergency, isolates, stops. Cab data only.
 
@@ -104,7 +111,9 @@ def test_a_scripted_trainee(driver, short, tmp_path):
 
     with served(scenario_desk(short), tmp_path) as desk:
         driver.get(desk.page(DRIVE))
+        driver.execute_script(COUNT_SOUNDS)
         begin(driver, "Ann")
+        driver.find_element("id", "sound").click()
         for position in (1, 2, 3):
             press(driver, Keys.ARROW_UP)
             handle(driver, position)
@@ -123,6 +132,7 @@ def test_a_scripted_trainee(driver, short, tmp_path):
         assert told.startswith(("Isolated, 2:00", "Isolated, 1:5"))
         assert "Release now gives a full application" in told
         page = wait(driver, "document.body.dataset.debrief", 60.0)
+        assert driver.execute_script("return window.sounds") > 3
         frames = [json.loads(text) for text in driver.execute_script("return window.frames")]
         driver.get(f"http://127.0.0.1:{desk.port}{page}")
         told = driver.find_element("tag name", "h1").text
