@@ -117,10 +117,11 @@ def identify_command(arguments: argparse.Namespace) -> int:
     target = named_path(arguments.to, "--to")
     if target.suffix != ".toml":
         raise InputError(f"--to {arguments.to}: a rail is a file that ends in .toml")
-    refuse_input(target, "--to", [arguments.log, arguments.map or ""])
+    inputs = [arguments.log, arguments.map or "", arguments.gradient or "", arguments.train]
     draws = target.with_name(f"{target.stem}-draws")
     beside = [target.with_suffix(end) for end in (".json", ".csv", ".png", ".svg")]
     for path in (target, *beside):
+        refuse_input(path, "--to", inputs)
         refuse_foreign(path, arguments.overwrite)
     for i in range(1, arguments.draws + 1):
         refuse_foreign(draws / f"draw-{i:02d}.toml", arguments.overwrite, makes_folder=True)

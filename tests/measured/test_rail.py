@@ -240,6 +240,7 @@ def test_the_gain_goes_into_the_pads(found):
         ("identify a.csv --train wet_leaf --to rail.csv", "ends in .toml"),
         ("identify gone.csv --train wet_leaf --to rail.toml", "no such file"),
         ("identify a.csv --to rail.toml", "--train"),
+        ("identify a.csv --train wet_leaf --to a.toml --overwrite", "a.csv: is read by this"),
         ("whatif a.csv --train wet_leaf --rail wet_leaf --strategy none", "slipbench identify"),
         ("whatif a.csv --train wet_leaf --rail gone.toml --strategy none", "no such file"),
         ("reproduce a.csv --train wet_leaf", "--rail"),
