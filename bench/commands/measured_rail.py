@@ -132,8 +132,11 @@ def identify_command(arguments: argparse.Namespace) -> int:
     from slipbench.figures.measured_fit import draw_rail
     from slipbench.figures.style import save
 
-    for kind, data in save(draw_rail(found)).items():
-        write_file(target.with_suffix(f".{kind}"), data)
+    try:
+        for kind, data in save(draw_rail(found)).items():
+            write_file(target.with_suffix(f".{kind}"), data)
+    except KeyboardInterrupt as end:
+        raise type(end)(f"; the rail is in {target}, its picture is not drawn") from None
     print(
         f"{text}\n\nwritten: {target}, {arguments.draws} draws of its band in {draws}, "
         f"{', '.join(path.name for path in beside)}\n\n{CAUTION}"

@@ -300,3 +300,23 @@ def test_the_commands_run_from_log_to_page(tmp_path, monkeypatch, capsys):
     for words in ("assigns no blame", "approves nothing", "Assumptions", "What would have been"):
         assert words in page
     assert "http" not in page.replace("http-equiv", "")  # needs nothing else
+
+
+def test_ctrl_c_while_the_picture_is_drawn_says_that_the_rail_is_there(
+    tmp_path, monkeypatch, capsys
+):
+    def interrupted(_found):
+        raise KeyboardInterrupt
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("slipbench.figures.measured_fit.draw_rail", interrupted)
+    assert (
+        main(["stop", "wet_leaf", "--strategy", "slip_band", "--speed", "25mph", "--log", "e.csv"])
+        == 0
+    )
+    assert (
+        main(["identify", "e.csv", "--train", "wet_leaf", "--to", "rail.toml", "--draws", "1"])
+        == 130
+    )
+    assert "the rail is in rail.toml" in capsys.readouterr().err
+    assert (tmp_path / "rail.toml").is_file()
