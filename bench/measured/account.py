@@ -20,6 +20,9 @@ from slipbench.measured.speed import Z90, Speed, estimate_speed
 from slipbench.measured.unit import Unit
 from slipbench.results.tables import plain_table
 
+LEAST_SECONDS = 5.0
+"""Of a log: speeds and forces are smoothed over a second and more."""
+
 
 @dataclass(frozen=True, eq=False)
 class Account:
@@ -38,7 +41,7 @@ def make_account(log: Log, unit: Unit) -> Account:
 
     Raises
     ------
-    InputError   a recorder's log (too coarse), or one that does not fit the unit
+    InputError   a recorder's log (too coarse), one too short, or one that does not fit the unit
     """
     if is_recorder_grade(log):
         raise InputError(
@@ -47,6 +50,12 @@ def make_account(log: Log, unit: Unit) -> Account:
             "by axle; `slipbench log` gives the bracket of its mean adhesion"
         )
     series = make_series(log, unit)
+    seconds = float(series.time[-1] - series.time[0])
+    if seconds < LEAST_SECONDS:
+        raise InputError(
+            f"{log.source}: its channels are together for {seconds:.2g} s; a stop is looked into "
+            f"from {LEAST_SECONDS:g} s on"
+        )
     series, said = align(series, unit)
     speed = estimate_speed(series, unit)
     adhesion = estimate_adhesion(series, unit, speed)

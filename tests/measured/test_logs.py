@@ -236,3 +236,16 @@ def test_a_long_log_is_read_quickly(tmp_path: Path):
     from tests.measured.hundred import reading_time
 
     assert reading_time(tmp_path, minutes=10.0) > 0.0
+
+
+@pytest.mark.parametrize("n_rows", [2, 5, 12, 25, 49])
+def test_a_log_of_a_few_seconds_is_one_clear_line(n_rows, tmp_path: Path, capsys, stop):
+    whole = log_bytes(stop_channels(stop), {"comment": "x"}, tmp_path / "a.csv").decode()
+    lines = whole.splitlines(keepends=True)
+    head = next(i for i, line in enumerate(lines) if line[0].isdigit())
+    (tmp_path / "a.csv").write_text("".join(lines[: head + n_rows]))
+    assert (
+        main(["log", str(tmp_path / "a.csv"), "--train", "wet_leaf", "--out", str(tmp_path)]) == 2
+    )
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1 and "Traceback" not in said and "fault of" not in said, said

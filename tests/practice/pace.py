@@ -30,6 +30,7 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=30.0)
     asked = parser.parse_args()
     words = [sys.executable, "-m", "slipbench", "practice", "holding", "--no-browser", "--out"]
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell may have it ignored
     timer = TIMER.replace("60.0", f"{60.0 * asked.minutes}")
     with tempfile.TemporaryDirectory() as folder, ExitStack() as stack:
         told = stack.enter_context(tempfile.TemporaryFile("w+"))  # a pipe nobody reads fills up
