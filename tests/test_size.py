@@ -40,7 +40,6 @@ EXCEPTIONS: dict[str, str] = {
     "bench/measured/adhesion.py: estimate_adhesion": ESTIMATE,
     "bench/measured/fit.py: solve": ESTIMATE,
     "bench/measured/model.py: residuals": ESTIMATE,
-    "bench/measured/speed.py": ESTIMATE,
     "bench/measured/speed.py: _result": ESTIMATE,
     "controllers/cleaning_balance.py": STRATEGY,
     "bench/packing/__init__.py: pack": WORLD,

@@ -8,14 +8,11 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from slipbench.figures import style
-from slipbench.figures.compare import draw_legend, strategy_legend
+from slipbench.figures.compare import strategy_legend
+from slipbench.figures.panels import rail_panels
 from slipbench.figures.style import Look
 from slipbench.ground.arrays import Floats
 from slipbench.results.shown import METRIC, Shown
-
-ROW, HEAD, LEGEND_LINE, FOOT = 2.5, 0.34, 0.24, 0.75
-"""Heights of a row of panels, of the room above, of a legend line, and below. [inch]"""
 
 Curves = Mapping[str, Mapping[str, tuple[Floats, Floats]]]
 """Rail, then strategy, to distance run [m] and train speed [m/s] of one stop."""
@@ -38,20 +35,8 @@ def draw_speed_curves(
     """
     names = sorted(uses_truth, key=lambda name: uses_truth[name])
     legend = strategy_legend(names, uses_truth, looks)
-    n_columns = min(2, len(curves))
-    n_rows = -(-len(curves) // n_columns)
-    head = HEAD + LEGEND_LINE * len(legend)
-    height = head + ROW * n_rows + FOOT
-    with style.styled():
-        figure = style.new_figure(height)
-        panels: Any = figure.subplots(n_rows, n_columns, squeeze=False)
-        figure.subplots_adjust(
-            left=0.085, right=0.975, top=1.0 - head / height, bottom=FOOT / height,
-            hspace=0.45, wspace=0.2,
-        )  # fmt: skip
-        for axes in panels.flat[len(curves) :]:
-            axes.remove()
-        for axes, (rail, own) in zip(panels.flat, curves.items(), strict=False):
+    with rail_panels(len(curves), legend) as (figure, panels):
+        for axes, (rail, own) in zip(panels, curves.items(), strict=True):
             for name, curve in own.items():
                 _draw_curve(axes, curve, looks[name], shown, is_dashed=uses_truth[name])
             axes.set_xlim(left=0.0)
@@ -61,8 +46,6 @@ def draw_speed_curves(
             axes.annotate(rail.replace("_", " "), (0.0, 1.0), (0, 5), xycoords="axes fraction",
                           textcoords="offset points", fontweight="bold")  # fmt: skip
             axes.grid(axis="y")
-        draw_legend(figure, legend, height)
-        style.write_caution(figure)
     return figure
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -12,13 +11,11 @@ from matplotlib.lines import Line2D
 
 from slipbench.comparison.compare import Comparison
 from slipbench.figures import style
-from slipbench.figures.compare import dot_style, draw_legend, strategy_legend
+from slipbench.figures.compare import dot_style, strategy_legend
+from slipbench.figures.panels import rail_panels
 from slipbench.figures.style import Look
 from slipbench.results.shown import METRIC, Shown
 from slipbench.scenario import Scenario
-
-ROW, HEAD, LEGEND_LINE, FOOT = 2.5, 0.34, 0.24, 0.75
-"""Heights of a row of panels, of the room above, of a legend line, and below. [inch]"""
 
 
 def draw_speeds(comparison: Comparison, looks: Mapping[str, Look], shown: Shown = METRIC) -> Figure:
@@ -38,25 +35,11 @@ def draw_speeds(comparison: Comparison, looks: Mapping[str, Look], shown: Shown 
     names = sorted(truth, key=lambda name: truth[name])
     floor = Line2D([], [], label="cannot be shorter than", color=style.INK, linewidth=2.2)
     legend = [*strategy_legend(names, truth, looks), [floor]]
-    n_columns = min(2, len(rails))
-    n_rows = -(-len(rails) // n_columns)
-    head = HEAD + LEGEND_LINE * len(legend)
-    height = head + ROW * n_rows + FOOT
-    with style.styled():
-        figure = style.new_figure(height)
-        panels: Any = figure.subplots(n_rows, n_columns, squeeze=False)
-        figure.subplots_adjust(
-            left=0.09, right=0.97, top=1.0 - head / height, bottom=FOOT / height,
-            hspace=0.42, wspace=0.2,
-        )  # fmt: skip
-        for axes in panels.flat[len(rails) :]:
-            axes.remove()
-        for axes, (rail, scenarios) in zip(panels.flat, rails.items(), strict=False):
+    with rail_panels(len(rails), legend) as (figure, panels):
+        for axes, (rail, scenarios) in zip(panels, rails.items(), strict=True):
             for name in names:
                 _draw_strategy(axes, comparison, scenarios, name, looks[name], shown)
             _finish(axes, comparison, rail, scenarios, shown)
-        draw_legend(figure, legend, height)
-        style.write_caution(figure)
     return figure
 
 

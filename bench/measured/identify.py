@@ -13,7 +13,8 @@ from slipbench.contract import Floats
 from slipbench.measured.account import Account
 from slipbench.measured.fit import FLOORS, WIDENED, Fit, band_of_profile, bent, profile
 from slipbench.measured.model import DECAY, GAIN, RATIO, RECOVERED, WORK
-from slipbench.measured.speed import SCALE, Z90
+from slipbench.measured.scales import SCALE
+from slipbench.measured.speed import Z90
 from slipbench.results.scenario_file import scenario_file
 from slipbench.results.tables import plain_table
 from slipbench.scenario import RailSection, Scenario

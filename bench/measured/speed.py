@@ -18,6 +18,7 @@ from slipbench.contract import Floats
 from slipbench.measured.bounds import running_mean, speed_bounds
 from slipbench.measured.brakes import brake_forces, pressures_from_valves
 from slipbench.measured.log import Flags, Rows
+from slipbench.measured.scales import Scales, scales_of
 from slipbench.measured.series import Series
 from slipbench.measured.unit import Unit, resistance_force, rise_force
 
@@ -36,14 +37,6 @@ DRIFT = 5e-5
 CREEP, CREEP_DOUBT = 0.0003, 0.0007
 """Creepage of a rolling, braked rim, and what it may be off by (assumed: at a third of the friction
 there is; nearer to the peak it creeps more). [-]"""
-
-SCALE, SOURCE_SCALE = 0.0005, 0.003
-"""Deviation of the scale of all rims together and of an independent source (assumed: diameters are
-set within .2 % each, each on its own, and sixteen of them; a radar's angle within .1 degree at
-40). [-]"""
-
-LIGHT = 0.15
-"""Mean pressure, over the full one, up to which rims that run alike are taken as rolling. [-]"""
 
 SLOPES = (-1.3, 0.15)
 """A rim that slows or spins up beyond these does not roll with the train. [m/s2]"""
@@ -208,48 +201,6 @@ def _bridged(values: Floats) -> Floats:
         if given.any() and not given.all():
             column[~given] = np.interp(rows[~given], rows[given], column[given])
     return found
-
-
-class Scales(NamedTuple):
-    """What a speed shown is over the train's: of every rim, of the source; what is left in doubt.
-
-    `rims` (n_axles,) [-], `source` [-], `deviation` of the scale of what came of both [-].
-    """
-
-    rims: Floats
-    source: float
-    deviation: float
-
-
-def scales_of(series: Series, unit: Unit) -> Scales:
-    """Return each rim's speed over the train's while nothing slides, and the source's.
-
-    Rims and source differ by a scale each; where both are seen while all roll, each gets the part
-    of the difference that its deviation gives it. One where that never is.
-    """
-    reference = np.nanmedian(series.wheel, axis=1)
-    spread = np.nanmax(series.wheel, axis=1) - np.nanmin(series.wheel, axis=1)
-    rolling = (spread < 6.0 * series.wheel_noise + 0.015 * reference) & (reference > 4.0)
-    first = int(np.argmax(rolling)) if rolling.any() else 0
-    ends = np.flatnonzero(~rolling[first:])
-    rolling[first + (int(ends[0]) if len(ends) else len(rolling)) :] = False  # before any slide
-    unseen = SOURCE_SCALE if series.has_train else SCALE
-    light = np.nan_to_num(series.pressure).mean(axis=1) < LIGHT * unit.full_pressure
-    if (rolling & light).sum() >= 10:  # hard braked rims may slide all alike
-        rolling &= light
-    if rolling.sum() < 10:
-        return Scales(np.ones(series.wheel.shape[1]), 1.0, unseen)
-    whole, source, doubt = 1.0, 1.0, unseen
-    known = rolling & np.isfinite(series.train)
-    if known.sum() >= 10:
-        more = float(np.sum(reference[known]) / np.sum(series.train[known])) - 1.0
-        noise = series.train_noise / reference[known].mean() / np.sqrt(known.sum())
-        both = SCALE**2 + SOURCE_SCALE**2 + noise**2
-        whole, source = 1.0 + more * SCALE**2 / both, 1.0 - more * SOURCE_SCALE**2 / both
-        doubt = SCALE
-    wheel = np.where(np.isnan(series.wheel), reference[:, None], series.wheel)[rolling]
-    ratios = wheel.sum(axis=0) / reference[rolling].sum() * whole
-    return Scales(np.where(np.abs(ratios - 1.0) < 0.08, ratios, 1.0), source, doubt)
 
 
 def _balance(
