@@ -1,4 +1,4 @@
-"""One thread a stop: the time loop of `slipbench.kernel.loop`, for many stops side by side.
+"""One thread a stop: `slipbench.kernel.loop.run_to_pause`, for many stops side by side.
 
 The text below is compiled for a GPU in the process that holds it, where the kernel's functions are
 its own; a test compiles it for the processor and finds the bits of `simulate`.
@@ -6,59 +6,35 @@ its own; a test compiles it for the processor and finds the bits of `simulate`.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from slipbench.device.flat import NO_TRACES, PARTS
-from slipbench.kernel.codes import RUNNING
-from slipbench.kernel.loop import PAUSED, accept, finish, observe, plan_next_sample
+from slipbench.kernel.loop import PAUSED, run_to_pause
 from slipbench.kernel.records import World
-from slipbench.kernel.step import advance
 
-_LOOP = """
+_THREAD = """
 def run_one(i, {arguments}):
     world = World(
 {of_stop}{without_rows}    )
     memory = memory_of[starts[{last}, i] : starts[{last}, i] + lengths[{last}, i]]
-    parameters = values[i]
     state = world.train_state[0]
-    pause_at = state.n_axle_steps + turn
-    while state.status == RUNNING:
-        if state.n_axle_steps >= pause_at:
-            return
-        i_group = advance(math.inf, world)
-        if i_group < 0:
-            break
-        group = world.groups[i_group]
-        observe(i_group, world)
-        first, last = group.first_axle, group.first_axle + group.n_axles
-        update(
-            world.observation[first:last],
-            parameters,
-            memory[first + i_group : last + i_group + 1],
-            world.command[first:last],
-            world.signals[i_group],
-        )
-        refused = accept(i_group, world)
-        if refused >= 0:
-            came_to[i] = refused
-            return
-        plan_next_sample(i_group, world)
-    finish(world)
-    came_to[i] = -1
+    state.pause_at = state.n_axle_steps + turn
+    came = run_to_pause(world, update, values[i], memory)
+    if came != PAUSED:
+        came_to[i] = came
 
 def run_stops({arguments}):
     i = grid(1)
     if i < came_to.shape[0] and came_to[i] == PAUSED:
         run_one(i, {arguments})
 """
-"""The loop of every stop; what it is given stands in braces."""
+"""What a thread does: gathers the rows of its stop, and runs it on; its arguments are in braces."""
 
 
 def _text() -> str:
-    """Return the source of the loop: it takes forty arrays, which numba takes one by one."""
+    """Return the source: it takes forty arrays, which numba takes one by one."""
     of_stop = "".join(
         f"        part_{part}[starts[{k}, i] : starts[{k}, i] + lengths[{k}, i]],\n"
         for k, part in enumerate(PARTS)
@@ -66,7 +42,7 @@ def _text() -> str:
     without_rows = "".join(f"        part_{name},\n" for name in NO_TRACES)
     arrays = ", ".join(f"part_{part}" for part in (*PARTS, *NO_TRACES))
     arguments = f"came_to, turn, starts, lengths, values, memory_of, {arrays}"
-    return _LOOP.format(
+    return _THREAD.format(
         arguments=arguments, of_stop=of_stop, without_rows=without_rows, last=len(PARTS)
     )
 
@@ -74,14 +50,8 @@ def _text() -> str:
 def _executed(file: str = "<many stops>", **more: Any) -> dict[str, Any]:
     names: dict[str, Any] = {
         "PAUSED": PAUSED,
-        "RUNNING": RUNNING,
         "World": World,
-        "accept": accept,
-        "advance": advance,
-        "finish": finish,
-        "math": math,
-        "observe": observe,
-        "plan_next_sample": plan_next_sample,
+        "run_to_pause": run_to_pause,
         **more,
     }
     exec(compile(_text(), file, "exec"), names)

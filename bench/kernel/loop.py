@@ -221,6 +221,34 @@ def finish(world: World) -> None:
     record(world, True)
 
 
+@inlined
+def run_to_pause(world: World, update: Any, parameters: Any, memory: Any) -> int:
+    """Run a stop to its end or to the next pause; see `run_compiled`, and what a GPU runs."""
+    state = world.train_state[0]
+    while state.status == RUNNING:
+        if state.n_axle_steps >= state.pause_at:
+            return PAUSED
+        i_group = advance(math.inf, world)
+        if i_group < 0:
+            break
+        group = world.groups[i_group]
+        observe(i_group, world)
+        first, last = group.first_axle, group.first_axle + group.n_axles
+        update(
+            world.observation[first:last],
+            parameters,
+            memory[first + i_group : last + i_group + 1],
+            world.command[first:last],
+            world.signals[i_group],
+        )
+        refused = accept(i_group, world)
+        if refused >= 0:
+            return refused
+        plan_next_sample(i_group, world)
+    finish(world)
+    return -1
+
+
 with compiled_here():
 
     @entry(numba.void(*part_types("cells", "rail_work", "rail_sand", "train", "axle_states")))
@@ -256,26 +284,4 @@ with compiled_here():
         int   -1 at the end, `PAUSED`, or the first axle whose command was not valid (the stop ends
               there)
         """
-        state = world.train_state[0]
-        while state.status == RUNNING:
-            if state.n_axle_steps >= state.pause_at:
-                return PAUSED
-            i_group = advance(math.inf, world)
-            if i_group < 0:
-                break
-            group = world.groups[i_group]
-            observe(i_group, world)
-            first, last = group.first_axle, group.first_axle + group.n_axles
-            update(
-                world.observation[first:last],
-                parameters,
-                memory[first + i_group : last + i_group + 1],
-                world.command[first:last],
-                world.signals[i_group],
-            )
-            refused = accept(i_group, world)
-            if refused >= 0:
-                return refused
-            plan_next_sample(i_group, world)
-        finish(world)
-        return -1
+        return run_to_pause(world, update, parameters, memory)
