@@ -1,4 +1,4 @@
-"""The numbers in the README, as its own command prints them; as a module it writes them there."""
+"""The README's numbers and picture, as its own command gives them; as a module it writes them."""
 
 from __future__ import annotations
 
@@ -12,11 +12,17 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+from PIL import Image  # comes with matplotlib
+from PIL.PngImagePlugin import PngInfo
 from tests.places import ROOT
 
 from slipbench.commands.main import main
 
 README = ROOT / "README.md"
+PICTURE = ROOT / "bench/figures/readme/compare.png"
+SHOWN = "wet_leaf"
+"""Rail of the table; under its name the picture's file holds mean distances by strategy, as JSON."""
+
 MARKED = re.compile(r"(<!-- numbers.*?-->\n\|.*?\n\|.*?\n)(.*?)(<!-- end -->)", re.DOTALL)
 ROW = re.compile(r"\| `(\w+)`[^|]*\| ([\d,]+) ± ([\d,]+) m \| ([\d.]+ s|none) \|")
 
@@ -27,18 +33,33 @@ def command() -> list[str]:
     return shlex.split(line)
 
 
-def printed() -> list[dict[str, Any]]:
-    """Run it and return its rows by strategy: name, distances, longest lock."""
-    with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.StringIO()):
-        assert main([*command(), "--out", folder]) == 0
-        record = json.loads((Path(folder) / "compare.json").read_text())
+def ran(words: list[str], folder: Path) -> list[dict[str, Any]]:
+    """Run a comparison and return its rows on wet leaf: name, distances, longest lock."""
+    with contextlib.redirect_stdout(io.StringIO()):
+        assert main([*words, "--out", str(folder)]) == 0
+    record = json.loads((folder / "compare.json").read_text())
     by_name: dict[str, dict[str, Any]] = {}
     for row in record["rows"]:
+        if row["scenario"] != SHOWN:
+            continue
         name = row.get("strategy") or row["controller"]
         found = by_name.setdefault(name, {"name": name, "distances": [], "lock": 0.0})
         found["distances"].append(row["stopping_distance"])
         found["lock"] = max(found["lock"], row["longest_lock"])
     return list(by_name.values())
+
+
+def printed() -> list[dict[str, Any]]:
+    """Return the rows that the README's command gives today."""
+    with tempfile.TemporaryDirectory() as folder:
+        return ran(command(), Path(folder))
+
+
+def drawn() -> dict[str, float]:
+    """Return the mean distances on wet leaf that the README's picture shows. [m]"""
+    with Image.open(PICTURE) as picture:
+        found: dict[str, float] = json.loads(picture.info[SHOWN])
+    return found
 
 
 def rows() -> list[tuple[str, float, float, str]]:
@@ -58,15 +79,24 @@ def half_width(distances: list[float]) -> float:
     return float(t.ppf(0.975, len(distances) - 1) * sem(distances))
 
 
+def mean(one: dict[str, Any]) -> float:
+    """Return the mean distance of a row of `ran`. [m]"""
+    return float(sum(one["distances"]) / len(one["distances"]))
+
+
 def write() -> None:
-    """Write the rows into the README."""
+    """Write the rows into the README and draw its picture: the same strategies on one rail more."""
+    with tempfile.TemporaryDirectory() as folder:
+        found = ran(["compare", "tough_film", *command()[1:]], Path(folder))
+        said = PngInfo()
+        said.add_text(SHOWN, json.dumps({one["name"]: mean(one) for one in found}))
+        with Image.open(Path(folder) / "compare.png") as picture:
+            picture.save(PICTURE, pnginfo=said, dpi=picture.info["dpi"])
     lines = ""
-    for one in printed():
-        mean = sum(one["distances"]) / len(one["distances"])
+    for one in found:
         lock = "none" if one["lock"] == 0.0 else f"{one['lock']:.1f} s"
-        lines += (
-            f"| `{one['name']}` | {mean:,.0f} ± {half_width(one['distances']):,.0f} m | {lock} |\n"
-        )
+        half = half_width(one["distances"])
+        lines += f"| `{one['name']}` | {mean(one):,.0f} ± {half:,.0f} m | {lock} |\n"
     text = README.read_text(encoding="utf-8")
     README.write_text(MARKED.sub(lambda m: m[1] + lines + m[3], text), encoding="utf-8")
 

@@ -4,7 +4,7 @@ import re
 import shlex
 
 import pytest
-from tests.guide.readme import README, half_width, printed, rows
+from tests.guide.readme import README, drawn, half_width, printed, rows
 from tests.places import ROOT
 
 from slipbench.commands.guide import generators
@@ -31,6 +31,12 @@ def test_its_numbers_are_those_of_its_command() -> None:
         assert mean == pytest.approx(sum(distances) / len(distances), abs=0.5 + 0.1 * half)
         assert half == pytest.approx(half_width(distances), abs=0.5 + 0.1 * half)
         assert (lock == "none") == (one["lock"] == 0.0)
+
+
+def test_its_picture_shows_the_numbers_of_its_table() -> None:
+    assert {name: round(distance) for name, distance in drawn().items()} == {
+        name: mean for name, mean, *_ in rows()
+    }
 
 
 @pytest.mark.parametrize("line", sorted(set(re.findall(r"`(slipbench [^`]+)`", TEXT))))
