@@ -21,7 +21,7 @@ from slipbench.commands.main import main
 README = ROOT / "README.md"
 PICTURE = ROOT / "bench/figures/readme/compare.png"
 SHOWN = "wet_leaf"
-"""Rail of the table; under its name the picture's file holds mean distances by strategy, as JSON."""
+"""Rail of the table; under its name the picture's file holds mean distances by strategy (JSON)."""
 
 MARKED = re.compile(r"(<!-- numbers.*?-->\n\|.*?\n\|.*?\n)(.*?)(<!-- end -->)", re.DOTALL)
 ROW = re.compile(r"\| `(\w+)`[^|]*\| ([\d,]+) ± ([\d,]+) m \| ([\d.]+ s|none) \|")
